@@ -1,0 +1,2 @@
+// Package architecture holds no code: its test says who may import whom.
+package architecture

@@ -1,0 +1,176 @@
+// Package pgcluster starts throw-away PostgreSQL clusters, for tests, for
+// benchmarks and for writing migrations. It needs the server programs of
+// PostgreSQL; their absence is an error, never a reason to skip.
+package pgcluster
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"os/user"
+	"path/filepath"
+	"sort"
+	"strconv"
+	"strings"
+	"syscall"
+	"time"
+)
+
+// Cluster is a running PostgreSQL server with a superuser `jl` and no password,
+// reachable on the loopback interface alone.
+type Cluster struct {
+	Port int
+	dir  string
+	cmd  *exec.Cmd
+	cred *syscall.Credential
+	done chan error
+}
+
+// Binaries finds the folder of PostgreSQL's server programs, the newest version
+// first. Debian keeps them out of PATH.
+func Binaries() (string, error) {
+	found, _ := filepath.Glob("/usr/lib/postgresql/*/bin/initdb")
+	sort.Slice(found, func(i, j int) bool { return majorOf(found[i]) > majorOf(found[j]) })
+	if len(found) > 0 {
+		return filepath.Dir(found[0]), nil
+	}
+	if p, err := exec.LookPath("initdb"); err == nil {
+		return filepath.Dir(p), nil
+	}
+	return "", fmt.Errorf("PostgreSQL's server programs are missing; install them (Debian: apt-get install postgresql), or run `make test`, which does")
+}
+
+func majorOf(path string) int {
+	n, _ := strconv.Atoi(strings.Split(path, "/")[4])
+	return n
+}
+
+// credential gives the user to run as: initdb refuses to run as root.
+func credential() (*syscall.Credential, error) {
+	if os.Geteuid() != 0 {
+		return nil, nil
+	}
+	for _, name := range []string{"postgres", "nobody"} {
+		u, err := user.Lookup(name)
+		if err != nil {
+			continue
+		}
+		uid, _ := strconv.Atoi(u.Uid)
+		gid, _ := strconv.Atoi(u.Gid)
+		return &syscall.Credential{Uid: uint32(uid), Gid: uint32(gid)}, nil
+	}
+	return nil, fmt.Errorf("running as root, and there is neither a user postgres nor nobody to run PostgreSQL as")
+}
+
+// Options change how a cluster is made.
+type Options struct {
+	// Durable keeps fsync on, as in production; otherwise it is off, since a
+	// test's cluster outlives no crash.
+	Durable bool
+}
+
+// Start makes and starts a cluster in a temporary folder. Stop ends it and
+// removes the folder.
+func Start(ctx context.Context, o Options) (_ *Cluster, err error) {
+	bin, err := Binaries()
+	if err != nil {
+		return nil, err
+	}
+	cred, err := credential()
+	if err != nil {
+		return nil, err
+	}
+	dir, err := os.MkdirTemp("", "jointledger-pg-")
+	if err != nil {
+		return nil, err
+	}
+	c := &Cluster{dir: dir, cred: cred, done: make(chan error, 1)}
+	defer func() {
+		if err != nil {
+			c.Stop()
+		}
+	}()
+	if cred != nil {
+		if err := os.Chown(dir, int(cred.Uid), int(cred.Gid)); err != nil {
+			return nil, err
+		}
+	}
+	data := filepath.Join(dir, "data")
+	init := c.command(ctx, filepath.Join(bin, "initdb"), "-D", data, "-U", "jl", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync")
+	if out, err := init.CombinedOutput(); err != nil {
+		return nil, fmt.Errorf("initdb: %w\n%s", err, out)
+	}
+	if c.Port, err = freePort(); err != nil {
+		return nil, err
+	}
+	onOff := map[bool]string{true: "on", false: "off"}[o.Durable]
+	c.cmd = c.command(context.WithoutCancel(ctx), filepath.Join(bin, "postgres"), "-D", data, "-p", strconv.Itoa(c.Port), "-h", "127.0.0.1", "-k", dir,
+		"-c", "fsync="+onOff, "-c", "full_page_writes="+onOff, "-c", "max_connections=200", "-c", "logging_collector=off", "-c", "log_min_messages=fatal")
+	logFile, err := os.Create(filepath.Join(dir, "log"))
+	if err != nil {
+		return nil, err
+	}
+	defer logFile.Close()
+	c.cmd.Stdout, c.cmd.Stderr = logFile, logFile
+	if err := c.cmd.Start(); err != nil {
+		return nil, err
+	}
+	go func() { c.done <- c.cmd.Wait() }()
+	return c, c.waitReady(ctx, filepath.Join(bin, "pg_isready"))
+}
+
+func (c *Cluster) command(ctx context.Context, name string, args ...string) *exec.Cmd {
+	cmd := exec.CommandContext(ctx, name, args...)
+	cmd.Dir = c.dir
+	// A test binary that is killed must not leave servers behind.
+	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: c.cred, Pdeathsig: syscall.SIGQUIT}
+	return cmd
+}
+
+func (c *Cluster) waitReady(ctx context.Context, isReady string) error {
+	for {
+		if err := exec.CommandContext(ctx, isReady, "-q", "-h", "127.0.0.1", "-p", strconv.Itoa(c.Port), "-U", "jl").Run(); err == nil {
+			return nil
+		}
+		select {
+		case err := <-c.done:
+			c.done <- err
+			text, _ := os.ReadFile(filepath.Join(c.dir, "log"))
+			return fmt.Errorf("postgres ended before it was ready: %v\n%s", err, text)
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(50 * time.Millisecond):
+		}
+	}
+}
+
+// DSN gives the connection string of a database of the cluster; `postgres`
+// always exists.
+func (c *Cluster) DSN(database string) string {
+	return fmt.Sprintf("postgres://jl@127.0.0.1:%d/%s?sslmode=disable", c.Port, database)
+}
+
+// Stop ends the server at once and removes its folder.
+func (c *Cluster) Stop() {
+	if c.cmd != nil && c.cmd.Process != nil {
+		c.cmd.Process.Signal(syscall.SIGINT)
+		select {
+		case <-c.done:
+		case <-time.After(10 * time.Second):
+			c.cmd.Process.Kill()
+			<-c.done
+		}
+	}
+	os.RemoveAll(c.dir)
+}
+
+func freePort() (int, error) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return 0, err
+	}
+	defer l.Close()
+	return l.Addr().(*net.TCPAddr).Port, nil
+}

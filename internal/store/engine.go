@@ -1,0 +1,65 @@
+package store
+
+import (
+	"database/sql"
+	"strconv"
+	"strings"
+
+	"entgo.io/ent/dialect"
+)
+
+// engine is what differs between the databases.
+type engine interface {
+	dialect() string
+	// bind turns `?` marks into the engine's own. Queries of the store have no
+	// question mark in a literal.
+	bind(query string) string
+	// month is an expression for `YYYY-MM` of a column of days since 1970-01-01.
+	month(column string) string
+	// lockRows ends a SELECT so that the rows of the table alias stay locked until
+	// the commit.
+	lockRows(alias string) string
+	readIsolation() sql.IsolationLevel
+}
+
+type sqliteEngine struct{}
+
+func (sqliteEngine) dialect() string          { return dialect.SQLite }
+func (sqliteEngine) bind(query string) string { return query }
+func (sqliteEngine) month(column string) string {
+	return "strftime('%Y-%m', " + column + " * 86400, 'unixepoch')"
+}
+
+// SQLite has one writer at a time; its transaction is the lock.
+func (sqliteEngine) lockRows(string) string            { return "" }
+func (sqliteEngine) readIsolation() sql.IsolationLevel { return sql.LevelDefault }
+
+type postgresEngine struct{}
+
+func (postgresEngine) dialect() string { return dialect.Postgres }
+
+func (postgresEngine) bind(query string) string {
+	var b strings.Builder
+	b.Grow(len(query) + 64)
+	n := 0
+	for i := 0; i < len(query); i++ {
+		if query[i] != '?' {
+			b.WriteByte(query[i])
+			continue
+		}
+		n++
+		b.WriteByte('$')
+		b.WriteString(strconv.Itoa(n))
+	}
+	return b.String()
+}
+
+func (postgresEngine) month(column string) string {
+	return "to_char(date '1970-01-01' + " + column + "::int, 'YYYY-MM')"
+}
+
+func (postgresEngine) lockRows(alias string) string { return " FOR UPDATE OF " + alias }
+
+// An answer is read from one state of the database, however many queries it
+// takes.
+func (postgresEngine) readIsolation() sql.IsolationLevel { return sql.LevelRepeatableRead }

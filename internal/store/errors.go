@@ -1,0 +1,114 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"database/sql/driver"
+	"errors"
+	"net"
+	"strings"
+
+	"github.com/jackc/pgx/v5/pgconn"
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"jointledger/internal/ledger"
+)
+
+// This file is the only one that reads a driver's error.
+
+// fault turns what a driver or ent returned into a *ledger.Error. Errors of the
+// context and errors that are ledger's already pass as they are.
+func (s *Store) fault(err error) error {
+	var known *ledger.Error
+	switch {
+	case err == nil, errors.As(err, &known), errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		return err
+	case conflict(err):
+		return &ledger.Error{Kind: ledger.KindConflict, Reason: ledger.ReasonConflict, Message: "too many conflicting changes at once; try again", Cause: err}
+	case unavailable(err):
+		return &ledger.Error{Kind: ledger.KindUnavailable, Reason: ledger.ReasonStoreUnavailable, Message: "the database can't be used now (" + plainCause(err) + "); try again", Cause: err}
+	default:
+		return &ledger.Error{Kind: ledger.KindInternal, Reason: ledger.ReasonInternal, Message: "internal error", Cause: err}
+	}
+}
+
+// conflict says whether the transaction may succeed when it is run again: it
+// met another one, or another process made the same row first.
+func conflict(err error) bool {
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) {
+		switch pg.Code {
+		case "40001", "40P01", "55P03", "23505": // serialisation, deadlock, lock timeout, unique
+			return true
+		}
+		return false
+	}
+	var lite *sqlite.Error
+	if errors.As(err, &lite) {
+		switch lite.Code() {
+		case sqlite3.SQLITE_CONSTRAINT_UNIQUE, sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY:
+			return true
+		}
+		return lite.Code()&0xff == sqlite3.SQLITE_BUSY
+	}
+	return false
+}
+
+// unavailable says whether the database itself is the trouble: not reachable,
+// shutting down, out of space, not writable.
+func unavailable(err error) bool {
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) {
+		switch pg.Code[:2] {
+		case "08", "53", "57": // connection, insufficient resources, operator intervention
+			return true
+		}
+		return pg.Code == "25006" // read-only transaction: a standby
+	}
+	var lite *sqlite.Error
+	if errors.As(err, &lite) {
+		switch lite.Code() & 0xff {
+		case sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_LOCKED:
+			return true
+		}
+		return false
+	}
+	var connect *pgconn.ConnectError
+	var network *net.OpError
+	return errors.As(err, &connect) || errors.As(err, &network) ||
+		errors.Is(err, driver.ErrBadConn) || errors.Is(err, sql.ErrConnDone) || errors.Is(err, errClosed)
+}
+
+// plainCause says in words what is the matter, without the driver's text.
+func plainCause(err error) string {
+	var lite *sqlite.Error
+	if errors.As(err, &lite) {
+		switch lite.Code() & 0xff {
+		case sqlite3.SQLITE_FULL:
+			return "the disk is full"
+		case sqlite3.SQLITE_READONLY:
+			return "the data folder is read-only"
+		case sqlite3.SQLITE_IOERR:
+			return "the disk reports an error"
+		case sqlite3.SQLITE_CANTOPEN:
+			return "the database file can't be opened"
+		}
+	}
+	if errors.Is(err, errClosed) {
+		return "the server is shutting down"
+	}
+	return "it does not answer"
+}
+
+// constraint says whether a foreign key or check refused a row: a fault of the
+// store, never of the caller, since names are looked up first. It is told apart
+// from a unique violation, which is a conflict.
+func constraint(err error) bool {
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) {
+		return strings.HasPrefix(pg.Code, "23") && pg.Code != "23505"
+	}
+	var lite *sqlite.Error
+	return errors.As(err, &lite) && lite.Code()&0xff == sqlite3.SQLITE_CONSTRAINT && !conflict(err)
+}

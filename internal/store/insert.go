@@ -1,0 +1,78 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"strings"
+)
+
+// The hot inserts are prepared SQL, several rows a statement: through ent they
+// reach about half the driver's rate.
+
+// insertSizes are the rows a statement takes, largest first: any number of rows
+// is a few statements.
+var insertSizes = [...]int{256, 32, 4, 1}
+
+type insertTable struct {
+	name    string
+	columns []string
+	suffix  string
+}
+
+var (
+	recordsTable = insertTable{"records", []string{
+		"id", "uid", "kind", "site_id", "joint_id", "lot_id", "tool_id", "person_id",
+		"occur_time", "offset_minutes", "local_day", "receive_time", "device", "note", "link",
+	}, ""}
+	tighteningsTable = insertTable{"tightenings", []string{
+		"id", "specification_revision_id", "treatment", "compound_batch", "torque_nm", "torque_as_typed", "fasteners", "pass", "method",
+	}, ""}
+	incidentsTable = insertTable{"incidents", []string{
+		"id", "specification_revision_id", "kind", "fasteners", "treatment", "method", "noticed", "action",
+	}, ""}
+	calibrationsTable = insertTable{"calibrations", []string{"id", "laboratory", "certificate", "points"}, ""}
+	movementsTable    = insertTable{"lot_movements", []string{"id", "kind", "quantity", "reference", "handled_by"}, ""}
+	talliesTable      = insertTable{"tallies", tallyColumns,
+		" ON CONFLICT (" + strings.Join(tallyColumns[:tallyKeyColumns], ", ") + ") DO UPDATE SET fasteners = tallies.fasteners + excluded.fasteners"}
+)
+
+// inserter holds the prepared statements of each table, by size.
+type inserter map[string][len(insertSizes)]*sql.Stmt
+
+// prepareInserts prepares them before any transaction holds the one connection
+// that writes.
+func prepareInserts(ctx context.Context, db *sql.DB, e engine) (inserter, error) {
+	all := inserter{}
+	for _, table := range []insertTable{recordsTable, tighteningsTable, incidentsTable, calibrationsTable, movementsTable, talliesTable} {
+		var stmts [len(insertSizes)]*sql.Stmt
+		for i, n := range insertSizes {
+			query := "INSERT INTO " + table.name + " (" + strings.Join(table.columns, ", ") + ") VALUES " + marks(n, len(table.columns)) + table.suffix
+			stmt, err := db.PrepareContext(ctx, e.bind(query))
+			if err != nil {
+				return nil, err
+			}
+			stmts[i] = stmt
+		}
+		all[table.name] = stmts
+	}
+	return all, nil
+}
+
+// insertRows inserts rows whose values lie one after the other in args.
+func (t *tx) insertRows(ctx context.Context, table insertTable, args []any) error {
+	width := len(table.columns)
+	for i, size := range insertSizes {
+		n := size * width
+		if len(args) < n {
+			continue
+		}
+		stmt := t.sql.StmtContext(ctx, t.insert[table.name][i])
+		for len(args) >= n {
+			if _, err := stmt.ExecContext(ctx, args[:n]...); err != nil {
+				return err
+			}
+			args = args[n:]
+		}
+	}
+	return nil
+}

@@ -1,0 +1,107 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	pgxmigrate "github.com/golang-migrate/migrate/v4/database/pgx/v5"
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/stdlib"
+
+	"jointledger/internal/ledger"
+	"jointledger/migrations"
+)
+
+// connectPostgres gives a pool. A commit is durable before it returns, whatever
+// the server's default, unless the connection string says otherwise.
+func connectPostgres(c Config) (*sql.DB, error) {
+	config, err := pgx.ParseConfig(c.DSN)
+	if err != nil {
+		return nil, &ledger.Error{Kind: ledger.KindInvalid, Reason: ledger.ReasonInvalidField,
+			Message: "the PostgreSQL connection string can't be read; expected one such as postgres://user@host:5432/database", Cause: err}
+	}
+	if _, given := config.RuntimeParams["synchronous_commit"]; !given {
+		config.RuntimeParams["synchronous_commit"] = "on"
+	}
+	if _, given := config.RuntimeParams["application_name"]; !given {
+		config.RuntimeParams["application_name"] = "trackerd"
+	}
+	db := stdlib.OpenDB(*config)
+	db.SetMaxOpenConns(16)
+	db.SetMaxIdleConns(16)
+	db.SetConnMaxIdleTime(5 * time.Minute)
+	return db, nil
+}
+
+// openPostgres opens a database that has been migrated already: with several
+// servers on one database, when to migrate is the operator's decision.
+func openPostgres(ctx context.Context, c Config) (*sql.DB, error) {
+	db, err := connectPostgres(c)
+	if err != nil {
+		return nil, err
+	}
+	st, err := postgresState(ctx, db)
+	if err == nil {
+		err = st.check()
+	}
+	if err == nil && st.version < migrations.Latest {
+		err = &ledger.Error{Kind: ledger.KindUnavailable, Reason: ledger.ReasonStoreUnavailable,
+			Message: fmt.Sprintf("the database has schema version %d and this program needs %d; run `trackerd migrate up` first", st.version, migrations.Latest)}
+	}
+	if err != nil {
+		db.Close()
+		return nil, err
+	}
+	return db, nil
+}
+
+func postgresState(ctx context.Context, db *sql.DB) (schemaState, error) {
+	st, err := readSchema(ctx, db, postgresEngine{})
+	if err != nil {
+		return st, &ledger.Error{Kind: ledger.KindUnavailable, Reason: ledger.ReasonStoreUnavailable,
+			Message: "the PostgreSQL database can't be reached", Cause: err}
+	}
+	return st, nil
+}
+
+func postgresSchema(ctx context.Context, c Config) (schemaState, error) {
+	db, err := connectPostgres(c)
+	if err != nil {
+		return schemaState{}, err
+	}
+	defer db.Close()
+	return postgresState(ctx, db)
+}
+
+// migratePostgres brings the database to the newest version; the migrator's
+// advisory lock keeps others out.
+func migratePostgres(ctx context.Context, c Config) (from, to uint, err error) {
+	db, err := connectPostgres(c)
+	if err != nil {
+		return 0, 0, err
+	}
+	defer db.Close()
+	st, err := postgresState(ctx, db)
+	if err != nil {
+		return 0, 0, err
+	}
+	if err := st.check(); err != nil || st.version == migrations.Latest {
+		return st.version, st.version, err
+	}
+	// The migrator closes what it is given: a handle of its own.
+	own, err := connectPostgres(c)
+	if err != nil {
+		return st.version, st.version, err
+	}
+	driver, err := pgxmigrate.WithInstance(own, &pgxmigrate.Config{MultiStatementEnabled: false})
+	if err != nil {
+		own.Close()
+		return st.version, st.version, fmt.Errorf("migration: %w", err)
+	}
+	if err := migrateUp(driver, migrations.Postgres, "postgres", "postgres"); err != nil {
+		return st.version, st.version, fmt.Errorf("migration: %w", err)
+	}
+	return st.version, migrations.Latest, nil
+}

@@ -1,0 +1,233 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"entgo.io/ent/dialect"
+	entsql "entgo.io/ent/dialect/sql"
+	"github.com/gofrs/flock"
+
+	"jointledger/ent"
+	"jointledger/internal/ledger"
+)
+
+// Config says where the database is.
+type Config struct {
+	// DataDir is the folder of the embedded database; it is made when absent.
+	DataDir string
+	// DSN is a PostgreSQL connection string; empty for the embedded SQLite.
+	DSN string
+	// Logger takes what the store has to say; slog.Default when nil.
+	Logger *slog.Logger
+}
+
+func (c Config) logger() *slog.Logger {
+	if c.Logger != nil {
+		return c.Logger
+	}
+	return slog.Default()
+}
+
+// Store keeps things and records. Its methods are safe for concurrent use and
+// return *ledger.Error or errors of the context.
+type Store struct {
+	engine engine
+	log    *slog.Logger
+	write  *sql.DB // SQLite: one connection; PostgreSQL: the same pool as read
+	read   *sql.DB
+	names  *names
+	writer *writer
+	insert inserter
+	// serving keeps migrations off the embedded database while it is open.
+	serving *flock.Flock
+}
+
+// Open opens the store. The embedded database is made, backed up and migrated
+// as needed, under a lock between processes; a PostgreSQL database must have
+// been migrated (MigrateUp). A database that is newer than this binary is
+// refused with KindUnavailable, untouched.
+func Open(ctx context.Context, c Config) (*Store, error) {
+	s := &Store{log: c.logger(), names: newNames()}
+	var err error
+	if c.DSN == "" {
+		s.engine = sqliteEngine{}
+		s.write, s.read, s.serving, err = openSQLite(ctx, c)
+	} else {
+		s.engine = postgresEngine{}
+		s.write, err = openPostgres(ctx, c)
+		s.read = s.write
+	}
+	if err != nil {
+		return nil, err
+	}
+	if s.insert, err = prepareInserts(ctx, s.write, s.engine); err != nil {
+		s.closeDatabase() //nolint:errcheck // the first error counts
+		return nil, s.fault(err)
+	}
+	s.writer = startWriter(s)
+	return s, nil
+}
+
+// Close finishes what was accepted, then closes the database.
+func (s *Store) Close() error {
+	s.writer.stop()
+	return s.closeDatabase()
+}
+
+func (s *Store) closeDatabase() error {
+	err := s.write.Close()
+	if s.read != s.write {
+		if e := s.read.Close(); err == nil {
+			err = e
+		}
+	}
+	if s.serving != nil {
+		s.serving.Unlock() //nolint:errcheck // the end of the process frees it too
+	}
+	return err
+}
+
+// Ping says whether the database answers.
+func (s *Store) Ping(ctx context.Context) error {
+	return s.fault(s.read.PingContext(ctx))
+}
+
+// Change is how a change is to be made.
+type Change struct {
+	// ValidateOnly checks and answers as usual, and keeps nothing.
+	ValidateOnly bool
+	// RequestID is the caller's UUID for this request (AIP-155); empty for none.
+	// Digest is the SHA-256 of the request, to tell a repetition from a reuse.
+	RequestID string
+	Digest    [32]byte
+}
+
+// OutcomeState says what became of one member of a batch.
+type OutcomeState uint8
+
+// Outcome states.
+const (
+	Taken OutcomeState = iota + 1
+	AlreadyKnown
+	Refused
+)
+
+// Outcome is the answer for one member of a batch.
+type Outcome struct {
+	State OutcomeState
+	// Err says why it was refused; nil otherwise.
+	Err *ledger.Error
+}
+
+func refused(err *ledger.Error) Outcome { return Outcome{State: Refused, Err: err} }
+
+// Page says which part of a list is wanted.
+type Page struct {
+	// Size is the most that is given.
+	Size int
+	// After is the key that the call before returned; empty for the first page.
+	After string
+}
+
+// tx is one transaction, for reading or for writing.
+type tx struct {
+	*Store
+	sql *sql.Tx
+	// now is the time at which the server takes in what this transaction writes.
+	now time.Time
+	// dry checks and writes nothing.
+	dry bool
+	// found are the keys looked up here; they are shared with other transactions
+	// only once this one has committed, since it may have made them itself.
+	found  map[nameKey]int
+	client *ent.Client
+}
+
+func (s *Store) newTx(t *sql.Tx, dry bool) *tx {
+	return &tx{Store: s, sql: t, dry: dry, now: ledger.Microseconds(time.Now()), found: map[nameKey]int{}}
+}
+
+// ent gives ent's client over this transaction.
+func (t *tx) ent() *ent.Client {
+	if t.client == nil {
+		t.client = ent.NewClient(ent.Driver(txDriver{entsql.NewDriver(t.engine.dialect(), entsql.Conn{ExecQuerier: t.sql})}))
+	}
+	return t.client
+}
+
+// txDriver is ent's driver over a transaction that is open already: what ent
+// would wrap in a transaction of its own runs in this one.
+type txDriver struct{ *entsql.Driver }
+
+// Tx gives the open transaction.
+func (d txDriver) Tx(context.Context) (dialect.Tx, error) { return dialect.NopTx(d), nil }
+
+// view runs f in a transaction that reads and always rolls back.
+func (s *Store) view(ctx context.Context, f func(*tx) error) error {
+	t, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: s.engine.readIsolation()})
+	if err != nil {
+		return s.fault(err)
+	}
+	defer t.Rollback() //nolint:errcheck // reading: there is nothing to lose
+	return s.fault(f(s.newTx(t, true)))
+}
+
+// query runs a query written with `?` for parameters and calls row for each row.
+func (t *tx) query(ctx context.Context, row func(*sql.Rows) error, query string, args ...any) error {
+	rows, err := t.sql.QueryContext(ctx, t.engine.bind(query), args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := row(rows); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+func (t *tx) exec(ctx context.Context, query string, args ...any) error {
+	_, err := t.sql.ExecContext(ctx, t.engine.bind(query), args...)
+	return err
+}
+
+// micro and fromMicro are the one place where times become numbers and back.
+func micro(t time.Time) int64 { return t.UnixMicro() }
+
+func fromMicro(us int64) time.Time { return time.UnixMicro(us).UTC() }
+
+// marks gives n groups of `(?,?,…)` with width marks each.
+func marks(n, width int) string {
+	group := "(?" + repeat(",?", width-1) + ")"
+	return group + repeat(","+group, n-1)
+}
+
+func repeat(s string, n int) string {
+	b := make([]byte, 0, len(s)*max(n, 0))
+	for range n {
+		b = append(b, s...)
+	}
+	return string(b)
+}
+
+// inChunks calls f for consecutive parts of items, each small enough for the
+// engines' limit on parameters at width parameters an item.
+func inChunks[T any](items []T, width int, f func([]T) error) error {
+	const limit = 30_000 // SQLite allows 32,766, PostgreSQL 65,535
+	most := limit / width
+	for len(items) > 0 {
+		n := min(most, len(items))
+		if err := f(items[:n]); err != nil {
+			return err
+		}
+		items = items[n:]
+	}
+	return nil
+}
+
+func (s *Store) String() string { return fmt.Sprintf("store on %s", s.engine.dialect()) }

@@ -1,0 +1,156 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"slices"
+
+	"jointledger/internal/ledger"
+)
+
+// Report is the result of Verify.
+type Report struct {
+	Sites []SiteReport
+	// TallyProblems name each tally that differs from a recount.
+	TallyProblems []string
+}
+
+// SiteReport is the result for one site's chain.
+type SiteReport struct {
+	Site    string
+	Records int64
+	// Head is the last link, in hexadecimal.
+	Head string
+	// Problems name each record that is missing, changed or out of order.
+	Problems []string
+}
+
+// OK says whether nothing was found.
+func (r Report) OK() bool {
+	return len(r.TallyProblems) == 0 && !slices.ContainsFunc(r.Sites, func(s SiteReport) bool { return len(s.Problems) > 0 })
+}
+
+// mostProblems bounds what is reported of one site; one change makes one
+// problem, since checking goes on from the stored link.
+const mostProblems = 50
+
+// Verify reads every record again, checks each site's chain link by link, and
+// counts the tallies anew. Everything is read from one state of the database.
+func (s *Store) Verify(ctx context.Context) (report Report, err error) {
+	err = s.view(ctx, func(t *tx) error {
+		type site struct {
+			id       int
+			code     string
+			sequence int64
+			link     []byte
+		}
+		var sites []site
+		err := t.query(ctx, func(rows *sql.Rows) error {
+			var v site
+			err := rows.Scan(&v.id, &v.code, &v.sequence, &v.link)
+			sites = append(sites, v)
+			return err
+		}, "SELECT s.id, s.code, c.sequence, c.link FROM sites s JOIN chains c ON c.id = s.id ORDER BY s.code")
+		if err != nil {
+			return err
+		}
+		for _, v := range sites {
+			one, err := t.verifyChain(ctx, v.id, v.code, v.sequence, ledger.Link(v.link))
+			if err != nil {
+				return err
+			}
+			report.Sites = append(report.Sites, one)
+		}
+		report.TallyProblems, err = t.verifyTallies(ctx)
+		return err
+	})
+	return report, err
+}
+
+// verifyChain walks one site's chain in windows, so that memory does not grow
+// with the number of records.
+func (t *tx) verifyChain(ctx context.Context, id int, code string, length int64, head ledger.Link) (SiteReport, error) {
+	const window = 2000
+	report := SiteReport{Site: code, Head: head.String()}
+	problem := func(format string, args ...any) {
+		if len(report.Problems) < mostProblems {
+			report.Problems = append(report.Problems, fmt.Sprintf(format, args...))
+		}
+	}
+	base := int64(id) << sequenceBits
+	previous := ledger.FirstLink(code)
+	for from := int64(1); from <= length; from += window {
+		records, err := t.recordsBetween(ctx, base+from, base+min(from+window-1, length))
+		if err != nil {
+			return report, err
+		}
+		for sequence := from; sequence <= min(from+window-1, length); sequence++ {
+			r, ok := records[base+sequence]
+			if !ok {
+				problem("record %d of the chain is missing", sequence)
+				continue
+			}
+			report.Records++
+			if want := ledger.NextLink(previous, r); want != r.Head().Link {
+				problem("record %d (%s) does not match its link: it, or the one before it, was changed", sequence, ledger.RecordResource(r))
+			}
+			previous = r.Head().Link
+		}
+	}
+	if previous != head {
+		problem("the chain ends at %s, not at its recorded head %s", previous, head)
+	}
+	beyond, err := t.countBeyond(ctx, base+length, base+1<<sequenceBits)
+	if err != nil {
+		return report, err
+	}
+	if beyond > 0 {
+		problem("%d records stand beyond the end of the chain", beyond)
+	}
+	return report, nil
+}
+
+func (t *tx) recordsBetween(ctx context.Context, from, to int64) (map[int64]ledger.Record, error) {
+	records := map[int64]ledger.Record{}
+	for kind := range kindTables {
+		var c clause
+		c.add("x.id >= ?", from)
+		c.add("x.id <= ?", to)
+		found, err := t.recordsWhere(ctx, kind, &c, "")
+		if err != nil {
+			return nil, err
+		}
+		for _, k := range found {
+			records[k.id] = k.Record
+		}
+	}
+	return records, nil
+}
+
+func (t *tx) countBeyond(ctx context.Context, last, end int64) (n int64, err error) {
+	err = t.sql.QueryRowContext(ctx, t.engine.bind("SELECT count(*) FROM records WHERE id > ? AND id < ?"), last, end).Scan(&n)
+	return n, err
+}
+
+// verifyTallies compares the tallies with a recount from the records.
+func (t *tx) verifyTallies(ctx context.Context) (problems []string, err error) {
+	const key = "site_id, day, lot_id, specification_revision_id, treatment, method, outcome"
+	err = t.query(ctx, func(rows *sql.Rows) error {
+		var k tallyKey
+		var n int64
+		if err := rows.Scan(&k.site, &k.day, &k.lot, &k.revision, &k.treatment, &k.method, &k.outcome, &n); err != nil {
+			return err
+		}
+		if len(problems) < mostProblems {
+			problems = append(problems, fmt.Sprintf("site key %d, day %d, lot key %d, specification key %d, treatment %q, driving method %q, outcome %d: the tally is %+d fasteners off the records",
+				k.site, k.day, k.lot, k.revision, ledger.Treatments.Name(ledger.Treatment(k.treatment)), ledger.DrivingMethods.Name(ledger.DrivingMethod(k.method)), k.outcome, n))
+		}
+		return nil
+	}, `SELECT `+key+`, SUM(n) FROM (
+SELECT `+key+`, fasteners AS n FROM tallies
+UNION ALL
+SELECT `+key+`, -fasteners FROM (`+recordCounts+`) counted
+) both_ways GROUP BY `+key+` HAVING SUM(n) <> 0`)
+	return problems, err
+}

@@ -1,0 +1,204 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"math/rand/v2"
+	"sync"
+	"time"
+
+	"jointledger/internal/ledger"
+)
+
+var errClosed = errors.New("store is closed")
+
+// mostJobs bounds how many waiting requests share one commit, and mostRecords
+// how many records: a larger group delays its members more than it saves.
+const (
+	mostJobs    = 512
+	mostRecords = 8000
+	mostTries   = 6
+)
+
+// job is one request to write: a change to things, or records to keep.
+type job struct {
+	ctx context.Context
+	// change runs in the transaction; nil for records.
+	change  func(*tx) error
+	records []ledger.Record
+	// outcomes are filled in for records.
+	outcomes []Outcome
+	done     chan error
+}
+
+// writer runs all writes of the store one after the other, the waiting ones
+// together in one transaction. On SQLite there is one writer anyway; on
+// PostgreSQL it saves commits and keeps servers from competing with themselves.
+type writer struct {
+	store *Store
+	queue chan *job
+	// mu guards closed: submit holds it for reading, so that no job can be
+	// queued after stop has closed the queue.
+	mu     sync.RWMutex
+	closed bool
+	ended  chan struct{}
+}
+
+func startWriter(s *Store) *writer {
+	w := &writer{store: s, queue: make(chan *job, mostJobs), ended: make(chan struct{})}
+	go w.run()
+	return w
+}
+
+// stop takes no more jobs and returns when those accepted are done.
+func (w *writer) stop() {
+	w.mu.Lock()
+	if !w.closed {
+		w.closed = true
+		close(w.queue)
+	}
+	w.mu.Unlock()
+	<-w.ended
+}
+
+// submit queues the job and waits until it is committed or refused. When the
+// context ends first the job may still be kept: the caller sends again and is
+// told "already known".
+func (w *writer) submit(j *job) error {
+	j.done = make(chan error, 1)
+	if err := w.enqueue(j); err != nil {
+		return err
+	}
+	select {
+	case err := <-j.done:
+		return w.store.fault(err)
+	case <-j.ctx.Done():
+		return j.ctx.Err()
+	}
+}
+
+func (w *writer) enqueue(j *job) error {
+	w.mu.RLock()
+	defer w.mu.RUnlock()
+	if w.closed {
+		return w.store.fault(errClosed)
+	}
+	select {
+	case w.queue <- j:
+		return nil
+	case <-j.ctx.Done():
+		return j.ctx.Err()
+	}
+}
+
+func (w *writer) run() {
+	defer close(w.ended)
+	for first := range w.queue {
+		group := w.gather(first)
+		if len(group) == 0 {
+			continue
+		}
+		err := w.commitWithRetry(group)
+		if err == nil || len(group) == 1 {
+			answer(group, err)
+			continue
+		}
+		// One of them spoils it for all, or asks to be refused: each on its own.
+		for i := range group {
+			alone := group[i : i+1]
+			answer(alone, w.commitWithRetry(alone))
+		}
+	}
+}
+
+func answer(group []*job, err error) {
+	for _, j := range group {
+		j.done <- err
+	}
+}
+
+// gather takes what is waiting besides the first, leaving out those whose
+// caller has gone.
+func (w *writer) gather(first *job) []*job {
+	group, records := make([]*job, 0, 8), 0
+	for j := first; ; {
+		if err := j.ctx.Err(); err != nil {
+			j.done <- err
+		} else {
+			group = append(group, j)
+			records += len(j.records)
+		}
+		if len(group) >= mostJobs || records >= mostRecords {
+			return group
+		}
+		var open bool
+		select {
+		case j, open = <-w.queue:
+			if !open {
+				return group
+			}
+		default:
+			return group
+		}
+	}
+}
+
+// commitWithRetry runs the group in one transaction, again when it met another
+// transaction, at most mostTries times.
+func (w *writer) commitWithRetry(group []*job) error {
+	// The group's life does not hang on one caller's: those who gave up find
+	// their records kept when they send again.
+	ctx := context.Background()
+	for try := 1; ; try++ {
+		err := w.commit(ctx, group)
+		if err == nil || !conflict(err) || try == mostTries {
+			return err
+		}
+		w.store.log.Debug("transaction met another one; trying again", "try", try, "cause", err)
+		time.Sleep(time.Duration(rand.Int64N(int64(try) * int64(10*time.Millisecond))))
+	}
+}
+
+func (w *writer) commit(ctx context.Context, group []*job) error {
+	s := w.store
+	sqlTx, err := s.write.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer sqlTx.Rollback() //nolint:errcheck // after a commit it does nothing
+	t := s.newTx(sqlTx, false)
+	var records []ledger.Record
+	for _, j := range group {
+		if j.change != nil {
+			if err := j.change(t); err != nil {
+				return err
+			}
+		}
+		records = append(records, j.records...)
+	}
+	var outcomes []Outcome
+	if len(records) > 0 {
+		if outcomes, err = t.record(ctx, records); err != nil {
+			return err
+		}
+	}
+	if err := sqlTx.Commit(); err != nil {
+		return err
+	}
+	s.names.share(t.found)
+	for _, j := range group {
+		if n := len(j.records); n > 0 {
+			j.outcomes, outcomes = outcomes[:n:n], outcomes[n:]
+		}
+	}
+	return nil
+}
+
+// change runs f in a transaction of the writer, or in one that reads only when
+// the change is to be validated only.
+func (s *Store) change(ctx context.Context, c Change, f func(*tx) error) error {
+	if c.ValidateOnly {
+		return s.view(ctx, f)
+	}
+	return s.writer.submit(&job{ctx: ctx, change: f})
+}

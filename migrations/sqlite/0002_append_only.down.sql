@@ -1,0 +1,12 @@
+DROP TRIGGER `records_never_update`;
+DROP TRIGGER `records_never_delete`;
+DROP TRIGGER `tightenings_never_update`;
+DROP TRIGGER `tightenings_never_delete`;
+DROP TRIGGER `incidents_never_update`;
+DROP TRIGGER `incidents_never_delete`;
+DROP TRIGGER `calibrations_never_update`;
+DROP TRIGGER `calibrations_never_delete`;
+DROP TRIGGER `lot_movements_never_update`;
+DROP TRIGGER `lot_movements_never_delete`;
+DROP TRIGGER `specification_revisions_never_update`;
+DROP TRIGGER `specification_revisions_never_delete`;
