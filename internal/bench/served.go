@@ -1,0 +1,200 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"net"
+	"time"
+
+	"github.com/google/uuid"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/health"
+	healthpb "google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"jointledger/internal/ledger"
+	"jointledger/internal/rpc"
+	"jointledger/internal/service"
+	"jointledger/internal/store"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+// benchJoints is the number of joints that the records are spread over.
+const benchJoints = 320
+
+// emptyCalls measures a call that does nothing, over the same loopback and with
+// the same number of connections as the server's clients use.
+func emptyCalls(ctx context.Context, span time.Duration) ([]figure, error) {
+	s := grpc.NewServer()
+	healthpb.RegisterHealthServer(s, health.NewServer())
+	address, err := listen(s.Serve)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Stop()
+	var figures []figure
+	for _, clients := range []int{1, 64} {
+		f, err := withClients(address, clients, func(conns []*grpc.ClientConn) (figure, error) {
+			return load(ctx, span, clients, 1, func(ctx context.Context, client, _ int) error {
+				_, err := healthpb.NewHealthClient(conns[client]).Check(ctx, &healthpb.HealthCheckRequest{})
+				return err
+			})
+		})
+		if err != nil {
+			return nil, err
+		}
+		f.Engine, f.What = "-", fmt.Sprintf("empty call, %d clients", clients)
+		figures = append(figures, f)
+	}
+	return figures, nil
+}
+
+// serverWrites measures acknowledged tightenings through the production server:
+// one a call from 1 and from 64 clients, and 100 a call.
+func serverWrites(ctx context.Context, engine string, c store.Config, span time.Duration) ([]figure, error) {
+	s, err := store.Open(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	if err := fixture(ctx, s); err != nil {
+		return nil, err
+	}
+	server := rpc.NewServer(rpc.Config{Logger: slog.New(slog.DiscardHandler), Register: service.New(s, nil).Register})
+	address, err := listen(server.Serve)
+	if err != nil {
+		return nil, err
+	}
+	defer server.Stop(ctx)
+	var figures []figure
+	for _, m := range []struct {
+		what          string
+		clients, each int
+	}{{"unary, 1 client", 1, 1}, {"unary, 64 clients", 64, 1}, {"batches of 100, 1 client", 1, 100}} {
+		f, err := withClients(address, m.clients, func(conns []*grpc.ClientConn) (figure, error) {
+			return load(ctx, span, m.clients, m.each, func(ctx context.Context, client, n int) error {
+				return record(ctx, pb.NewAssemblyServiceClient(conns[client]), client*7919+n, m.each)
+			})
+		})
+		if err != nil {
+			return nil, err
+		}
+		f.Engine, f.What = engine, m.what
+		figures = append(figures, f)
+	}
+	report, err := s.Verify(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if !report.OK() {
+		return nil, fmt.Errorf("the record does not verify after the load: %+v", report)
+	}
+	return figures, nil
+}
+
+// record sends so many tightenings in one call and requires each to be taken.
+func record(ctx context.Context, client pb.AssemblyServiceClient, seed, each int) error {
+	batch := make([]*pb.Tightening, each)
+	for i := range batch {
+		id, err := uuid.NewV7()
+		if err != nil {
+			return err
+		}
+		joint := (seed*each + i) % benchJoints
+		torque := 32.0
+		batch[i] = &pb.Tightening{
+			Name: "tightenings/" + id.String(), Joint: jointPlace(joint).Resource(), Lot: "lots/M10-1", Treatment: pb.Treatment_TREATMENT_ANTI_SEIZE,
+			CompoundBatch: "AS-1", Tool: "tools/TW-1", TorqueNewtonMetres: &torque, TorqueAsTyped: "32 N.m", Fasteners: 12,
+			Pass: pb.Pass_PASS_FIRST, DrivingMethod: pb.DrivingMethod_DRIVING_METHOD_HAND,
+			Entry: &pb.Entry{OccurTime: timestamppb.Now(), Person: "people/tech1", Device: "bench"},
+		}
+	}
+	answer, err := client.RecordTightenings(ctx, &pb.RecordTighteningsRequest{Tightenings: batch})
+	if err != nil {
+		return err
+	}
+	for _, o := range answer.Outcomes {
+		if o.State != pb.Outcome_STATE_TAKEN {
+			return fmt.Errorf("%s: %v", o.Name, o.Refusal)
+		}
+	}
+	return nil
+}
+
+func listen(serve func(net.Listener) error) (string, error) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return "", err
+	}
+	go serve(l) //nolint:errcheck // it ends with Stop
+	return l.Addr().String(), nil
+}
+
+// withClients gives each client a connection of its own, as devices have.
+func withClients(address string, clients int, f func([]*grpc.ClientConn) (figure, error)) (figure, error) {
+	conns := make([]*grpc.ClientConn, clients)
+	for i := range conns {
+		c, err := grpc.NewClient(address, grpc.WithTransportCredentials(insecure.NewCredentials()))
+		if err != nil {
+			return figure{}, err
+		}
+		defer c.Close()
+		conns[i] = c
+	}
+	return f(conns)
+}
+
+func jointPlace(n int) ledger.Place {
+	return ledger.Place{Site: "BEN", Tower: "CT1", Cell: fmt.Sprintf("C%d", 1+n/40), Joint: fmt.Sprintf("J%03d", 1+n%40)}
+}
+
+// fixture registers what the records name.
+func fixture(ctx context.Context, s *store.Store) error {
+	fastener := ledger.Fastener{Thread: "M10", LengthMillimetres: 30, Material: ledger.Stainless304, PropertyClass: "A2-70"}
+	var cells []ledger.Cell
+	var joints []ledger.Joint
+	for n := range benchJoints {
+		p := jointPlace(n)
+		if n%40 == 0 {
+			cells = append(cells, ledger.Cell{Place: p.Parent()})
+		}
+		joints = append(joints, ledger.Joint{Place: p, Kind: ledger.JointStructural, Specification: "SPEC", Fasteners: 24})
+	}
+	steps := []func() ([]store.Outcome, error){
+		func() ([]store.Outcome, error) {
+			return s.RegisterSites(ctx, []ledger.Site{{Code: "BEN", Name: "Bench", TimeZone: "Europe/Dublin", Status: ledger.SiteActive, Units: ledger.UnitsSI}}, store.Change{})
+		},
+		func() ([]store.Outcome, error) {
+			return s.RegisterSpecifications(ctx, []ledger.Specification{{Code: "SPEC", Fastener: fastener, Treatment: ledger.TreatmentAntiSeize, Locking: ledger.LockingNone,
+				TorqueNewtonMetres: 32, TorqueTolerancePercent: 10, TorqueBasis: ledger.BasisLubricated}}, store.Change{})
+		},
+		func() ([]store.Outcome, error) {
+			return s.RegisterTowers(ctx, []ledger.Tower{{Place: ledger.Place{Site: "BEN", Tower: "CT1"}, Material: ledger.Stainless304}}, store.Change{})
+		},
+		func() ([]store.Outcome, error) { return s.RegisterCells(ctx, cells, store.Change{}) },
+		func() ([]store.Outcome, error) { return s.RegisterJoints(ctx, joints, store.Change{}) },
+		func() ([]store.Outcome, error) {
+			return s.RegisterLots(ctx, []ledger.Lot{{Number: "M10-1", Supplier: "Bench", Fastener: fastener, State: ledger.LotReleased}}, store.Change{})
+		},
+		func() ([]store.Outcome, error) {
+			return s.RegisterTools(ctx, []ledger.Tool{{Serial: "TW-1", Kind: ledger.ToolTorqueWrench, MaximumNewtonMetres: 100, HomeSite: "BEN"}}, store.Change{})
+		},
+		func() ([]store.Outcome, error) {
+			return s.RegisterPeople(ctx, []ledger.Person{{ID: "tech1", HomeSite: "BEN"}}, store.Change{})
+		},
+	}
+	for _, step := range steps {
+		outcomes, err := step()
+		if err != nil {
+			return err
+		}
+		for _, o := range outcomes {
+			if o.Err != nil {
+				return o.Err
+			}
+		}
+	}
+	return nil
+}
