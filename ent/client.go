@@ -11,22 +11,36 @@ import (
 
 	"jointledger/ent/migrate"
 
+	"jointledger/ent/attachment"
+	"jointledger/ent/batch"
+	"jointledger/ent/blob"
 	"jointledger/ent/calibration"
 	"jointledger/ent/cell"
 	"jointledger/ent/chain"
+	"jointledger/ent/correction"
+	"jointledger/ent/custody"
+	"jointledger/ent/disposition"
+	"jointledger/ent/finding"
+	"jointledger/ent/hold"
 	"jointledger/ent/incident"
+	"jointledger/ent/inspection"
 	"jointledger/ent/joint"
 	"jointledger/ent/lot"
 	"jointledger/ent/lotmovement"
+	"jointledger/ent/lotsum"
 	"jointledger/ent/person"
 	"jointledger/ent/record"
 	"jointledger/ent/requestkey"
+	"jointledger/ent/sealing"
+	"jointledger/ent/signoff"
 	"jointledger/ent/site"
 	"jointledger/ent/specification"
 	"jointledger/ent/specificationrevision"
+	"jointledger/ent/substitution"
 	"jointledger/ent/tally"
 	"jointledger/ent/tightening"
 	"jointledger/ent/tool"
+	"jointledger/ent/tooluse"
 	"jointledger/ent/tower"
 
 	"entgo.io/ent"
@@ -42,38 +56,66 @@ type Client struct {
 	config
 	// Schema is the client for creating, migrating and dropping schema.
 	Schema *migrate.Schema
+	// Attachment is the client for interacting with the Attachment builders.
+	Attachment *AttachmentClient
+	// Batch is the client for interacting with the Batch builders.
+	Batch *BatchClient
+	// Blob is the client for interacting with the Blob builders.
+	Blob *BlobClient
 	// Calibration is the client for interacting with the Calibration builders.
 	Calibration *CalibrationClient
 	// Cell is the client for interacting with the Cell builders.
 	Cell *CellClient
 	// Chain is the client for interacting with the Chain builders.
 	Chain *ChainClient
+	// Correction is the client for interacting with the Correction builders.
+	Correction *CorrectionClient
+	// Custody is the client for interacting with the Custody builders.
+	Custody *CustodyClient
+	// Disposition is the client for interacting with the Disposition builders.
+	Disposition *DispositionClient
+	// Finding is the client for interacting with the Finding builders.
+	Finding *FindingClient
+	// Hold is the client for interacting with the Hold builders.
+	Hold *HoldClient
 	// Incident is the client for interacting with the Incident builders.
 	Incident *IncidentClient
+	// Inspection is the client for interacting with the Inspection builders.
+	Inspection *InspectionClient
 	// Joint is the client for interacting with the Joint builders.
 	Joint *JointClient
 	// Lot is the client for interacting with the Lot builders.
 	Lot *LotClient
 	// LotMovement is the client for interacting with the LotMovement builders.
 	LotMovement *LotMovementClient
+	// LotSum is the client for interacting with the LotSum builders.
+	LotSum *LotSumClient
 	// Person is the client for interacting with the Person builders.
 	Person *PersonClient
 	// Record is the client for interacting with the Record builders.
 	Record *RecordClient
 	// RequestKey is the client for interacting with the RequestKey builders.
 	RequestKey *RequestKeyClient
+	// Sealing is the client for interacting with the Sealing builders.
+	Sealing *SealingClient
+	// SignOff is the client for interacting with the SignOff builders.
+	SignOff *SignOffClient
 	// Site is the client for interacting with the Site builders.
 	Site *SiteClient
 	// Specification is the client for interacting with the Specification builders.
 	Specification *SpecificationClient
 	// SpecificationRevision is the client for interacting with the SpecificationRevision builders.
 	SpecificationRevision *SpecificationRevisionClient
+	// Substitution is the client for interacting with the Substitution builders.
+	Substitution *SubstitutionClient
 	// Tally is the client for interacting with the Tally builders.
 	Tally *TallyClient
 	// Tightening is the client for interacting with the Tightening builders.
 	Tightening *TighteningClient
 	// Tool is the client for interacting with the Tool builders.
 	Tool *ToolClient
+	// ToolUse is the client for interacting with the ToolUse builders.
+	ToolUse *ToolUseClient
 	// Tower is the client for interacting with the Tower builders.
 	Tower *TowerClient
 }
@@ -87,22 +129,36 @@ func NewClient(opts ...Option) *Client {
 
 func (c *Client) init() {
 	c.Schema = migrate.NewSchema(c.driver)
+	c.Attachment = NewAttachmentClient(c.config)
+	c.Batch = NewBatchClient(c.config)
+	c.Blob = NewBlobClient(c.config)
 	c.Calibration = NewCalibrationClient(c.config)
 	c.Cell = NewCellClient(c.config)
 	c.Chain = NewChainClient(c.config)
+	c.Correction = NewCorrectionClient(c.config)
+	c.Custody = NewCustodyClient(c.config)
+	c.Disposition = NewDispositionClient(c.config)
+	c.Finding = NewFindingClient(c.config)
+	c.Hold = NewHoldClient(c.config)
 	c.Incident = NewIncidentClient(c.config)
+	c.Inspection = NewInspectionClient(c.config)
 	c.Joint = NewJointClient(c.config)
 	c.Lot = NewLotClient(c.config)
 	c.LotMovement = NewLotMovementClient(c.config)
+	c.LotSum = NewLotSumClient(c.config)
 	c.Person = NewPersonClient(c.config)
 	c.Record = NewRecordClient(c.config)
 	c.RequestKey = NewRequestKeyClient(c.config)
+	c.Sealing = NewSealingClient(c.config)
+	c.SignOff = NewSignOffClient(c.config)
 	c.Site = NewSiteClient(c.config)
 	c.Specification = NewSpecificationClient(c.config)
 	c.SpecificationRevision = NewSpecificationRevisionClient(c.config)
+	c.Substitution = NewSubstitutionClient(c.config)
 	c.Tally = NewTallyClient(c.config)
 	c.Tightening = NewTighteningClient(c.config)
 	c.Tool = NewToolClient(c.config)
+	c.ToolUse = NewToolUseClient(c.config)
 	c.Tower = NewTowerClient(c.config)
 }
 
@@ -196,22 +252,36 @@ func (c *Client) Tx(ctx context.Context) (*Tx, error) {
 	return &Tx{
 		ctx:                   ctx,
 		config:                cfg,
+		Attachment:            NewAttachmentClient(cfg),
+		Batch:                 NewBatchClient(cfg),
+		Blob:                  NewBlobClient(cfg),
 		Calibration:           NewCalibrationClient(cfg),
 		Cell:                  NewCellClient(cfg),
 		Chain:                 NewChainClient(cfg),
+		Correction:            NewCorrectionClient(cfg),
+		Custody:               NewCustodyClient(cfg),
+		Disposition:           NewDispositionClient(cfg),
+		Finding:               NewFindingClient(cfg),
+		Hold:                  NewHoldClient(cfg),
 		Incident:              NewIncidentClient(cfg),
+		Inspection:            NewInspectionClient(cfg),
 		Joint:                 NewJointClient(cfg),
 		Lot:                   NewLotClient(cfg),
 		LotMovement:           NewLotMovementClient(cfg),
+		LotSum:                NewLotSumClient(cfg),
 		Person:                NewPersonClient(cfg),
 		Record:                NewRecordClient(cfg),
 		RequestKey:            NewRequestKeyClient(cfg),
+		Sealing:               NewSealingClient(cfg),
+		SignOff:               NewSignOffClient(cfg),
 		Site:                  NewSiteClient(cfg),
 		Specification:         NewSpecificationClient(cfg),
 		SpecificationRevision: NewSpecificationRevisionClient(cfg),
+		Substitution:          NewSubstitutionClient(cfg),
 		Tally:                 NewTallyClient(cfg),
 		Tightening:            NewTighteningClient(cfg),
 		Tool:                  NewToolClient(cfg),
+		ToolUse:               NewToolUseClient(cfg),
 		Tower:                 NewTowerClient(cfg),
 	}, nil
 }
@@ -232,22 +302,36 @@ func (c *Client) BeginTx(ctx context.Context, opts *sql.TxOptions) (*Tx, error) 
 	return &Tx{
 		ctx:                   ctx,
 		config:                cfg,
+		Attachment:            NewAttachmentClient(cfg),
+		Batch:                 NewBatchClient(cfg),
+		Blob:                  NewBlobClient(cfg),
 		Calibration:           NewCalibrationClient(cfg),
 		Cell:                  NewCellClient(cfg),
 		Chain:                 NewChainClient(cfg),
+		Correction:            NewCorrectionClient(cfg),
+		Custody:               NewCustodyClient(cfg),
+		Disposition:           NewDispositionClient(cfg),
+		Finding:               NewFindingClient(cfg),
+		Hold:                  NewHoldClient(cfg),
 		Incident:              NewIncidentClient(cfg),
+		Inspection:            NewInspectionClient(cfg),
 		Joint:                 NewJointClient(cfg),
 		Lot:                   NewLotClient(cfg),
 		LotMovement:           NewLotMovementClient(cfg),
+		LotSum:                NewLotSumClient(cfg),
 		Person:                NewPersonClient(cfg),
 		Record:                NewRecordClient(cfg),
 		RequestKey:            NewRequestKeyClient(cfg),
+		Sealing:               NewSealingClient(cfg),
+		SignOff:               NewSignOffClient(cfg),
 		Site:                  NewSiteClient(cfg),
 		Specification:         NewSpecificationClient(cfg),
 		SpecificationRevision: NewSpecificationRevisionClient(cfg),
+		Substitution:          NewSubstitutionClient(cfg),
 		Tally:                 NewTallyClient(cfg),
 		Tightening:            NewTighteningClient(cfg),
 		Tool:                  NewToolClient(cfg),
+		ToolUse:               NewToolUseClient(cfg),
 		Tower:                 NewTowerClient(cfg),
 	}, nil
 }
@@ -255,7 +339,7 @@ func (c *Client) BeginTx(ctx context.Context, opts *sql.TxOptions) (*Tx, error) 
 // Debug returns a new debug-client. It's used to get verbose logging on specific operations.
 //
 //	client.Debug().
-//		Calibration.
+//		Attachment.
 //		Query().
 //		Count(ctx)
 func (c *Client) Debug() *Client {
@@ -278,9 +362,11 @@ func (c *Client) Close() error {
 // In order to add hooks to a specific client, call: `client.Node.Use(...)`.
 func (c *Client) Use(hooks ...Hook) {
 	for _, n := range []interface{ Use(...Hook) }{
-		c.Calibration, c.Cell, c.Chain, c.Incident, c.Joint, c.Lot, c.LotMovement,
-		c.Person, c.Record, c.RequestKey, c.Site, c.Specification,
-		c.SpecificationRevision, c.Tally, c.Tightening, c.Tool, c.Tower,
+		c.Attachment, c.Batch, c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction,
+		c.Custody, c.Disposition, c.Finding, c.Hold, c.Incident, c.Inspection, c.Joint,
+		c.Lot, c.LotMovement, c.LotSum, c.Person, c.Record, c.RequestKey, c.Sealing,
+		c.SignOff, c.Site, c.Specification, c.SpecificationRevision, c.Substitution,
+		c.Tally, c.Tightening, c.Tool, c.ToolUse, c.Tower,
 	} {
 		n.Use(hooks...)
 	}
@@ -290,9 +376,11 @@ func (c *Client) Use(hooks ...Hook) {
 // In order to add interceptors to a specific client, call: `client.Node.Intercept(...)`.
 func (c *Client) Intercept(interceptors ...Interceptor) {
 	for _, n := range []interface{ Intercept(...Interceptor) }{
-		c.Calibration, c.Cell, c.Chain, c.Incident, c.Joint, c.Lot, c.LotMovement,
-		c.Person, c.Record, c.RequestKey, c.Site, c.Specification,
-		c.SpecificationRevision, c.Tally, c.Tightening, c.Tool, c.Tower,
+		c.Attachment, c.Batch, c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction,
+		c.Custody, c.Disposition, c.Finding, c.Hold, c.Incident, c.Inspection, c.Joint,
+		c.Lot, c.LotMovement, c.LotSum, c.Person, c.Record, c.RequestKey, c.Sealing,
+		c.SignOff, c.Site, c.Specification, c.SpecificationRevision, c.Substitution,
+		c.Tally, c.Tightening, c.Tool, c.ToolUse, c.Tower,
 	} {
 		n.Intercept(interceptors...)
 	}
@@ -301,42 +389,485 @@ func (c *Client) Intercept(interceptors ...Interceptor) {
 // Mutate implements the ent.Mutator interface.
 func (c *Client) Mutate(ctx context.Context, m Mutation) (Value, error) {
 	switch m := m.(type) {
+	case *AttachmentMutation:
+		return c.Attachment.mutate(ctx, m)
+	case *BatchMutation:
+		return c.Batch.mutate(ctx, m)
+	case *BlobMutation:
+		return c.Blob.mutate(ctx, m)
 	case *CalibrationMutation:
 		return c.Calibration.mutate(ctx, m)
 	case *CellMutation:
 		return c.Cell.mutate(ctx, m)
 	case *ChainMutation:
 		return c.Chain.mutate(ctx, m)
+	case *CorrectionMutation:
+		return c.Correction.mutate(ctx, m)
+	case *CustodyMutation:
+		return c.Custody.mutate(ctx, m)
+	case *DispositionMutation:
+		return c.Disposition.mutate(ctx, m)
+	case *FindingMutation:
+		return c.Finding.mutate(ctx, m)
+	case *HoldMutation:
+		return c.Hold.mutate(ctx, m)
 	case *IncidentMutation:
 		return c.Incident.mutate(ctx, m)
+	case *InspectionMutation:
+		return c.Inspection.mutate(ctx, m)
 	case *JointMutation:
 		return c.Joint.mutate(ctx, m)
 	case *LotMutation:
 		return c.Lot.mutate(ctx, m)
 	case *LotMovementMutation:
 		return c.LotMovement.mutate(ctx, m)
+	case *LotSumMutation:
+		return c.LotSum.mutate(ctx, m)
 	case *PersonMutation:
 		return c.Person.mutate(ctx, m)
 	case *RecordMutation:
 		return c.Record.mutate(ctx, m)
 	case *RequestKeyMutation:
 		return c.RequestKey.mutate(ctx, m)
+	case *SealingMutation:
+		return c.Sealing.mutate(ctx, m)
+	case *SignOffMutation:
+		return c.SignOff.mutate(ctx, m)
 	case *SiteMutation:
 		return c.Site.mutate(ctx, m)
 	case *SpecificationMutation:
 		return c.Specification.mutate(ctx, m)
 	case *SpecificationRevisionMutation:
 		return c.SpecificationRevision.mutate(ctx, m)
+	case *SubstitutionMutation:
+		return c.Substitution.mutate(ctx, m)
 	case *TallyMutation:
 		return c.Tally.mutate(ctx, m)
 	case *TighteningMutation:
 		return c.Tightening.mutate(ctx, m)
 	case *ToolMutation:
 		return c.Tool.mutate(ctx, m)
+	case *ToolUseMutation:
+		return c.ToolUse.mutate(ctx, m)
 	case *TowerMutation:
 		return c.Tower.mutate(ctx, m)
 	default:
 		return nil, fmt.Errorf("ent: unknown mutation type %T", m)
+	}
+}
+
+// AttachmentClient is a client for the Attachment schema.
+type AttachmentClient struct {
+	config
+}
+
+// NewAttachmentClient returns a client for the Attachment from the given config.
+func NewAttachmentClient(c config) *AttachmentClient {
+	return &AttachmentClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `attachment.Hooks(f(g(h())))`.
+func (c *AttachmentClient) Use(hooks ...Hook) {
+	c.hooks.Attachment = append(c.hooks.Attachment, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `attachment.Intercept(f(g(h())))`.
+func (c *AttachmentClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Attachment = append(c.inters.Attachment, interceptors...)
+}
+
+// Create returns a builder for creating a Attachment entity.
+func (c *AttachmentClient) Create() *AttachmentCreate {
+	mutation := newAttachmentMutation(c.config, OpCreate)
+	return &AttachmentCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Attachment entities.
+func (c *AttachmentClient) CreateBulk(builders ...*AttachmentCreate) *AttachmentCreateBulk {
+	return &AttachmentCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *AttachmentClient) MapCreateBulk(slice any, setFunc func(*AttachmentCreate, int)) *AttachmentCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &AttachmentCreateBulk{err: fmt.Errorf("calling to AttachmentClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*AttachmentCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &AttachmentCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Attachment.
+func (c *AttachmentClient) Update() *AttachmentUpdate {
+	mutation := newAttachmentMutation(c.config, OpUpdate)
+	return &AttachmentUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *AttachmentClient) UpdateOne(_m *Attachment) *AttachmentUpdateOne {
+	mutation := newAttachmentMutation(c.config, OpUpdateOne, withAttachment(_m))
+	return &AttachmentUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *AttachmentClient) UpdateOneID(id int) *AttachmentUpdateOne {
+	mutation := newAttachmentMutation(c.config, OpUpdateOne, withAttachmentID(id))
+	return &AttachmentUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Attachment.
+func (c *AttachmentClient) Delete() *AttachmentDelete {
+	mutation := newAttachmentMutation(c.config, OpDelete)
+	return &AttachmentDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *AttachmentClient) DeleteOne(_m *Attachment) *AttachmentDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *AttachmentClient) DeleteOneID(id int) *AttachmentDeleteOne {
+	builder := c.Delete().Where(attachment.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &AttachmentDeleteOne{builder}
+}
+
+// Query returns a query builder for Attachment.
+func (c *AttachmentClient) Query() *AttachmentQuery {
+	return &AttachmentQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeAttachment},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Attachment entity by its id.
+func (c *AttachmentClient) Get(ctx context.Context, id int) (*Attachment, error) {
+	return c.Query().Where(attachment.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *AttachmentClient) GetX(ctx context.Context, id int) *Attachment {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryRecord queries the record edge of a Attachment.
+func (c *AttachmentClient) QueryRecord(_m *Attachment) *RecordQuery {
+	query := (&RecordClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(attachment.Table, attachment.FieldID, id),
+			sqlgraph.To(record.Table, record.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, attachment.RecordTable, attachment.RecordColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *AttachmentClient) Hooks() []Hook {
+	return c.hooks.Attachment
+}
+
+// Interceptors returns the client interceptors.
+func (c *AttachmentClient) Interceptors() []Interceptor {
+	return c.inters.Attachment
+}
+
+func (c *AttachmentClient) mutate(ctx context.Context, m *AttachmentMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&AttachmentCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&AttachmentUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&AttachmentUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&AttachmentDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Attachment mutation op: %q", m.Op())
+	}
+}
+
+// BatchClient is a client for the Batch schema.
+type BatchClient struct {
+	config
+}
+
+// NewBatchClient returns a client for the Batch from the given config.
+func NewBatchClient(c config) *BatchClient {
+	return &BatchClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `batch.Hooks(f(g(h())))`.
+func (c *BatchClient) Use(hooks ...Hook) {
+	c.hooks.Batch = append(c.hooks.Batch, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `batch.Intercept(f(g(h())))`.
+func (c *BatchClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Batch = append(c.inters.Batch, interceptors...)
+}
+
+// Create returns a builder for creating a Batch entity.
+func (c *BatchClient) Create() *BatchCreate {
+	mutation := newBatchMutation(c.config, OpCreate)
+	return &BatchCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Batch entities.
+func (c *BatchClient) CreateBulk(builders ...*BatchCreate) *BatchCreateBulk {
+	return &BatchCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *BatchClient) MapCreateBulk(slice any, setFunc func(*BatchCreate, int)) *BatchCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &BatchCreateBulk{err: fmt.Errorf("calling to BatchClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*BatchCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &BatchCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Batch.
+func (c *BatchClient) Update() *BatchUpdate {
+	mutation := newBatchMutation(c.config, OpUpdate)
+	return &BatchUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *BatchClient) UpdateOne(_m *Batch) *BatchUpdateOne {
+	mutation := newBatchMutation(c.config, OpUpdateOne, withBatch(_m))
+	return &BatchUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *BatchClient) UpdateOneID(id int) *BatchUpdateOne {
+	mutation := newBatchMutation(c.config, OpUpdateOne, withBatchID(id))
+	return &BatchUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Batch.
+func (c *BatchClient) Delete() *BatchDelete {
+	mutation := newBatchMutation(c.config, OpDelete)
+	return &BatchDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *BatchClient) DeleteOne(_m *Batch) *BatchDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *BatchClient) DeleteOneID(id int) *BatchDeleteOne {
+	builder := c.Delete().Where(batch.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &BatchDeleteOne{builder}
+}
+
+// Query returns a query builder for Batch.
+func (c *BatchClient) Query() *BatchQuery {
+	return &BatchQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeBatch},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Batch entity by its id.
+func (c *BatchClient) Get(ctx context.Context, id int) (*Batch, error) {
+	return c.Query().Where(batch.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *BatchClient) GetX(ctx context.Context, id int) *Batch {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *BatchClient) Hooks() []Hook {
+	return c.hooks.Batch
+}
+
+// Interceptors returns the client interceptors.
+func (c *BatchClient) Interceptors() []Interceptor {
+	return c.inters.Batch
+}
+
+func (c *BatchClient) mutate(ctx context.Context, m *BatchMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&BatchCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&BatchUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&BatchUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&BatchDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Batch mutation op: %q", m.Op())
+	}
+}
+
+// BlobClient is a client for the Blob schema.
+type BlobClient struct {
+	config
+}
+
+// NewBlobClient returns a client for the Blob from the given config.
+func NewBlobClient(c config) *BlobClient {
+	return &BlobClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `blob.Hooks(f(g(h())))`.
+func (c *BlobClient) Use(hooks ...Hook) {
+	c.hooks.Blob = append(c.hooks.Blob, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `blob.Intercept(f(g(h())))`.
+func (c *BlobClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Blob = append(c.inters.Blob, interceptors...)
+}
+
+// Create returns a builder for creating a Blob entity.
+func (c *BlobClient) Create() *BlobCreate {
+	mutation := newBlobMutation(c.config, OpCreate)
+	return &BlobCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Blob entities.
+func (c *BlobClient) CreateBulk(builders ...*BlobCreate) *BlobCreateBulk {
+	return &BlobCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *BlobClient) MapCreateBulk(slice any, setFunc func(*BlobCreate, int)) *BlobCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &BlobCreateBulk{err: fmt.Errorf("calling to BlobClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*BlobCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &BlobCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Blob.
+func (c *BlobClient) Update() *BlobUpdate {
+	mutation := newBlobMutation(c.config, OpUpdate)
+	return &BlobUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *BlobClient) UpdateOne(_m *Blob) *BlobUpdateOne {
+	mutation := newBlobMutation(c.config, OpUpdateOne, withBlob(_m))
+	return &BlobUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *BlobClient) UpdateOneID(id int) *BlobUpdateOne {
+	mutation := newBlobMutation(c.config, OpUpdateOne, withBlobID(id))
+	return &BlobUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Blob.
+func (c *BlobClient) Delete() *BlobDelete {
+	mutation := newBlobMutation(c.config, OpDelete)
+	return &BlobDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *BlobClient) DeleteOne(_m *Blob) *BlobDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *BlobClient) DeleteOneID(id int) *BlobDeleteOne {
+	builder := c.Delete().Where(blob.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &BlobDeleteOne{builder}
+}
+
+// Query returns a query builder for Blob.
+func (c *BlobClient) Query() *BlobQuery {
+	return &BlobQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeBlob},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Blob entity by its id.
+func (c *BlobClient) Get(ctx context.Context, id int) (*Blob, error) {
+	return c.Query().Where(blob.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *BlobClient) GetX(ctx context.Context, id int) *Blob {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *BlobClient) Hooks() []Hook {
+	return c.hooks.Blob
+}
+
+// Interceptors returns the client interceptors.
+func (c *BlobClient) Interceptors() []Interceptor {
+	return c.inters.Blob
+}
+
+func (c *BlobClient) mutate(ctx context.Context, m *BlobMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&BlobCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&BlobUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&BlobUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&BlobDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Blob mutation op: %q", m.Op())
 	}
 }
 
@@ -755,6 +1286,799 @@ func (c *ChainClient) mutate(ctx context.Context, m *ChainMutation) (Value, erro
 	}
 }
 
+// CorrectionClient is a client for the Correction schema.
+type CorrectionClient struct {
+	config
+}
+
+// NewCorrectionClient returns a client for the Correction from the given config.
+func NewCorrectionClient(c config) *CorrectionClient {
+	return &CorrectionClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `correction.Hooks(f(g(h())))`.
+func (c *CorrectionClient) Use(hooks ...Hook) {
+	c.hooks.Correction = append(c.hooks.Correction, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `correction.Intercept(f(g(h())))`.
+func (c *CorrectionClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Correction = append(c.inters.Correction, interceptors...)
+}
+
+// Create returns a builder for creating a Correction entity.
+func (c *CorrectionClient) Create() *CorrectionCreate {
+	mutation := newCorrectionMutation(c.config, OpCreate)
+	return &CorrectionCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Correction entities.
+func (c *CorrectionClient) CreateBulk(builders ...*CorrectionCreate) *CorrectionCreateBulk {
+	return &CorrectionCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *CorrectionClient) MapCreateBulk(slice any, setFunc func(*CorrectionCreate, int)) *CorrectionCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &CorrectionCreateBulk{err: fmt.Errorf("calling to CorrectionClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*CorrectionCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &CorrectionCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Correction.
+func (c *CorrectionClient) Update() *CorrectionUpdate {
+	mutation := newCorrectionMutation(c.config, OpUpdate)
+	return &CorrectionUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *CorrectionClient) UpdateOne(_m *Correction) *CorrectionUpdateOne {
+	mutation := newCorrectionMutation(c.config, OpUpdateOne, withCorrection(_m))
+	return &CorrectionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *CorrectionClient) UpdateOneID(id int64) *CorrectionUpdateOne {
+	mutation := newCorrectionMutation(c.config, OpUpdateOne, withCorrectionID(id))
+	return &CorrectionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Correction.
+func (c *CorrectionClient) Delete() *CorrectionDelete {
+	mutation := newCorrectionMutation(c.config, OpDelete)
+	return &CorrectionDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *CorrectionClient) DeleteOne(_m *Correction) *CorrectionDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *CorrectionClient) DeleteOneID(id int64) *CorrectionDeleteOne {
+	builder := c.Delete().Where(correction.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &CorrectionDeleteOne{builder}
+}
+
+// Query returns a query builder for Correction.
+func (c *CorrectionClient) Query() *CorrectionQuery {
+	return &CorrectionQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeCorrection},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Correction entity by its id.
+func (c *CorrectionClient) Get(ctx context.Context, id int64) (*Correction, error) {
+	return c.Query().Where(correction.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *CorrectionClient) GetX(ctx context.Context, id int64) *Correction {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryCorrected queries the corrected edge of a Correction.
+func (c *CorrectionClient) QueryCorrected(_m *Correction) *RecordQuery {
+	query := (&RecordClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(correction.Table, correction.FieldID, id),
+			sqlgraph.To(record.Table, record.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, correction.CorrectedTable, correction.CorrectedColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// QueryReplacement queries the replacement edge of a Correction.
+func (c *CorrectionClient) QueryReplacement(_m *Correction) *RecordQuery {
+	query := (&RecordClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(correction.Table, correction.FieldID, id),
+			sqlgraph.To(record.Table, record.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, correction.ReplacementTable, correction.ReplacementColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *CorrectionClient) Hooks() []Hook {
+	return c.hooks.Correction
+}
+
+// Interceptors returns the client interceptors.
+func (c *CorrectionClient) Interceptors() []Interceptor {
+	return c.inters.Correction
+}
+
+func (c *CorrectionClient) mutate(ctx context.Context, m *CorrectionMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&CorrectionCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&CorrectionUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&CorrectionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&CorrectionDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Correction mutation op: %q", m.Op())
+	}
+}
+
+// CustodyClient is a client for the Custody schema.
+type CustodyClient struct {
+	config
+}
+
+// NewCustodyClient returns a client for the Custody from the given config.
+func NewCustodyClient(c config) *CustodyClient {
+	return &CustodyClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `custody.Hooks(f(g(h())))`.
+func (c *CustodyClient) Use(hooks ...Hook) {
+	c.hooks.Custody = append(c.hooks.Custody, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `custody.Intercept(f(g(h())))`.
+func (c *CustodyClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Custody = append(c.inters.Custody, interceptors...)
+}
+
+// Create returns a builder for creating a Custody entity.
+func (c *CustodyClient) Create() *CustodyCreate {
+	mutation := newCustodyMutation(c.config, OpCreate)
+	return &CustodyCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Custody entities.
+func (c *CustodyClient) CreateBulk(builders ...*CustodyCreate) *CustodyCreateBulk {
+	return &CustodyCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *CustodyClient) MapCreateBulk(slice any, setFunc func(*CustodyCreate, int)) *CustodyCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &CustodyCreateBulk{err: fmt.Errorf("calling to CustodyClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*CustodyCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &CustodyCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Custody.
+func (c *CustodyClient) Update() *CustodyUpdate {
+	mutation := newCustodyMutation(c.config, OpUpdate)
+	return &CustodyUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *CustodyClient) UpdateOne(_m *Custody) *CustodyUpdateOne {
+	mutation := newCustodyMutation(c.config, OpUpdateOne, withCustody(_m))
+	return &CustodyUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *CustodyClient) UpdateOneID(id int64) *CustodyUpdateOne {
+	mutation := newCustodyMutation(c.config, OpUpdateOne, withCustodyID(id))
+	return &CustodyUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Custody.
+func (c *CustodyClient) Delete() *CustodyDelete {
+	mutation := newCustodyMutation(c.config, OpDelete)
+	return &CustodyDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *CustodyClient) DeleteOne(_m *Custody) *CustodyDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *CustodyClient) DeleteOneID(id int64) *CustodyDeleteOne {
+	builder := c.Delete().Where(custody.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &CustodyDeleteOne{builder}
+}
+
+// Query returns a query builder for Custody.
+func (c *CustodyClient) Query() *CustodyQuery {
+	return &CustodyQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeCustody},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Custody entity by its id.
+func (c *CustodyClient) Get(ctx context.Context, id int64) (*Custody, error) {
+	return c.Query().Where(custody.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *CustodyClient) GetX(ctx context.Context, id int64) *Custody {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryHolder queries the holder edge of a Custody.
+func (c *CustodyClient) QueryHolder(_m *Custody) *PersonQuery {
+	query := (&PersonClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(custody.Table, custody.FieldID, id),
+			sqlgraph.To(person.Table, person.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, custody.HolderTable, custody.HolderColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *CustodyClient) Hooks() []Hook {
+	return c.hooks.Custody
+}
+
+// Interceptors returns the client interceptors.
+func (c *CustodyClient) Interceptors() []Interceptor {
+	return c.inters.Custody
+}
+
+func (c *CustodyClient) mutate(ctx context.Context, m *CustodyMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&CustodyCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&CustodyUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&CustodyUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&CustodyDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Custody mutation op: %q", m.Op())
+	}
+}
+
+// DispositionClient is a client for the Disposition schema.
+type DispositionClient struct {
+	config
+}
+
+// NewDispositionClient returns a client for the Disposition from the given config.
+func NewDispositionClient(c config) *DispositionClient {
+	return &DispositionClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `disposition.Hooks(f(g(h())))`.
+func (c *DispositionClient) Use(hooks ...Hook) {
+	c.hooks.Disposition = append(c.hooks.Disposition, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `disposition.Intercept(f(g(h())))`.
+func (c *DispositionClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Disposition = append(c.inters.Disposition, interceptors...)
+}
+
+// Create returns a builder for creating a Disposition entity.
+func (c *DispositionClient) Create() *DispositionCreate {
+	mutation := newDispositionMutation(c.config, OpCreate)
+	return &DispositionCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Disposition entities.
+func (c *DispositionClient) CreateBulk(builders ...*DispositionCreate) *DispositionCreateBulk {
+	return &DispositionCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *DispositionClient) MapCreateBulk(slice any, setFunc func(*DispositionCreate, int)) *DispositionCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &DispositionCreateBulk{err: fmt.Errorf("calling to DispositionClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*DispositionCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &DispositionCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Disposition.
+func (c *DispositionClient) Update() *DispositionUpdate {
+	mutation := newDispositionMutation(c.config, OpUpdate)
+	return &DispositionUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *DispositionClient) UpdateOne(_m *Disposition) *DispositionUpdateOne {
+	mutation := newDispositionMutation(c.config, OpUpdateOne, withDisposition(_m))
+	return &DispositionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *DispositionClient) UpdateOneID(id int64) *DispositionUpdateOne {
+	mutation := newDispositionMutation(c.config, OpUpdateOne, withDispositionID(id))
+	return &DispositionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Disposition.
+func (c *DispositionClient) Delete() *DispositionDelete {
+	mutation := newDispositionMutation(c.config, OpDelete)
+	return &DispositionDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *DispositionClient) DeleteOne(_m *Disposition) *DispositionDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *DispositionClient) DeleteOneID(id int64) *DispositionDeleteOne {
+	builder := c.Delete().Where(disposition.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &DispositionDeleteOne{builder}
+}
+
+// Query returns a query builder for Disposition.
+func (c *DispositionClient) Query() *DispositionQuery {
+	return &DispositionQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeDisposition},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Disposition entity by its id.
+func (c *DispositionClient) Get(ctx context.Context, id int64) (*Disposition, error) {
+	return c.Query().Where(disposition.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *DispositionClient) GetX(ctx context.Context, id int64) *Disposition {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryIncident queries the incident edge of a Disposition.
+func (c *DispositionClient) QueryIncident(_m *Disposition) *RecordQuery {
+	query := (&RecordClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(disposition.Table, disposition.FieldID, id),
+			sqlgraph.To(record.Table, record.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, disposition.IncidentTable, disposition.IncidentColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *DispositionClient) Hooks() []Hook {
+	return c.hooks.Disposition
+}
+
+// Interceptors returns the client interceptors.
+func (c *DispositionClient) Interceptors() []Interceptor {
+	return c.inters.Disposition
+}
+
+func (c *DispositionClient) mutate(ctx context.Context, m *DispositionMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&DispositionCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&DispositionUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&DispositionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&DispositionDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Disposition mutation op: %q", m.Op())
+	}
+}
+
+// FindingClient is a client for the Finding schema.
+type FindingClient struct {
+	config
+}
+
+// NewFindingClient returns a client for the Finding from the given config.
+func NewFindingClient(c config) *FindingClient {
+	return &FindingClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `finding.Hooks(f(g(h())))`.
+func (c *FindingClient) Use(hooks ...Hook) {
+	c.hooks.Finding = append(c.hooks.Finding, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `finding.Intercept(f(g(h())))`.
+func (c *FindingClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Finding = append(c.inters.Finding, interceptors...)
+}
+
+// Create returns a builder for creating a Finding entity.
+func (c *FindingClient) Create() *FindingCreate {
+	mutation := newFindingMutation(c.config, OpCreate)
+	return &FindingCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Finding entities.
+func (c *FindingClient) CreateBulk(builders ...*FindingCreate) *FindingCreateBulk {
+	return &FindingCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *FindingClient) MapCreateBulk(slice any, setFunc func(*FindingCreate, int)) *FindingCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &FindingCreateBulk{err: fmt.Errorf("calling to FindingClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*FindingCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &FindingCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Finding.
+func (c *FindingClient) Update() *FindingUpdate {
+	mutation := newFindingMutation(c.config, OpUpdate)
+	return &FindingUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *FindingClient) UpdateOne(_m *Finding) *FindingUpdateOne {
+	mutation := newFindingMutation(c.config, OpUpdateOne, withFinding(_m))
+	return &FindingUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *FindingClient) UpdateOneID(id int) *FindingUpdateOne {
+	mutation := newFindingMutation(c.config, OpUpdateOne, withFindingID(id))
+	return &FindingUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Finding.
+func (c *FindingClient) Delete() *FindingDelete {
+	mutation := newFindingMutation(c.config, OpDelete)
+	return &FindingDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *FindingClient) DeleteOne(_m *Finding) *FindingDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *FindingClient) DeleteOneID(id int) *FindingDeleteOne {
+	builder := c.Delete().Where(finding.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &FindingDeleteOne{builder}
+}
+
+// Query returns a query builder for Finding.
+func (c *FindingClient) Query() *FindingQuery {
+	return &FindingQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeFinding},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Finding entity by its id.
+func (c *FindingClient) Get(ctx context.Context, id int) (*Finding, error) {
+	return c.Query().Where(finding.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *FindingClient) GetX(ctx context.Context, id int) *Finding {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryRecord queries the record edge of a Finding.
+func (c *FindingClient) QueryRecord(_m *Finding) *RecordQuery {
+	query := (&RecordClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(finding.Table, finding.FieldID, id),
+			sqlgraph.To(record.Table, record.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, finding.RecordTable, finding.RecordColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *FindingClient) Hooks() []Hook {
+	return c.hooks.Finding
+}
+
+// Interceptors returns the client interceptors.
+func (c *FindingClient) Interceptors() []Interceptor {
+	return c.inters.Finding
+}
+
+func (c *FindingClient) mutate(ctx context.Context, m *FindingMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&FindingCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&FindingUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&FindingUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&FindingDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Finding mutation op: %q", m.Op())
+	}
+}
+
+// HoldClient is a client for the Hold schema.
+type HoldClient struct {
+	config
+}
+
+// NewHoldClient returns a client for the Hold from the given config.
+func NewHoldClient(c config) *HoldClient {
+	return &HoldClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `hold.Hooks(f(g(h())))`.
+func (c *HoldClient) Use(hooks ...Hook) {
+	c.hooks.Hold = append(c.hooks.Hold, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `hold.Intercept(f(g(h())))`.
+func (c *HoldClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Hold = append(c.inters.Hold, interceptors...)
+}
+
+// Create returns a builder for creating a Hold entity.
+func (c *HoldClient) Create() *HoldCreate {
+	mutation := newHoldMutation(c.config, OpCreate)
+	return &HoldCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Hold entities.
+func (c *HoldClient) CreateBulk(builders ...*HoldCreate) *HoldCreateBulk {
+	return &HoldCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *HoldClient) MapCreateBulk(slice any, setFunc func(*HoldCreate, int)) *HoldCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &HoldCreateBulk{err: fmt.Errorf("calling to HoldClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*HoldCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &HoldCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Hold.
+func (c *HoldClient) Update() *HoldUpdate {
+	mutation := newHoldMutation(c.config, OpUpdate)
+	return &HoldUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *HoldClient) UpdateOne(_m *Hold) *HoldUpdateOne {
+	mutation := newHoldMutation(c.config, OpUpdateOne, withHold(_m))
+	return &HoldUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *HoldClient) UpdateOneID(id int64) *HoldUpdateOne {
+	mutation := newHoldMutation(c.config, OpUpdateOne, withHoldID(id))
+	return &HoldUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Hold.
+func (c *HoldClient) Delete() *HoldDelete {
+	mutation := newHoldMutation(c.config, OpDelete)
+	return &HoldDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *HoldClient) DeleteOne(_m *Hold) *HoldDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *HoldClient) DeleteOneID(id int64) *HoldDeleteOne {
+	builder := c.Delete().Where(hold.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &HoldDeleteOne{builder}
+}
+
+// Query returns a query builder for Hold.
+func (c *HoldClient) Query() *HoldQuery {
+	return &HoldQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeHold},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Hold entity by its id.
+func (c *HoldClient) Get(ctx context.Context, id int64) (*Hold, error) {
+	return c.Query().Where(hold.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *HoldClient) GetX(ctx context.Context, id int64) *Hold {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryCell queries the cell edge of a Hold.
+func (c *HoldClient) QueryCell(_m *Hold) *CellQuery {
+	query := (&CellClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(hold.Table, hold.FieldID, id),
+			sqlgraph.To(cell.Table, cell.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, hold.CellTable, hold.CellColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// QueryCause queries the cause edge of a Hold.
+func (c *HoldClient) QueryCause(_m *Hold) *RecordQuery {
+	query := (&RecordClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(hold.Table, hold.FieldID, id),
+			sqlgraph.To(record.Table, record.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, hold.CauseTable, hold.CauseColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// QueryReleasedHold queries the released_hold edge of a Hold.
+func (c *HoldClient) QueryReleasedHold(_m *Hold) *RecordQuery {
+	query := (&RecordClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(hold.Table, hold.FieldID, id),
+			sqlgraph.To(record.Table, record.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, hold.ReleasedHoldTable, hold.ReleasedHoldColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *HoldClient) Hooks() []Hook {
+	return c.hooks.Hold
+}
+
+// Interceptors returns the client interceptors.
+func (c *HoldClient) Interceptors() []Interceptor {
+	return c.inters.Hold
+}
+
+func (c *HoldClient) mutate(ctx context.Context, m *HoldMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&HoldCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&HoldUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&HoldUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&HoldDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Hold mutation op: %q", m.Op())
+	}
+}
+
 // IncidentClient is a client for the Incident schema.
 type IncidentClient struct {
 	config
@@ -901,6 +2225,139 @@ func (c *IncidentClient) mutate(ctx context.Context, m *IncidentMutation) (Value
 		return (&IncidentDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
 	default:
 		return nil, fmt.Errorf("ent: unknown Incident mutation op: %q", m.Op())
+	}
+}
+
+// InspectionClient is a client for the Inspection schema.
+type InspectionClient struct {
+	config
+}
+
+// NewInspectionClient returns a client for the Inspection from the given config.
+func NewInspectionClient(c config) *InspectionClient {
+	return &InspectionClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `inspection.Hooks(f(g(h())))`.
+func (c *InspectionClient) Use(hooks ...Hook) {
+	c.hooks.Inspection = append(c.hooks.Inspection, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `inspection.Intercept(f(g(h())))`.
+func (c *InspectionClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Inspection = append(c.inters.Inspection, interceptors...)
+}
+
+// Create returns a builder for creating a Inspection entity.
+func (c *InspectionClient) Create() *InspectionCreate {
+	mutation := newInspectionMutation(c.config, OpCreate)
+	return &InspectionCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Inspection entities.
+func (c *InspectionClient) CreateBulk(builders ...*InspectionCreate) *InspectionCreateBulk {
+	return &InspectionCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *InspectionClient) MapCreateBulk(slice any, setFunc func(*InspectionCreate, int)) *InspectionCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &InspectionCreateBulk{err: fmt.Errorf("calling to InspectionClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*InspectionCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &InspectionCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Inspection.
+func (c *InspectionClient) Update() *InspectionUpdate {
+	mutation := newInspectionMutation(c.config, OpUpdate)
+	return &InspectionUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *InspectionClient) UpdateOne(_m *Inspection) *InspectionUpdateOne {
+	mutation := newInspectionMutation(c.config, OpUpdateOne, withInspection(_m))
+	return &InspectionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *InspectionClient) UpdateOneID(id int64) *InspectionUpdateOne {
+	mutation := newInspectionMutation(c.config, OpUpdateOne, withInspectionID(id))
+	return &InspectionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Inspection.
+func (c *InspectionClient) Delete() *InspectionDelete {
+	mutation := newInspectionMutation(c.config, OpDelete)
+	return &InspectionDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *InspectionClient) DeleteOne(_m *Inspection) *InspectionDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *InspectionClient) DeleteOneID(id int64) *InspectionDeleteOne {
+	builder := c.Delete().Where(inspection.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &InspectionDeleteOne{builder}
+}
+
+// Query returns a query builder for Inspection.
+func (c *InspectionClient) Query() *InspectionQuery {
+	return &InspectionQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeInspection},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Inspection entity by its id.
+func (c *InspectionClient) Get(ctx context.Context, id int64) (*Inspection, error) {
+	return c.Query().Where(inspection.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *InspectionClient) GetX(ctx context.Context, id int64) *Inspection {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *InspectionClient) Hooks() []Hook {
+	return c.hooks.Inspection
+}
+
+// Interceptors returns the client interceptors.
+func (c *InspectionClient) Interceptors() []Interceptor {
+	return c.inters.Inspection
+}
+
+func (c *InspectionClient) mutate(ctx context.Context, m *InspectionMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&InspectionCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&InspectionUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&InspectionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&InspectionDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Inspection mutation op: %q", m.Op())
 	}
 }
 
@@ -1332,6 +2789,139 @@ func (c *LotMovementClient) mutate(ctx context.Context, m *LotMovementMutation) 
 		return (&LotMovementDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
 	default:
 		return nil, fmt.Errorf("ent: unknown LotMovement mutation op: %q", m.Op())
+	}
+}
+
+// LotSumClient is a client for the LotSum schema.
+type LotSumClient struct {
+	config
+}
+
+// NewLotSumClient returns a client for the LotSum from the given config.
+func NewLotSumClient(c config) *LotSumClient {
+	return &LotSumClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `lotsum.Hooks(f(g(h())))`.
+func (c *LotSumClient) Use(hooks ...Hook) {
+	c.hooks.LotSum = append(c.hooks.LotSum, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `lotsum.Intercept(f(g(h())))`.
+func (c *LotSumClient) Intercept(interceptors ...Interceptor) {
+	c.inters.LotSum = append(c.inters.LotSum, interceptors...)
+}
+
+// Create returns a builder for creating a LotSum entity.
+func (c *LotSumClient) Create() *LotSumCreate {
+	mutation := newLotSumMutation(c.config, OpCreate)
+	return &LotSumCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of LotSum entities.
+func (c *LotSumClient) CreateBulk(builders ...*LotSumCreate) *LotSumCreateBulk {
+	return &LotSumCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *LotSumClient) MapCreateBulk(slice any, setFunc func(*LotSumCreate, int)) *LotSumCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &LotSumCreateBulk{err: fmt.Errorf("calling to LotSumClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*LotSumCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &LotSumCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for LotSum.
+func (c *LotSumClient) Update() *LotSumUpdate {
+	mutation := newLotSumMutation(c.config, OpUpdate)
+	return &LotSumUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *LotSumClient) UpdateOne(_m *LotSum) *LotSumUpdateOne {
+	mutation := newLotSumMutation(c.config, OpUpdateOne, withLotSum(_m))
+	return &LotSumUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *LotSumClient) UpdateOneID(id int) *LotSumUpdateOne {
+	mutation := newLotSumMutation(c.config, OpUpdateOne, withLotSumID(id))
+	return &LotSumUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for LotSum.
+func (c *LotSumClient) Delete() *LotSumDelete {
+	mutation := newLotSumMutation(c.config, OpDelete)
+	return &LotSumDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *LotSumClient) DeleteOne(_m *LotSum) *LotSumDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *LotSumClient) DeleteOneID(id int) *LotSumDeleteOne {
+	builder := c.Delete().Where(lotsum.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &LotSumDeleteOne{builder}
+}
+
+// Query returns a query builder for LotSum.
+func (c *LotSumClient) Query() *LotSumQuery {
+	return &LotSumQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeLotSum},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a LotSum entity by its id.
+func (c *LotSumClient) Get(ctx context.Context, id int) (*LotSum, error) {
+	return c.Query().Where(lotsum.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *LotSumClient) GetX(ctx context.Context, id int) *LotSum {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *LotSumClient) Hooks() []Hook {
+	return c.hooks.LotSum
+}
+
+// Interceptors returns the client interceptors.
+func (c *LotSumClient) Interceptors() []Interceptor {
+	return c.inters.LotSum
+}
+
+func (c *LotSumClient) mutate(ctx context.Context, m *LotSumMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&LotSumCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&LotSumUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&LotSumUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&LotSumDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown LotSum mutation op: %q", m.Op())
 	}
 }
 
@@ -1830,6 +3420,320 @@ func (c *RequestKeyClient) mutate(ctx context.Context, m *RequestKeyMutation) (V
 	}
 }
 
+// SealingClient is a client for the Sealing schema.
+type SealingClient struct {
+	config
+}
+
+// NewSealingClient returns a client for the Sealing from the given config.
+func NewSealingClient(c config) *SealingClient {
+	return &SealingClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `sealing.Hooks(f(g(h())))`.
+func (c *SealingClient) Use(hooks ...Hook) {
+	c.hooks.Sealing = append(c.hooks.Sealing, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `sealing.Intercept(f(g(h())))`.
+func (c *SealingClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Sealing = append(c.inters.Sealing, interceptors...)
+}
+
+// Create returns a builder for creating a Sealing entity.
+func (c *SealingClient) Create() *SealingCreate {
+	mutation := newSealingMutation(c.config, OpCreate)
+	return &SealingCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Sealing entities.
+func (c *SealingClient) CreateBulk(builders ...*SealingCreate) *SealingCreateBulk {
+	return &SealingCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *SealingClient) MapCreateBulk(slice any, setFunc func(*SealingCreate, int)) *SealingCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &SealingCreateBulk{err: fmt.Errorf("calling to SealingClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*SealingCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &SealingCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Sealing.
+func (c *SealingClient) Update() *SealingUpdate {
+	mutation := newSealingMutation(c.config, OpUpdate)
+	return &SealingUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *SealingClient) UpdateOne(_m *Sealing) *SealingUpdateOne {
+	mutation := newSealingMutation(c.config, OpUpdateOne, withSealing(_m))
+	return &SealingUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *SealingClient) UpdateOneID(id int64) *SealingUpdateOne {
+	mutation := newSealingMutation(c.config, OpUpdateOne, withSealingID(id))
+	return &SealingUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Sealing.
+func (c *SealingClient) Delete() *SealingDelete {
+	mutation := newSealingMutation(c.config, OpDelete)
+	return &SealingDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *SealingClient) DeleteOne(_m *Sealing) *SealingDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *SealingClient) DeleteOneID(id int64) *SealingDeleteOne {
+	builder := c.Delete().Where(sealing.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &SealingDeleteOne{builder}
+}
+
+// Query returns a query builder for Sealing.
+func (c *SealingClient) Query() *SealingQuery {
+	return &SealingQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeSealing},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Sealing entity by its id.
+func (c *SealingClient) Get(ctx context.Context, id int64) (*Sealing, error) {
+	return c.Query().Where(sealing.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *SealingClient) GetX(ctx context.Context, id int64) *Sealing {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QuerySpecificationRevision queries the specification_revision edge of a Sealing.
+func (c *SealingClient) QuerySpecificationRevision(_m *Sealing) *SpecificationRevisionQuery {
+	query := (&SpecificationRevisionClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(sealing.Table, sealing.FieldID, id),
+			sqlgraph.To(specificationrevision.Table, specificationrevision.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, sealing.SpecificationRevisionTable, sealing.SpecificationRevisionColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *SealingClient) Hooks() []Hook {
+	return c.hooks.Sealing
+}
+
+// Interceptors returns the client interceptors.
+func (c *SealingClient) Interceptors() []Interceptor {
+	return c.inters.Sealing
+}
+
+func (c *SealingClient) mutate(ctx context.Context, m *SealingMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&SealingCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&SealingUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&SealingUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&SealingDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Sealing mutation op: %q", m.Op())
+	}
+}
+
+// SignOffClient is a client for the SignOff schema.
+type SignOffClient struct {
+	config
+}
+
+// NewSignOffClient returns a client for the SignOff from the given config.
+func NewSignOffClient(c config) *SignOffClient {
+	return &SignOffClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `signoff.Hooks(f(g(h())))`.
+func (c *SignOffClient) Use(hooks ...Hook) {
+	c.hooks.SignOff = append(c.hooks.SignOff, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `signoff.Intercept(f(g(h())))`.
+func (c *SignOffClient) Intercept(interceptors ...Interceptor) {
+	c.inters.SignOff = append(c.inters.SignOff, interceptors...)
+}
+
+// Create returns a builder for creating a SignOff entity.
+func (c *SignOffClient) Create() *SignOffCreate {
+	mutation := newSignOffMutation(c.config, OpCreate)
+	return &SignOffCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of SignOff entities.
+func (c *SignOffClient) CreateBulk(builders ...*SignOffCreate) *SignOffCreateBulk {
+	return &SignOffCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *SignOffClient) MapCreateBulk(slice any, setFunc func(*SignOffCreate, int)) *SignOffCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &SignOffCreateBulk{err: fmt.Errorf("calling to SignOffClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*SignOffCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &SignOffCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for SignOff.
+func (c *SignOffClient) Update() *SignOffUpdate {
+	mutation := newSignOffMutation(c.config, OpUpdate)
+	return &SignOffUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *SignOffClient) UpdateOne(_m *SignOff) *SignOffUpdateOne {
+	mutation := newSignOffMutation(c.config, OpUpdateOne, withSignOff(_m))
+	return &SignOffUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *SignOffClient) UpdateOneID(id int64) *SignOffUpdateOne {
+	mutation := newSignOffMutation(c.config, OpUpdateOne, withSignOffID(id))
+	return &SignOffUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for SignOff.
+func (c *SignOffClient) Delete() *SignOffDelete {
+	mutation := newSignOffMutation(c.config, OpDelete)
+	return &SignOffDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *SignOffClient) DeleteOne(_m *SignOff) *SignOffDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *SignOffClient) DeleteOneID(id int64) *SignOffDeleteOne {
+	builder := c.Delete().Where(signoff.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &SignOffDeleteOne{builder}
+}
+
+// Query returns a query builder for SignOff.
+func (c *SignOffClient) Query() *SignOffQuery {
+	return &SignOffQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeSignOff},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a SignOff entity by its id.
+func (c *SignOffClient) Get(ctx context.Context, id int64) (*SignOff, error) {
+	return c.Query().Where(signoff.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *SignOffClient) GetX(ctx context.Context, id int64) *SignOff {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryTower queries the tower edge of a SignOff.
+func (c *SignOffClient) QueryTower(_m *SignOff) *TowerQuery {
+	query := (&TowerClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(signoff.Table, signoff.FieldID, id),
+			sqlgraph.To(tower.Table, tower.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, signoff.TowerTable, signoff.TowerColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// QueryCell queries the cell edge of a SignOff.
+func (c *SignOffClient) QueryCell(_m *SignOff) *CellQuery {
+	query := (&CellClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(signoff.Table, signoff.FieldID, id),
+			sqlgraph.To(cell.Table, cell.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, signoff.CellTable, signoff.CellColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *SignOffClient) Hooks() []Hook {
+	return c.hooks.SignOff
+}
+
+// Interceptors returns the client interceptors.
+func (c *SignOffClient) Interceptors() []Interceptor {
+	return c.inters.SignOff
+}
+
+func (c *SignOffClient) mutate(ctx context.Context, m *SignOffMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&SignOffCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&SignOffUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&SignOffUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&SignOffDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown SignOff mutation op: %q", m.Op())
+	}
+}
+
 // SiteClient is a client for the Site schema.
 type SiteClient struct {
 	config
@@ -2242,6 +4146,155 @@ func (c *SpecificationRevisionClient) mutate(ctx context.Context, m *Specificati
 		return (&SpecificationRevisionDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
 	default:
 		return nil, fmt.Errorf("ent: unknown SpecificationRevision mutation op: %q", m.Op())
+	}
+}
+
+// SubstitutionClient is a client for the Substitution schema.
+type SubstitutionClient struct {
+	config
+}
+
+// NewSubstitutionClient returns a client for the Substitution from the given config.
+func NewSubstitutionClient(c config) *SubstitutionClient {
+	return &SubstitutionClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `substitution.Hooks(f(g(h())))`.
+func (c *SubstitutionClient) Use(hooks ...Hook) {
+	c.hooks.Substitution = append(c.hooks.Substitution, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `substitution.Intercept(f(g(h())))`.
+func (c *SubstitutionClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Substitution = append(c.inters.Substitution, interceptors...)
+}
+
+// Create returns a builder for creating a Substitution entity.
+func (c *SubstitutionClient) Create() *SubstitutionCreate {
+	mutation := newSubstitutionMutation(c.config, OpCreate)
+	return &SubstitutionCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Substitution entities.
+func (c *SubstitutionClient) CreateBulk(builders ...*SubstitutionCreate) *SubstitutionCreateBulk {
+	return &SubstitutionCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *SubstitutionClient) MapCreateBulk(slice any, setFunc func(*SubstitutionCreate, int)) *SubstitutionCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &SubstitutionCreateBulk{err: fmt.Errorf("calling to SubstitutionClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*SubstitutionCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &SubstitutionCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Substitution.
+func (c *SubstitutionClient) Update() *SubstitutionUpdate {
+	mutation := newSubstitutionMutation(c.config, OpUpdate)
+	return &SubstitutionUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *SubstitutionClient) UpdateOne(_m *Substitution) *SubstitutionUpdateOne {
+	mutation := newSubstitutionMutation(c.config, OpUpdateOne, withSubstitution(_m))
+	return &SubstitutionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *SubstitutionClient) UpdateOneID(id int) *SubstitutionUpdateOne {
+	mutation := newSubstitutionMutation(c.config, OpUpdateOne, withSubstitutionID(id))
+	return &SubstitutionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Substitution.
+func (c *SubstitutionClient) Delete() *SubstitutionDelete {
+	mutation := newSubstitutionMutation(c.config, OpDelete)
+	return &SubstitutionDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *SubstitutionClient) DeleteOne(_m *Substitution) *SubstitutionDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *SubstitutionClient) DeleteOneID(id int) *SubstitutionDeleteOne {
+	builder := c.Delete().Where(substitution.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &SubstitutionDeleteOne{builder}
+}
+
+// Query returns a query builder for Substitution.
+func (c *SubstitutionClient) Query() *SubstitutionQuery {
+	return &SubstitutionQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeSubstitution},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Substitution entity by its id.
+func (c *SubstitutionClient) Get(ctx context.Context, id int) (*Substitution, error) {
+	return c.Query().Where(substitution.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *SubstitutionClient) GetX(ctx context.Context, id int) *Substitution {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QuerySpecification queries the specification edge of a Substitution.
+func (c *SubstitutionClient) QuerySpecification(_m *Substitution) *SpecificationQuery {
+	query := (&SpecificationClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(substitution.Table, substitution.FieldID, id),
+			sqlgraph.To(specification.Table, specification.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, substitution.SpecificationTable, substitution.SpecificationColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *SubstitutionClient) Hooks() []Hook {
+	return c.hooks.Substitution
+}
+
+// Interceptors returns the client interceptors.
+func (c *SubstitutionClient) Interceptors() []Interceptor {
+	return c.inters.Substitution
+}
+
+func (c *SubstitutionClient) mutate(ctx context.Context, m *SubstitutionMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&SubstitutionCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&SubstitutionUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&SubstitutionUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&SubstitutionDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Substitution mutation op: %q", m.Op())
 	}
 }
 
@@ -2676,6 +4729,139 @@ func (c *ToolClient) mutate(ctx context.Context, m *ToolMutation) (Value, error)
 	}
 }
 
+// ToolUseClient is a client for the ToolUse schema.
+type ToolUseClient struct {
+	config
+}
+
+// NewToolUseClient returns a client for the ToolUse from the given config.
+func NewToolUseClient(c config) *ToolUseClient {
+	return &ToolUseClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `tooluse.Hooks(f(g(h())))`.
+func (c *ToolUseClient) Use(hooks ...Hook) {
+	c.hooks.ToolUse = append(c.hooks.ToolUse, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `tooluse.Intercept(f(g(h())))`.
+func (c *ToolUseClient) Intercept(interceptors ...Interceptor) {
+	c.inters.ToolUse = append(c.inters.ToolUse, interceptors...)
+}
+
+// Create returns a builder for creating a ToolUse entity.
+func (c *ToolUseClient) Create() *ToolUseCreate {
+	mutation := newToolUseMutation(c.config, OpCreate)
+	return &ToolUseCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of ToolUse entities.
+func (c *ToolUseClient) CreateBulk(builders ...*ToolUseCreate) *ToolUseCreateBulk {
+	return &ToolUseCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *ToolUseClient) MapCreateBulk(slice any, setFunc func(*ToolUseCreate, int)) *ToolUseCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &ToolUseCreateBulk{err: fmt.Errorf("calling to ToolUseClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*ToolUseCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &ToolUseCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for ToolUse.
+func (c *ToolUseClient) Update() *ToolUseUpdate {
+	mutation := newToolUseMutation(c.config, OpUpdate)
+	return &ToolUseUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *ToolUseClient) UpdateOne(_m *ToolUse) *ToolUseUpdateOne {
+	mutation := newToolUseMutation(c.config, OpUpdateOne, withToolUse(_m))
+	return &ToolUseUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *ToolUseClient) UpdateOneID(id int) *ToolUseUpdateOne {
+	mutation := newToolUseMutation(c.config, OpUpdateOne, withToolUseID(id))
+	return &ToolUseUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for ToolUse.
+func (c *ToolUseClient) Delete() *ToolUseDelete {
+	mutation := newToolUseMutation(c.config, OpDelete)
+	return &ToolUseDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *ToolUseClient) DeleteOne(_m *ToolUse) *ToolUseDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *ToolUseClient) DeleteOneID(id int) *ToolUseDeleteOne {
+	builder := c.Delete().Where(tooluse.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &ToolUseDeleteOne{builder}
+}
+
+// Query returns a query builder for ToolUse.
+func (c *ToolUseClient) Query() *ToolUseQuery {
+	return &ToolUseQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeToolUse},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a ToolUse entity by its id.
+func (c *ToolUseClient) Get(ctx context.Context, id int) (*ToolUse, error) {
+	return c.Query().Where(tooluse.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *ToolUseClient) GetX(ctx context.Context, id int) *ToolUse {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *ToolUseClient) Hooks() []Hook {
+	return c.hooks.ToolUse
+}
+
+// Interceptors returns the client interceptors.
+func (c *ToolUseClient) Interceptors() []Interceptor {
+	return c.inters.ToolUse
+}
+
+func (c *ToolUseClient) mutate(ctx context.Context, m *ToolUseMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&ToolUseCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&ToolUseUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&ToolUseUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&ToolUseDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown ToolUse mutation op: %q", m.Op())
+	}
+}
+
 // TowerClient is a client for the Tower schema.
 type TowerClient struct {
 	config
@@ -2828,14 +5014,18 @@ func (c *TowerClient) mutate(ctx context.Context, m *TowerMutation) (Value, erro
 // hooks and interceptors per client, for fast access.
 type (
 	hooks struct {
-		Calibration, Cell, Chain, Incident, Joint, Lot, LotMovement, Person, Record,
-		RequestKey, Site, Specification, SpecificationRevision, Tally, Tightening,
-		Tool, Tower []ent.Hook
+		Attachment, Batch, Blob, Calibration, Cell, Chain, Correction, Custody,
+		Disposition, Finding, Hold, Incident, Inspection, Joint, Lot, LotMovement,
+		LotSum, Person, Record, RequestKey, Sealing, SignOff, Site, Specification,
+		SpecificationRevision, Substitution, Tally, Tightening, Tool, ToolUse,
+		Tower []ent.Hook
 	}
 	inters struct {
-		Calibration, Cell, Chain, Incident, Joint, Lot, LotMovement, Person, Record,
-		RequestKey, Site, Specification, SpecificationRevision, Tally, Tightening,
-		Tool, Tower []ent.Interceptor
+		Attachment, Batch, Blob, Calibration, Cell, Chain, Correction, Custody,
+		Disposition, Finding, Hold, Incident, Inspection, Joint, Lot, LotMovement,
+		LotSum, Person, Record, RequestKey, Sealing, SignOff, Site, Specification,
+		SpecificationRevision, Substitution, Tally, Tightening, Tool, ToolUse,
+		Tower []ent.Interceptor
 	}
 )
 

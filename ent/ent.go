@@ -6,22 +6,36 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"jointledger/ent/attachment"
+	"jointledger/ent/batch"
+	"jointledger/ent/blob"
 	"jointledger/ent/calibration"
 	"jointledger/ent/cell"
 	"jointledger/ent/chain"
+	"jointledger/ent/correction"
+	"jointledger/ent/custody"
+	"jointledger/ent/disposition"
+	"jointledger/ent/finding"
+	"jointledger/ent/hold"
 	"jointledger/ent/incident"
+	"jointledger/ent/inspection"
 	"jointledger/ent/joint"
 	"jointledger/ent/lot"
 	"jointledger/ent/lotmovement"
+	"jointledger/ent/lotsum"
 	"jointledger/ent/person"
 	"jointledger/ent/record"
 	"jointledger/ent/requestkey"
+	"jointledger/ent/sealing"
+	"jointledger/ent/signoff"
 	"jointledger/ent/site"
 	"jointledger/ent/specification"
 	"jointledger/ent/specificationrevision"
+	"jointledger/ent/substitution"
 	"jointledger/ent/tally"
 	"jointledger/ent/tightening"
 	"jointledger/ent/tool"
+	"jointledger/ent/tooluse"
 	"jointledger/ent/tower"
 	"reflect"
 	"sync"
@@ -89,22 +103,36 @@ var (
 func checkColumn(t, c string) error {
 	initCheck.Do(func() {
 		columnCheck = sql.NewColumnCheck(map[string]func(string) bool{
+			attachment.Table:            attachment.ValidColumn,
+			batch.Table:                 batch.ValidColumn,
+			blob.Table:                  blob.ValidColumn,
 			calibration.Table:           calibration.ValidColumn,
 			cell.Table:                  cell.ValidColumn,
 			chain.Table:                 chain.ValidColumn,
+			correction.Table:            correction.ValidColumn,
+			custody.Table:               custody.ValidColumn,
+			disposition.Table:           disposition.ValidColumn,
+			finding.Table:               finding.ValidColumn,
+			hold.Table:                  hold.ValidColumn,
 			incident.Table:              incident.ValidColumn,
+			inspection.Table:            inspection.ValidColumn,
 			joint.Table:                 joint.ValidColumn,
 			lot.Table:                   lot.ValidColumn,
 			lotmovement.Table:           lotmovement.ValidColumn,
+			lotsum.Table:                lotsum.ValidColumn,
 			person.Table:                person.ValidColumn,
 			record.Table:                record.ValidColumn,
 			requestkey.Table:            requestkey.ValidColumn,
+			sealing.Table:               sealing.ValidColumn,
+			signoff.Table:               signoff.ValidColumn,
 			site.Table:                  site.ValidColumn,
 			specification.Table:         specification.ValidColumn,
 			specificationrevision.Table: specificationrevision.ValidColumn,
+			substitution.Table:          substitution.ValidColumn,
 			tally.Table:                 tally.ValidColumn,
 			tightening.Table:            tightening.ValidColumn,
 			tool.Table:                  tool.ValidColumn,
+			tooluse.Table:               tooluse.ValidColumn,
 			tower.Table:                 tower.ValidColumn,
 		})
 	})

@@ -6,24 +6,38 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"jointledger/ent/attachment"
+	"jointledger/ent/batch"
+	"jointledger/ent/blob"
 	"jointledger/ent/calibration"
 	"jointledger/ent/cell"
 	"jointledger/ent/chain"
 	"jointledger/ent/column"
+	"jointledger/ent/correction"
+	"jointledger/ent/custody"
+	"jointledger/ent/disposition"
+	"jointledger/ent/finding"
+	"jointledger/ent/hold"
 	"jointledger/ent/incident"
+	"jointledger/ent/inspection"
 	"jointledger/ent/joint"
 	"jointledger/ent/lot"
 	"jointledger/ent/lotmovement"
+	"jointledger/ent/lotsum"
 	"jointledger/ent/person"
 	"jointledger/ent/predicate"
 	"jointledger/ent/record"
 	"jointledger/ent/requestkey"
+	"jointledger/ent/sealing"
+	"jointledger/ent/signoff"
 	"jointledger/ent/site"
 	"jointledger/ent/specification"
 	"jointledger/ent/specificationrevision"
+	"jointledger/ent/substitution"
 	"jointledger/ent/tally"
 	"jointledger/ent/tightening"
 	"jointledger/ent/tool"
+	"jointledger/ent/tooluse"
 	"jointledger/ent/tower"
 	"sync"
 
@@ -40,24 +54,2229 @@ const (
 	OpUpdateOne = ent.OpUpdateOne
 
 	// Node types.
+	TypeAttachment            = "Attachment"
+	TypeBatch                 = "Batch"
+	TypeBlob                  = "Blob"
 	TypeCalibration           = "Calibration"
 	TypeCell                  = "Cell"
 	TypeChain                 = "Chain"
+	TypeCorrection            = "Correction"
+	TypeCustody               = "Custody"
+	TypeDisposition           = "Disposition"
+	TypeFinding               = "Finding"
+	TypeHold                  = "Hold"
 	TypeIncident              = "Incident"
+	TypeInspection            = "Inspection"
 	TypeJoint                 = "Joint"
 	TypeLot                   = "Lot"
 	TypeLotMovement           = "LotMovement"
+	TypeLotSum                = "LotSum"
 	TypePerson                = "Person"
 	TypeRecord                = "Record"
 	TypeRequestKey            = "RequestKey"
+	TypeSealing               = "Sealing"
+	TypeSignOff               = "SignOff"
 	TypeSite                  = "Site"
 	TypeSpecification         = "Specification"
 	TypeSpecificationRevision = "SpecificationRevision"
+	TypeSubstitution          = "Substitution"
 	TypeTally                 = "Tally"
 	TypeTightening            = "Tightening"
 	TypeTool                  = "Tool"
+	TypeToolUse               = "ToolUse"
 	TypeTower                 = "Tower"
 )
+
+// AttachmentMutation represents an operation that mutates the Attachment nodes in the graph.
+type AttachmentMutation struct {
+	config
+	op             Op
+	typ            string
+	id             *int
+	sha256         *[]byte
+	file_name      *string
+	media_type     *string
+	size           *int64
+	addsize        *int64
+	create_time    *int64
+	addcreate_time *int64
+	clearedFields  map[string]struct{}
+	record         *int64
+	clearedrecord  bool
+	done           bool
+	oldValue       func(context.Context) (*Attachment, error)
+	predicates     []predicate.Attachment
+}
+
+var _ ent.Mutation = (*AttachmentMutation)(nil)
+
+// attachmentOption allows management of the mutation configuration using functional options.
+type attachmentOption func(*AttachmentMutation)
+
+// newAttachmentMutation creates new mutation for the Attachment entity.
+func newAttachmentMutation(c config, op Op, opts ...attachmentOption) *AttachmentMutation {
+	m := &AttachmentMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeAttachment,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withAttachmentID sets the ID field of the mutation.
+func withAttachmentID(id int) attachmentOption {
+	return func(m *AttachmentMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Attachment
+		)
+		m.oldValue = func(ctx context.Context) (*Attachment, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Attachment.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withAttachment sets the old Attachment of the mutation.
+func withAttachment(node *Attachment) attachmentOption {
+	return func(m *AttachmentMutation) {
+		m.oldValue = func(context.Context) (*Attachment, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m AttachmentMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m AttachmentMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *AttachmentMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *AttachmentMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Attachment.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetRecordID sets the "record_id" field.
+func (m *AttachmentMutation) SetRecordID(i int64) {
+	m.record = &i
+}
+
+// RecordID returns the value of the "record_id" field in the mutation.
+func (m *AttachmentMutation) RecordID() (r int64, exists bool) {
+	v := m.record
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRecordID returns the old "record_id" field's value of the Attachment entity.
+// If the Attachment object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AttachmentMutation) OldRecordID(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRecordID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRecordID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRecordID: %w", err)
+	}
+	return oldValue.RecordID, nil
+}
+
+// ResetRecordID resets all changes to the "record_id" field.
+func (m *AttachmentMutation) ResetRecordID() {
+	m.record = nil
+}
+
+// SetSha256 sets the "sha256" field.
+func (m *AttachmentMutation) SetSha256(b []byte) {
+	m.sha256 = &b
+}
+
+// Sha256 returns the value of the "sha256" field in the mutation.
+func (m *AttachmentMutation) Sha256() (r []byte, exists bool) {
+	v := m.sha256
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSha256 returns the old "sha256" field's value of the Attachment entity.
+// If the Attachment object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AttachmentMutation) OldSha256(ctx context.Context) (v []byte, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSha256 is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSha256 requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSha256: %w", err)
+	}
+	return oldValue.Sha256, nil
+}
+
+// ResetSha256 resets all changes to the "sha256" field.
+func (m *AttachmentMutation) ResetSha256() {
+	m.sha256 = nil
+}
+
+// SetFileName sets the "file_name" field.
+func (m *AttachmentMutation) SetFileName(s string) {
+	m.file_name = &s
+}
+
+// FileName returns the value of the "file_name" field in the mutation.
+func (m *AttachmentMutation) FileName() (r string, exists bool) {
+	v := m.file_name
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldFileName returns the old "file_name" field's value of the Attachment entity.
+// If the Attachment object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AttachmentMutation) OldFileName(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldFileName is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldFileName requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldFileName: %w", err)
+	}
+	return oldValue.FileName, nil
+}
+
+// ResetFileName resets all changes to the "file_name" field.
+func (m *AttachmentMutation) ResetFileName() {
+	m.file_name = nil
+}
+
+// SetMediaType sets the "media_type" field.
+func (m *AttachmentMutation) SetMediaType(s string) {
+	m.media_type = &s
+}
+
+// MediaType returns the value of the "media_type" field in the mutation.
+func (m *AttachmentMutation) MediaType() (r string, exists bool) {
+	v := m.media_type
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMediaType returns the old "media_type" field's value of the Attachment entity.
+// If the Attachment object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AttachmentMutation) OldMediaType(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMediaType is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMediaType requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMediaType: %w", err)
+	}
+	return oldValue.MediaType, nil
+}
+
+// ResetMediaType resets all changes to the "media_type" field.
+func (m *AttachmentMutation) ResetMediaType() {
+	m.media_type = nil
+}
+
+// SetSize sets the "size" field.
+func (m *AttachmentMutation) SetSize(i int64) {
+	m.size = &i
+	m.addsize = nil
+}
+
+// Size returns the value of the "size" field in the mutation.
+func (m *AttachmentMutation) Size() (r int64, exists bool) {
+	v := m.size
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSize returns the old "size" field's value of the Attachment entity.
+// If the Attachment object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AttachmentMutation) OldSize(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSize is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSize requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSize: %w", err)
+	}
+	return oldValue.Size, nil
+}
+
+// AddSize adds i to the "size" field.
+func (m *AttachmentMutation) AddSize(i int64) {
+	if m.addsize != nil {
+		*m.addsize += i
+	} else {
+		m.addsize = &i
+	}
+}
+
+// AddedSize returns the value that was added to the "size" field in this mutation.
+func (m *AttachmentMutation) AddedSize() (r int64, exists bool) {
+	v := m.addsize
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetSize resets all changes to the "size" field.
+func (m *AttachmentMutation) ResetSize() {
+	m.size = nil
+	m.addsize = nil
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *AttachmentMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *AttachmentMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the Attachment entity.
+// If the Attachment object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AttachmentMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *AttachmentMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *AttachmentMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *AttachmentMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// ClearRecord clears the "record" edge to the Record entity.
+func (m *AttachmentMutation) ClearRecord() {
+	m.clearedrecord = true
+	m.clearedFields[attachment.FieldRecordID] = struct{}{}
+}
+
+// RecordCleared reports if the "record" edge to the Record entity was cleared.
+func (m *AttachmentMutation) RecordCleared() bool {
+	return m.clearedrecord
+}
+
+// RecordIDs returns the "record" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// RecordID instead. It exists only for internal usage by the builders.
+func (m *AttachmentMutation) RecordIDs() (ids []int64) {
+	if id := m.record; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetRecord resets all changes to the "record" edge.
+func (m *AttachmentMutation) ResetRecord() {
+	m.record = nil
+	m.clearedrecord = false
+}
+
+// Where appends a list predicates to the AttachmentMutation builder.
+func (m *AttachmentMutation) Where(ps ...predicate.Attachment) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the AttachmentMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *AttachmentMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Attachment, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *AttachmentMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *AttachmentMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Attachment).
+func (m *AttachmentMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *AttachmentMutation) Fields() []string {
+	fields := make([]string, 0, 6)
+	if m.record != nil {
+		fields = append(fields, attachment.FieldRecordID)
+	}
+	if m.sha256 != nil {
+		fields = append(fields, attachment.FieldSha256)
+	}
+	if m.file_name != nil {
+		fields = append(fields, attachment.FieldFileName)
+	}
+	if m.media_type != nil {
+		fields = append(fields, attachment.FieldMediaType)
+	}
+	if m.size != nil {
+		fields = append(fields, attachment.FieldSize)
+	}
+	if m.create_time != nil {
+		fields = append(fields, attachment.FieldCreateTime)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *AttachmentMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case attachment.FieldRecordID:
+		return m.RecordID()
+	case attachment.FieldSha256:
+		return m.Sha256()
+	case attachment.FieldFileName:
+		return m.FileName()
+	case attachment.FieldMediaType:
+		return m.MediaType()
+	case attachment.FieldSize:
+		return m.Size()
+	case attachment.FieldCreateTime:
+		return m.CreateTime()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *AttachmentMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case attachment.FieldRecordID:
+		return m.OldRecordID(ctx)
+	case attachment.FieldSha256:
+		return m.OldSha256(ctx)
+	case attachment.FieldFileName:
+		return m.OldFileName(ctx)
+	case attachment.FieldMediaType:
+		return m.OldMediaType(ctx)
+	case attachment.FieldSize:
+		return m.OldSize(ctx)
+	case attachment.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	}
+	return nil, fmt.Errorf("unknown Attachment field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AttachmentMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case attachment.FieldRecordID:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRecordID(v)
+		return nil
+	case attachment.FieldSha256:
+		v, ok := value.([]byte)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSha256(v)
+		return nil
+	case attachment.FieldFileName:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetFileName(v)
+		return nil
+	case attachment.FieldMediaType:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMediaType(v)
+		return nil
+	case attachment.FieldSize:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSize(v)
+		return nil
+	case attachment.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Attachment field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *AttachmentMutation) AddedFields() []string {
+	var fields []string
+	if m.addsize != nil {
+		fields = append(fields, attachment.FieldSize)
+	}
+	if m.addcreate_time != nil {
+		fields = append(fields, attachment.FieldCreateTime)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *AttachmentMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case attachment.FieldSize:
+		return m.AddedSize()
+	case attachment.FieldCreateTime:
+		return m.AddedCreateTime()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AttachmentMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case attachment.FieldSize:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddSize(v)
+		return nil
+	case attachment.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Attachment numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *AttachmentMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *AttachmentMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *AttachmentMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown Attachment nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *AttachmentMutation) ResetField(name string) error {
+	switch name {
+	case attachment.FieldRecordID:
+		m.ResetRecordID()
+		return nil
+	case attachment.FieldSha256:
+		m.ResetSha256()
+		return nil
+	case attachment.FieldFileName:
+		m.ResetFileName()
+		return nil
+	case attachment.FieldMediaType:
+		m.ResetMediaType()
+		return nil
+	case attachment.FieldSize:
+		m.ResetSize()
+		return nil
+	case attachment.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	}
+	return fmt.Errorf("unknown Attachment field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *AttachmentMutation) AddedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.record != nil {
+		edges = append(edges, attachment.EdgeRecord)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *AttachmentMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case attachment.EdgeRecord:
+		if id := m.record; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *AttachmentMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 1)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *AttachmentMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *AttachmentMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.clearedrecord {
+		edges = append(edges, attachment.EdgeRecord)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *AttachmentMutation) EdgeCleared(name string) bool {
+	switch name {
+	case attachment.EdgeRecord:
+		return m.clearedrecord
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *AttachmentMutation) ClearEdge(name string) error {
+	switch name {
+	case attachment.EdgeRecord:
+		m.ClearRecord()
+		return nil
+	}
+	return fmt.Errorf("unknown Attachment unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *AttachmentMutation) ResetEdge(name string) error {
+	switch name {
+	case attachment.EdgeRecord:
+		m.ResetRecord()
+		return nil
+	}
+	return fmt.Errorf("unknown Attachment edge %s", name)
+}
+
+// BatchMutation represents an operation that mutates the Batch nodes in the graph.
+type BatchMutation struct {
+	config
+	op             Op
+	typ            string
+	id             *int
+	version        *int
+	addversion     *int
+	create_time    *int64
+	addcreate_time *int64
+	update_time    *int64
+	addupdate_time *int64
+	number         *string
+	kind           *uint8
+	addkind        *int8
+	product        *string
+	expire_date    *string
+	min_c          *float64
+	addmin_c       *float64
+	max_c          *float64
+	addmax_c       *float64
+	clearedFields  map[string]struct{}
+	done           bool
+	oldValue       func(context.Context) (*Batch, error)
+	predicates     []predicate.Batch
+}
+
+var _ ent.Mutation = (*BatchMutation)(nil)
+
+// batchOption allows management of the mutation configuration using functional options.
+type batchOption func(*BatchMutation)
+
+// newBatchMutation creates new mutation for the Batch entity.
+func newBatchMutation(c config, op Op, opts ...batchOption) *BatchMutation {
+	m := &BatchMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeBatch,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withBatchID sets the ID field of the mutation.
+func withBatchID(id int) batchOption {
+	return func(m *BatchMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Batch
+		)
+		m.oldValue = func(ctx context.Context) (*Batch, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Batch.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withBatch sets the old Batch of the mutation.
+func withBatch(node *Batch) batchOption {
+	return func(m *BatchMutation) {
+		m.oldValue = func(context.Context) (*Batch, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m BatchMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m BatchMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *BatchMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *BatchMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Batch.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetVersion sets the "version" field.
+func (m *BatchMutation) SetVersion(i int) {
+	m.version = &i
+	m.addversion = nil
+}
+
+// Version returns the value of the "version" field in the mutation.
+func (m *BatchMutation) Version() (r int, exists bool) {
+	v := m.version
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldVersion returns the old "version" field's value of the Batch entity.
+// If the Batch object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BatchMutation) OldVersion(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldVersion is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldVersion requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldVersion: %w", err)
+	}
+	return oldValue.Version, nil
+}
+
+// AddVersion adds i to the "version" field.
+func (m *BatchMutation) AddVersion(i int) {
+	if m.addversion != nil {
+		*m.addversion += i
+	} else {
+		m.addversion = &i
+	}
+}
+
+// AddedVersion returns the value that was added to the "version" field in this mutation.
+func (m *BatchMutation) AddedVersion() (r int, exists bool) {
+	v := m.addversion
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetVersion resets all changes to the "version" field.
+func (m *BatchMutation) ResetVersion() {
+	m.version = nil
+	m.addversion = nil
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *BatchMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *BatchMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the Batch entity.
+// If the Batch object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BatchMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *BatchMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *BatchMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *BatchMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// SetUpdateTime sets the "update_time" field.
+func (m *BatchMutation) SetUpdateTime(i int64) {
+	m.update_time = &i
+	m.addupdate_time = nil
+}
+
+// UpdateTime returns the value of the "update_time" field in the mutation.
+func (m *BatchMutation) UpdateTime() (r int64, exists bool) {
+	v := m.update_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldUpdateTime returns the old "update_time" field's value of the Batch entity.
+// If the Batch object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BatchMutation) OldUpdateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldUpdateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldUpdateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldUpdateTime: %w", err)
+	}
+	return oldValue.UpdateTime, nil
+}
+
+// AddUpdateTime adds i to the "update_time" field.
+func (m *BatchMutation) AddUpdateTime(i int64) {
+	if m.addupdate_time != nil {
+		*m.addupdate_time += i
+	} else {
+		m.addupdate_time = &i
+	}
+}
+
+// AddedUpdateTime returns the value that was added to the "update_time" field in this mutation.
+func (m *BatchMutation) AddedUpdateTime() (r int64, exists bool) {
+	v := m.addupdate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetUpdateTime resets all changes to the "update_time" field.
+func (m *BatchMutation) ResetUpdateTime() {
+	m.update_time = nil
+	m.addupdate_time = nil
+}
+
+// SetNumber sets the "number" field.
+func (m *BatchMutation) SetNumber(s string) {
+	m.number = &s
+}
+
+// Number returns the value of the "number" field in the mutation.
+func (m *BatchMutation) Number() (r string, exists bool) {
+	v := m.number
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldNumber returns the old "number" field's value of the Batch entity.
+// If the Batch object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BatchMutation) OldNumber(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldNumber is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldNumber requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldNumber: %w", err)
+	}
+	return oldValue.Number, nil
+}
+
+// ResetNumber resets all changes to the "number" field.
+func (m *BatchMutation) ResetNumber() {
+	m.number = nil
+}
+
+// SetKind sets the "kind" field.
+func (m *BatchMutation) SetKind(u uint8) {
+	m.kind = &u
+	m.addkind = nil
+}
+
+// Kind returns the value of the "kind" field in the mutation.
+func (m *BatchMutation) Kind() (r uint8, exists bool) {
+	v := m.kind
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldKind returns the old "kind" field's value of the Batch entity.
+// If the Batch object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BatchMutation) OldKind(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldKind is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldKind requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldKind: %w", err)
+	}
+	return oldValue.Kind, nil
+}
+
+// AddKind adds u to the "kind" field.
+func (m *BatchMutation) AddKind(u int8) {
+	if m.addkind != nil {
+		*m.addkind += u
+	} else {
+		m.addkind = &u
+	}
+}
+
+// AddedKind returns the value that was added to the "kind" field in this mutation.
+func (m *BatchMutation) AddedKind() (r int8, exists bool) {
+	v := m.addkind
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetKind resets all changes to the "kind" field.
+func (m *BatchMutation) ResetKind() {
+	m.kind = nil
+	m.addkind = nil
+}
+
+// SetProduct sets the "product" field.
+func (m *BatchMutation) SetProduct(s string) {
+	m.product = &s
+}
+
+// Product returns the value of the "product" field in the mutation.
+func (m *BatchMutation) Product() (r string, exists bool) {
+	v := m.product
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldProduct returns the old "product" field's value of the Batch entity.
+// If the Batch object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BatchMutation) OldProduct(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldProduct is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldProduct requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldProduct: %w", err)
+	}
+	return oldValue.Product, nil
+}
+
+// ResetProduct resets all changes to the "product" field.
+func (m *BatchMutation) ResetProduct() {
+	m.product = nil
+}
+
+// SetExpireDate sets the "expire_date" field.
+func (m *BatchMutation) SetExpireDate(s string) {
+	m.expire_date = &s
+}
+
+// ExpireDate returns the value of the "expire_date" field in the mutation.
+func (m *BatchMutation) ExpireDate() (r string, exists bool) {
+	v := m.expire_date
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldExpireDate returns the old "expire_date" field's value of the Batch entity.
+// If the Batch object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BatchMutation) OldExpireDate(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldExpireDate is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldExpireDate requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldExpireDate: %w", err)
+	}
+	return oldValue.ExpireDate, nil
+}
+
+// ResetExpireDate resets all changes to the "expire_date" field.
+func (m *BatchMutation) ResetExpireDate() {
+	m.expire_date = nil
+}
+
+// SetMinC sets the "min_c" field.
+func (m *BatchMutation) SetMinC(f float64) {
+	m.min_c = &f
+	m.addmin_c = nil
+}
+
+// MinC returns the value of the "min_c" field in the mutation.
+func (m *BatchMutation) MinC() (r float64, exists bool) {
+	v := m.min_c
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMinC returns the old "min_c" field's value of the Batch entity.
+// If the Batch object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BatchMutation) OldMinC(ctx context.Context) (v *float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMinC is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMinC requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMinC: %w", err)
+	}
+	return oldValue.MinC, nil
+}
+
+// AddMinC adds f to the "min_c" field.
+func (m *BatchMutation) AddMinC(f float64) {
+	if m.addmin_c != nil {
+		*m.addmin_c += f
+	} else {
+		m.addmin_c = &f
+	}
+}
+
+// AddedMinC returns the value that was added to the "min_c" field in this mutation.
+func (m *BatchMutation) AddedMinC() (r float64, exists bool) {
+	v := m.addmin_c
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearMinC clears the value of the "min_c" field.
+func (m *BatchMutation) ClearMinC() {
+	m.min_c = nil
+	m.addmin_c = nil
+	m.clearedFields[batch.FieldMinC] = struct{}{}
+}
+
+// MinCCleared returns if the "min_c" field was cleared in this mutation.
+func (m *BatchMutation) MinCCleared() bool {
+	_, ok := m.clearedFields[batch.FieldMinC]
+	return ok
+}
+
+// ResetMinC resets all changes to the "min_c" field.
+func (m *BatchMutation) ResetMinC() {
+	m.min_c = nil
+	m.addmin_c = nil
+	delete(m.clearedFields, batch.FieldMinC)
+}
+
+// SetMaxC sets the "max_c" field.
+func (m *BatchMutation) SetMaxC(f float64) {
+	m.max_c = &f
+	m.addmax_c = nil
+}
+
+// MaxC returns the value of the "max_c" field in the mutation.
+func (m *BatchMutation) MaxC() (r float64, exists bool) {
+	v := m.max_c
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMaxC returns the old "max_c" field's value of the Batch entity.
+// If the Batch object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BatchMutation) OldMaxC(ctx context.Context) (v *float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMaxC is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMaxC requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMaxC: %w", err)
+	}
+	return oldValue.MaxC, nil
+}
+
+// AddMaxC adds f to the "max_c" field.
+func (m *BatchMutation) AddMaxC(f float64) {
+	if m.addmax_c != nil {
+		*m.addmax_c += f
+	} else {
+		m.addmax_c = &f
+	}
+}
+
+// AddedMaxC returns the value that was added to the "max_c" field in this mutation.
+func (m *BatchMutation) AddedMaxC() (r float64, exists bool) {
+	v := m.addmax_c
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearMaxC clears the value of the "max_c" field.
+func (m *BatchMutation) ClearMaxC() {
+	m.max_c = nil
+	m.addmax_c = nil
+	m.clearedFields[batch.FieldMaxC] = struct{}{}
+}
+
+// MaxCCleared returns if the "max_c" field was cleared in this mutation.
+func (m *BatchMutation) MaxCCleared() bool {
+	_, ok := m.clearedFields[batch.FieldMaxC]
+	return ok
+}
+
+// ResetMaxC resets all changes to the "max_c" field.
+func (m *BatchMutation) ResetMaxC() {
+	m.max_c = nil
+	m.addmax_c = nil
+	delete(m.clearedFields, batch.FieldMaxC)
+}
+
+// Where appends a list predicates to the BatchMutation builder.
+func (m *BatchMutation) Where(ps ...predicate.Batch) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the BatchMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *BatchMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Batch, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *BatchMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *BatchMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Batch).
+func (m *BatchMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *BatchMutation) Fields() []string {
+	fields := make([]string, 0, 9)
+	if m.version != nil {
+		fields = append(fields, batch.FieldVersion)
+	}
+	if m.create_time != nil {
+		fields = append(fields, batch.FieldCreateTime)
+	}
+	if m.update_time != nil {
+		fields = append(fields, batch.FieldUpdateTime)
+	}
+	if m.number != nil {
+		fields = append(fields, batch.FieldNumber)
+	}
+	if m.kind != nil {
+		fields = append(fields, batch.FieldKind)
+	}
+	if m.product != nil {
+		fields = append(fields, batch.FieldProduct)
+	}
+	if m.expire_date != nil {
+		fields = append(fields, batch.FieldExpireDate)
+	}
+	if m.min_c != nil {
+		fields = append(fields, batch.FieldMinC)
+	}
+	if m.max_c != nil {
+		fields = append(fields, batch.FieldMaxC)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *BatchMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case batch.FieldVersion:
+		return m.Version()
+	case batch.FieldCreateTime:
+		return m.CreateTime()
+	case batch.FieldUpdateTime:
+		return m.UpdateTime()
+	case batch.FieldNumber:
+		return m.Number()
+	case batch.FieldKind:
+		return m.Kind()
+	case batch.FieldProduct:
+		return m.Product()
+	case batch.FieldExpireDate:
+		return m.ExpireDate()
+	case batch.FieldMinC:
+		return m.MinC()
+	case batch.FieldMaxC:
+		return m.MaxC()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *BatchMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case batch.FieldVersion:
+		return m.OldVersion(ctx)
+	case batch.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	case batch.FieldUpdateTime:
+		return m.OldUpdateTime(ctx)
+	case batch.FieldNumber:
+		return m.OldNumber(ctx)
+	case batch.FieldKind:
+		return m.OldKind(ctx)
+	case batch.FieldProduct:
+		return m.OldProduct(ctx)
+	case batch.FieldExpireDate:
+		return m.OldExpireDate(ctx)
+	case batch.FieldMinC:
+		return m.OldMinC(ctx)
+	case batch.FieldMaxC:
+		return m.OldMaxC(ctx)
+	}
+	return nil, fmt.Errorf("unknown Batch field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *BatchMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case batch.FieldVersion:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetVersion(v)
+		return nil
+	case batch.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	case batch.FieldUpdateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetUpdateTime(v)
+		return nil
+	case batch.FieldNumber:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetNumber(v)
+		return nil
+	case batch.FieldKind:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetKind(v)
+		return nil
+	case batch.FieldProduct:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetProduct(v)
+		return nil
+	case batch.FieldExpireDate:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetExpireDate(v)
+		return nil
+	case batch.FieldMinC:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMinC(v)
+		return nil
+	case batch.FieldMaxC:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMaxC(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Batch field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *BatchMutation) AddedFields() []string {
+	var fields []string
+	if m.addversion != nil {
+		fields = append(fields, batch.FieldVersion)
+	}
+	if m.addcreate_time != nil {
+		fields = append(fields, batch.FieldCreateTime)
+	}
+	if m.addupdate_time != nil {
+		fields = append(fields, batch.FieldUpdateTime)
+	}
+	if m.addkind != nil {
+		fields = append(fields, batch.FieldKind)
+	}
+	if m.addmin_c != nil {
+		fields = append(fields, batch.FieldMinC)
+	}
+	if m.addmax_c != nil {
+		fields = append(fields, batch.FieldMaxC)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *BatchMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case batch.FieldVersion:
+		return m.AddedVersion()
+	case batch.FieldCreateTime:
+		return m.AddedCreateTime()
+	case batch.FieldUpdateTime:
+		return m.AddedUpdateTime()
+	case batch.FieldKind:
+		return m.AddedKind()
+	case batch.FieldMinC:
+		return m.AddedMinC()
+	case batch.FieldMaxC:
+		return m.AddedMaxC()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *BatchMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case batch.FieldVersion:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddVersion(v)
+		return nil
+	case batch.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	case batch.FieldUpdateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddUpdateTime(v)
+		return nil
+	case batch.FieldKind:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddKind(v)
+		return nil
+	case batch.FieldMinC:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddMinC(v)
+		return nil
+	case batch.FieldMaxC:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddMaxC(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Batch numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *BatchMutation) ClearedFields() []string {
+	var fields []string
+	if m.FieldCleared(batch.FieldMinC) {
+		fields = append(fields, batch.FieldMinC)
+	}
+	if m.FieldCleared(batch.FieldMaxC) {
+		fields = append(fields, batch.FieldMaxC)
+	}
+	return fields
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *BatchMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *BatchMutation) ClearField(name string) error {
+	switch name {
+	case batch.FieldMinC:
+		m.ClearMinC()
+		return nil
+	case batch.FieldMaxC:
+		m.ClearMaxC()
+		return nil
+	}
+	return fmt.Errorf("unknown Batch nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *BatchMutation) ResetField(name string) error {
+	switch name {
+	case batch.FieldVersion:
+		m.ResetVersion()
+		return nil
+	case batch.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	case batch.FieldUpdateTime:
+		m.ResetUpdateTime()
+		return nil
+	case batch.FieldNumber:
+		m.ResetNumber()
+		return nil
+	case batch.FieldKind:
+		m.ResetKind()
+		return nil
+	case batch.FieldProduct:
+		m.ResetProduct()
+		return nil
+	case batch.FieldExpireDate:
+		m.ResetExpireDate()
+		return nil
+	case batch.FieldMinC:
+		m.ResetMinC()
+		return nil
+	case batch.FieldMaxC:
+		m.ResetMaxC()
+		return nil
+	}
+	return fmt.Errorf("unknown Batch field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *BatchMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *BatchMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *BatchMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *BatchMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *BatchMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *BatchMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *BatchMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown Batch unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *BatchMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown Batch edge %s", name)
+}
+
+// BlobMutation represents an operation that mutates the Blob nodes in the graph.
+type BlobMutation struct {
+	config
+	op            Op
+	typ           string
+	id            *int
+	sha256        *[]byte
+	part          *int
+	addpart       *int
+	content       *[]byte
+	clearedFields map[string]struct{}
+	done          bool
+	oldValue      func(context.Context) (*Blob, error)
+	predicates    []predicate.Blob
+}
+
+var _ ent.Mutation = (*BlobMutation)(nil)
+
+// blobOption allows management of the mutation configuration using functional options.
+type blobOption func(*BlobMutation)
+
+// newBlobMutation creates new mutation for the Blob entity.
+func newBlobMutation(c config, op Op, opts ...blobOption) *BlobMutation {
+	m := &BlobMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeBlob,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withBlobID sets the ID field of the mutation.
+func withBlobID(id int) blobOption {
+	return func(m *BlobMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Blob
+		)
+		m.oldValue = func(ctx context.Context) (*Blob, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Blob.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withBlob sets the old Blob of the mutation.
+func withBlob(node *Blob) blobOption {
+	return func(m *BlobMutation) {
+		m.oldValue = func(context.Context) (*Blob, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m BlobMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m BlobMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *BlobMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *BlobMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Blob.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetSha256 sets the "sha256" field.
+func (m *BlobMutation) SetSha256(b []byte) {
+	m.sha256 = &b
+}
+
+// Sha256 returns the value of the "sha256" field in the mutation.
+func (m *BlobMutation) Sha256() (r []byte, exists bool) {
+	v := m.sha256
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSha256 returns the old "sha256" field's value of the Blob entity.
+// If the Blob object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BlobMutation) OldSha256(ctx context.Context) (v []byte, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSha256 is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSha256 requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSha256: %w", err)
+	}
+	return oldValue.Sha256, nil
+}
+
+// ResetSha256 resets all changes to the "sha256" field.
+func (m *BlobMutation) ResetSha256() {
+	m.sha256 = nil
+}
+
+// SetPart sets the "part" field.
+func (m *BlobMutation) SetPart(i int) {
+	m.part = &i
+	m.addpart = nil
+}
+
+// Part returns the value of the "part" field in the mutation.
+func (m *BlobMutation) Part() (r int, exists bool) {
+	v := m.part
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPart returns the old "part" field's value of the Blob entity.
+// If the Blob object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BlobMutation) OldPart(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPart is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPart requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPart: %w", err)
+	}
+	return oldValue.Part, nil
+}
+
+// AddPart adds i to the "part" field.
+func (m *BlobMutation) AddPart(i int) {
+	if m.addpart != nil {
+		*m.addpart += i
+	} else {
+		m.addpart = &i
+	}
+}
+
+// AddedPart returns the value that was added to the "part" field in this mutation.
+func (m *BlobMutation) AddedPart() (r int, exists bool) {
+	v := m.addpart
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetPart resets all changes to the "part" field.
+func (m *BlobMutation) ResetPart() {
+	m.part = nil
+	m.addpart = nil
+}
+
+// SetContent sets the "content" field.
+func (m *BlobMutation) SetContent(b []byte) {
+	m.content = &b
+}
+
+// Content returns the value of the "content" field in the mutation.
+func (m *BlobMutation) Content() (r []byte, exists bool) {
+	v := m.content
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldContent returns the old "content" field's value of the Blob entity.
+// If the Blob object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *BlobMutation) OldContent(ctx context.Context) (v []byte, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldContent is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldContent requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldContent: %w", err)
+	}
+	return oldValue.Content, nil
+}
+
+// ResetContent resets all changes to the "content" field.
+func (m *BlobMutation) ResetContent() {
+	m.content = nil
+}
+
+// Where appends a list predicates to the BlobMutation builder.
+func (m *BlobMutation) Where(ps ...predicate.Blob) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the BlobMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *BlobMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Blob, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *BlobMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *BlobMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Blob).
+func (m *BlobMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *BlobMutation) Fields() []string {
+	fields := make([]string, 0, 3)
+	if m.sha256 != nil {
+		fields = append(fields, blob.FieldSha256)
+	}
+	if m.part != nil {
+		fields = append(fields, blob.FieldPart)
+	}
+	if m.content != nil {
+		fields = append(fields, blob.FieldContent)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *BlobMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case blob.FieldSha256:
+		return m.Sha256()
+	case blob.FieldPart:
+		return m.Part()
+	case blob.FieldContent:
+		return m.Content()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *BlobMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case blob.FieldSha256:
+		return m.OldSha256(ctx)
+	case blob.FieldPart:
+		return m.OldPart(ctx)
+	case blob.FieldContent:
+		return m.OldContent(ctx)
+	}
+	return nil, fmt.Errorf("unknown Blob field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *BlobMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case blob.FieldSha256:
+		v, ok := value.([]byte)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSha256(v)
+		return nil
+	case blob.FieldPart:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPart(v)
+		return nil
+	case blob.FieldContent:
+		v, ok := value.([]byte)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetContent(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Blob field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *BlobMutation) AddedFields() []string {
+	var fields []string
+	if m.addpart != nil {
+		fields = append(fields, blob.FieldPart)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *BlobMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case blob.FieldPart:
+		return m.AddedPart()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *BlobMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case blob.FieldPart:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddPart(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Blob numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *BlobMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *BlobMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *BlobMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown Blob nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *BlobMutation) ResetField(name string) error {
+	switch name {
+	case blob.FieldSha256:
+		m.ResetSha256()
+		return nil
+	case blob.FieldPart:
+		m.ResetPart()
+		return nil
+	case blob.FieldContent:
+		m.ResetContent()
+		return nil
+	}
+	return fmt.Errorf("unknown Blob field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *BlobMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *BlobMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *BlobMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *BlobMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *BlobMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *BlobMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *BlobMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown Blob unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *BlobMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown Blob edge %s", name)
+}
 
 // CalibrationMutation represents an operation that mutates the Calibration nodes in the graph.
 type CalibrationMutation struct {
@@ -1689,6 +3908,3433 @@ func (m *ChainMutation) ResetEdge(name string) error {
 	return fmt.Errorf("unknown Chain edge %s", name)
 }
 
+// CorrectionMutation represents an operation that mutates the Correction nodes in the graph.
+type CorrectionMutation struct {
+	config
+	op                 Op
+	typ                string
+	id                 *int64
+	reason             *string
+	clearedFields      map[string]struct{}
+	corrected          *int64
+	clearedcorrected   bool
+	replacement        *int64
+	clearedreplacement bool
+	done               bool
+	oldValue           func(context.Context) (*Correction, error)
+	predicates         []predicate.Correction
+}
+
+var _ ent.Mutation = (*CorrectionMutation)(nil)
+
+// correctionOption allows management of the mutation configuration using functional options.
+type correctionOption func(*CorrectionMutation)
+
+// newCorrectionMutation creates new mutation for the Correction entity.
+func newCorrectionMutation(c config, op Op, opts ...correctionOption) *CorrectionMutation {
+	m := &CorrectionMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeCorrection,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withCorrectionID sets the ID field of the mutation.
+func withCorrectionID(id int64) correctionOption {
+	return func(m *CorrectionMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Correction
+		)
+		m.oldValue = func(ctx context.Context) (*Correction, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Correction.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withCorrection sets the old Correction of the mutation.
+func withCorrection(node *Correction) correctionOption {
+	return func(m *CorrectionMutation) {
+		m.oldValue = func(context.Context) (*Correction, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m CorrectionMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m CorrectionMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of Correction entities.
+func (m *CorrectionMutation) SetID(id int64) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *CorrectionMutation) ID() (id int64, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *CorrectionMutation) IDs(ctx context.Context) ([]int64, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int64{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Correction.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetCorrectedID sets the "corrected_id" field.
+func (m *CorrectionMutation) SetCorrectedID(i int64) {
+	m.corrected = &i
+}
+
+// CorrectedID returns the value of the "corrected_id" field in the mutation.
+func (m *CorrectionMutation) CorrectedID() (r int64, exists bool) {
+	v := m.corrected
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCorrectedID returns the old "corrected_id" field's value of the Correction entity.
+// If the Correction object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CorrectionMutation) OldCorrectedID(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCorrectedID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCorrectedID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCorrectedID: %w", err)
+	}
+	return oldValue.CorrectedID, nil
+}
+
+// ResetCorrectedID resets all changes to the "corrected_id" field.
+func (m *CorrectionMutation) ResetCorrectedID() {
+	m.corrected = nil
+}
+
+// SetReplacementID sets the "replacement_id" field.
+func (m *CorrectionMutation) SetReplacementID(i int64) {
+	m.replacement = &i
+}
+
+// ReplacementID returns the value of the "replacement_id" field in the mutation.
+func (m *CorrectionMutation) ReplacementID() (r int64, exists bool) {
+	v := m.replacement
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldReplacementID returns the old "replacement_id" field's value of the Correction entity.
+// If the Correction object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CorrectionMutation) OldReplacementID(ctx context.Context) (v *int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldReplacementID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldReplacementID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldReplacementID: %w", err)
+	}
+	return oldValue.ReplacementID, nil
+}
+
+// ClearReplacementID clears the value of the "replacement_id" field.
+func (m *CorrectionMutation) ClearReplacementID() {
+	m.replacement = nil
+	m.clearedFields[correction.FieldReplacementID] = struct{}{}
+}
+
+// ReplacementIDCleared returns if the "replacement_id" field was cleared in this mutation.
+func (m *CorrectionMutation) ReplacementIDCleared() bool {
+	_, ok := m.clearedFields[correction.FieldReplacementID]
+	return ok
+}
+
+// ResetReplacementID resets all changes to the "replacement_id" field.
+func (m *CorrectionMutation) ResetReplacementID() {
+	m.replacement = nil
+	delete(m.clearedFields, correction.FieldReplacementID)
+}
+
+// SetReason sets the "reason" field.
+func (m *CorrectionMutation) SetReason(s string) {
+	m.reason = &s
+}
+
+// Reason returns the value of the "reason" field in the mutation.
+func (m *CorrectionMutation) Reason() (r string, exists bool) {
+	v := m.reason
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldReason returns the old "reason" field's value of the Correction entity.
+// If the Correction object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CorrectionMutation) OldReason(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldReason is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldReason requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldReason: %w", err)
+	}
+	return oldValue.Reason, nil
+}
+
+// ResetReason resets all changes to the "reason" field.
+func (m *CorrectionMutation) ResetReason() {
+	m.reason = nil
+}
+
+// ClearCorrected clears the "corrected" edge to the Record entity.
+func (m *CorrectionMutation) ClearCorrected() {
+	m.clearedcorrected = true
+	m.clearedFields[correction.FieldCorrectedID] = struct{}{}
+}
+
+// CorrectedCleared reports if the "corrected" edge to the Record entity was cleared.
+func (m *CorrectionMutation) CorrectedCleared() bool {
+	return m.clearedcorrected
+}
+
+// CorrectedIDs returns the "corrected" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// CorrectedID instead. It exists only for internal usage by the builders.
+func (m *CorrectionMutation) CorrectedIDs() (ids []int64) {
+	if id := m.corrected; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetCorrected resets all changes to the "corrected" edge.
+func (m *CorrectionMutation) ResetCorrected() {
+	m.corrected = nil
+	m.clearedcorrected = false
+}
+
+// ClearReplacement clears the "replacement" edge to the Record entity.
+func (m *CorrectionMutation) ClearReplacement() {
+	m.clearedreplacement = true
+	m.clearedFields[correction.FieldReplacementID] = struct{}{}
+}
+
+// ReplacementCleared reports if the "replacement" edge to the Record entity was cleared.
+func (m *CorrectionMutation) ReplacementCleared() bool {
+	return m.ReplacementIDCleared() || m.clearedreplacement
+}
+
+// ReplacementIDs returns the "replacement" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// ReplacementID instead. It exists only for internal usage by the builders.
+func (m *CorrectionMutation) ReplacementIDs() (ids []int64) {
+	if id := m.replacement; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetReplacement resets all changes to the "replacement" edge.
+func (m *CorrectionMutation) ResetReplacement() {
+	m.replacement = nil
+	m.clearedreplacement = false
+}
+
+// Where appends a list predicates to the CorrectionMutation builder.
+func (m *CorrectionMutation) Where(ps ...predicate.Correction) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the CorrectionMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *CorrectionMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Correction, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *CorrectionMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *CorrectionMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Correction).
+func (m *CorrectionMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *CorrectionMutation) Fields() []string {
+	fields := make([]string, 0, 3)
+	if m.corrected != nil {
+		fields = append(fields, correction.FieldCorrectedID)
+	}
+	if m.replacement != nil {
+		fields = append(fields, correction.FieldReplacementID)
+	}
+	if m.reason != nil {
+		fields = append(fields, correction.FieldReason)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *CorrectionMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case correction.FieldCorrectedID:
+		return m.CorrectedID()
+	case correction.FieldReplacementID:
+		return m.ReplacementID()
+	case correction.FieldReason:
+		return m.Reason()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *CorrectionMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case correction.FieldCorrectedID:
+		return m.OldCorrectedID(ctx)
+	case correction.FieldReplacementID:
+		return m.OldReplacementID(ctx)
+	case correction.FieldReason:
+		return m.OldReason(ctx)
+	}
+	return nil, fmt.Errorf("unknown Correction field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *CorrectionMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case correction.FieldCorrectedID:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCorrectedID(v)
+		return nil
+	case correction.FieldReplacementID:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetReplacementID(v)
+		return nil
+	case correction.FieldReason:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetReason(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Correction field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *CorrectionMutation) AddedFields() []string {
+	var fields []string
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *CorrectionMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *CorrectionMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	}
+	return fmt.Errorf("unknown Correction numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *CorrectionMutation) ClearedFields() []string {
+	var fields []string
+	if m.FieldCleared(correction.FieldReplacementID) {
+		fields = append(fields, correction.FieldReplacementID)
+	}
+	return fields
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *CorrectionMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *CorrectionMutation) ClearField(name string) error {
+	switch name {
+	case correction.FieldReplacementID:
+		m.ClearReplacementID()
+		return nil
+	}
+	return fmt.Errorf("unknown Correction nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *CorrectionMutation) ResetField(name string) error {
+	switch name {
+	case correction.FieldCorrectedID:
+		m.ResetCorrectedID()
+		return nil
+	case correction.FieldReplacementID:
+		m.ResetReplacementID()
+		return nil
+	case correction.FieldReason:
+		m.ResetReason()
+		return nil
+	}
+	return fmt.Errorf("unknown Correction field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *CorrectionMutation) AddedEdges() []string {
+	edges := make([]string, 0, 2)
+	if m.corrected != nil {
+		edges = append(edges, correction.EdgeCorrected)
+	}
+	if m.replacement != nil {
+		edges = append(edges, correction.EdgeReplacement)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *CorrectionMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case correction.EdgeCorrected:
+		if id := m.corrected; id != nil {
+			return []ent.Value{*id}
+		}
+	case correction.EdgeReplacement:
+		if id := m.replacement; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *CorrectionMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 2)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *CorrectionMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *CorrectionMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 2)
+	if m.clearedcorrected {
+		edges = append(edges, correction.EdgeCorrected)
+	}
+	if m.clearedreplacement {
+		edges = append(edges, correction.EdgeReplacement)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *CorrectionMutation) EdgeCleared(name string) bool {
+	switch name {
+	case correction.EdgeCorrected:
+		return m.clearedcorrected
+	case correction.EdgeReplacement:
+		return m.clearedreplacement
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *CorrectionMutation) ClearEdge(name string) error {
+	switch name {
+	case correction.EdgeCorrected:
+		m.ClearCorrected()
+		return nil
+	case correction.EdgeReplacement:
+		m.ClearReplacement()
+		return nil
+	}
+	return fmt.Errorf("unknown Correction unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *CorrectionMutation) ResetEdge(name string) error {
+	switch name {
+	case correction.EdgeCorrected:
+		m.ResetCorrected()
+		return nil
+	case correction.EdgeReplacement:
+		m.ResetReplacement()
+		return nil
+	}
+	return fmt.Errorf("unknown Correction edge %s", name)
+}
+
+// CustodyMutation represents an operation that mutates the Custody nodes in the graph.
+type CustodyMutation struct {
+	config
+	op            Op
+	typ           string
+	id            *int64
+	kind          *uint8
+	addkind       *int8
+	clearedFields map[string]struct{}
+	holder        *int
+	clearedholder bool
+	done          bool
+	oldValue      func(context.Context) (*Custody, error)
+	predicates    []predicate.Custody
+}
+
+var _ ent.Mutation = (*CustodyMutation)(nil)
+
+// custodyOption allows management of the mutation configuration using functional options.
+type custodyOption func(*CustodyMutation)
+
+// newCustodyMutation creates new mutation for the Custody entity.
+func newCustodyMutation(c config, op Op, opts ...custodyOption) *CustodyMutation {
+	m := &CustodyMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeCustody,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withCustodyID sets the ID field of the mutation.
+func withCustodyID(id int64) custodyOption {
+	return func(m *CustodyMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Custody
+		)
+		m.oldValue = func(ctx context.Context) (*Custody, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Custody.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withCustody sets the old Custody of the mutation.
+func withCustody(node *Custody) custodyOption {
+	return func(m *CustodyMutation) {
+		m.oldValue = func(context.Context) (*Custody, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m CustodyMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m CustodyMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of Custody entities.
+func (m *CustodyMutation) SetID(id int64) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *CustodyMutation) ID() (id int64, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *CustodyMutation) IDs(ctx context.Context) ([]int64, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int64{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Custody.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetKind sets the "kind" field.
+func (m *CustodyMutation) SetKind(u uint8) {
+	m.kind = &u
+	m.addkind = nil
+}
+
+// Kind returns the value of the "kind" field in the mutation.
+func (m *CustodyMutation) Kind() (r uint8, exists bool) {
+	v := m.kind
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldKind returns the old "kind" field's value of the Custody entity.
+// If the Custody object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CustodyMutation) OldKind(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldKind is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldKind requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldKind: %w", err)
+	}
+	return oldValue.Kind, nil
+}
+
+// AddKind adds u to the "kind" field.
+func (m *CustodyMutation) AddKind(u int8) {
+	if m.addkind != nil {
+		*m.addkind += u
+	} else {
+		m.addkind = &u
+	}
+}
+
+// AddedKind returns the value that was added to the "kind" field in this mutation.
+func (m *CustodyMutation) AddedKind() (r int8, exists bool) {
+	v := m.addkind
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetKind resets all changes to the "kind" field.
+func (m *CustodyMutation) ResetKind() {
+	m.kind = nil
+	m.addkind = nil
+}
+
+// SetHolderID sets the "holder_id" field.
+func (m *CustodyMutation) SetHolderID(i int) {
+	m.holder = &i
+}
+
+// HolderID returns the value of the "holder_id" field in the mutation.
+func (m *CustodyMutation) HolderID() (r int, exists bool) {
+	v := m.holder
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldHolderID returns the old "holder_id" field's value of the Custody entity.
+// If the Custody object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CustodyMutation) OldHolderID(ctx context.Context) (v *int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldHolderID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldHolderID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldHolderID: %w", err)
+	}
+	return oldValue.HolderID, nil
+}
+
+// ClearHolderID clears the value of the "holder_id" field.
+func (m *CustodyMutation) ClearHolderID() {
+	m.holder = nil
+	m.clearedFields[custody.FieldHolderID] = struct{}{}
+}
+
+// HolderIDCleared returns if the "holder_id" field was cleared in this mutation.
+func (m *CustodyMutation) HolderIDCleared() bool {
+	_, ok := m.clearedFields[custody.FieldHolderID]
+	return ok
+}
+
+// ResetHolderID resets all changes to the "holder_id" field.
+func (m *CustodyMutation) ResetHolderID() {
+	m.holder = nil
+	delete(m.clearedFields, custody.FieldHolderID)
+}
+
+// ClearHolder clears the "holder" edge to the Person entity.
+func (m *CustodyMutation) ClearHolder() {
+	m.clearedholder = true
+	m.clearedFields[custody.FieldHolderID] = struct{}{}
+}
+
+// HolderCleared reports if the "holder" edge to the Person entity was cleared.
+func (m *CustodyMutation) HolderCleared() bool {
+	return m.HolderIDCleared() || m.clearedholder
+}
+
+// HolderIDs returns the "holder" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// HolderID instead. It exists only for internal usage by the builders.
+func (m *CustodyMutation) HolderIDs() (ids []int) {
+	if id := m.holder; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetHolder resets all changes to the "holder" edge.
+func (m *CustodyMutation) ResetHolder() {
+	m.holder = nil
+	m.clearedholder = false
+}
+
+// Where appends a list predicates to the CustodyMutation builder.
+func (m *CustodyMutation) Where(ps ...predicate.Custody) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the CustodyMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *CustodyMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Custody, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *CustodyMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *CustodyMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Custody).
+func (m *CustodyMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *CustodyMutation) Fields() []string {
+	fields := make([]string, 0, 2)
+	if m.kind != nil {
+		fields = append(fields, custody.FieldKind)
+	}
+	if m.holder != nil {
+		fields = append(fields, custody.FieldHolderID)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *CustodyMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case custody.FieldKind:
+		return m.Kind()
+	case custody.FieldHolderID:
+		return m.HolderID()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *CustodyMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case custody.FieldKind:
+		return m.OldKind(ctx)
+	case custody.FieldHolderID:
+		return m.OldHolderID(ctx)
+	}
+	return nil, fmt.Errorf("unknown Custody field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *CustodyMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case custody.FieldKind:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetKind(v)
+		return nil
+	case custody.FieldHolderID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetHolderID(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Custody field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *CustodyMutation) AddedFields() []string {
+	var fields []string
+	if m.addkind != nil {
+		fields = append(fields, custody.FieldKind)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *CustodyMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case custody.FieldKind:
+		return m.AddedKind()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *CustodyMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case custody.FieldKind:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddKind(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Custody numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *CustodyMutation) ClearedFields() []string {
+	var fields []string
+	if m.FieldCleared(custody.FieldHolderID) {
+		fields = append(fields, custody.FieldHolderID)
+	}
+	return fields
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *CustodyMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *CustodyMutation) ClearField(name string) error {
+	switch name {
+	case custody.FieldHolderID:
+		m.ClearHolderID()
+		return nil
+	}
+	return fmt.Errorf("unknown Custody nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *CustodyMutation) ResetField(name string) error {
+	switch name {
+	case custody.FieldKind:
+		m.ResetKind()
+		return nil
+	case custody.FieldHolderID:
+		m.ResetHolderID()
+		return nil
+	}
+	return fmt.Errorf("unknown Custody field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *CustodyMutation) AddedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.holder != nil {
+		edges = append(edges, custody.EdgeHolder)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *CustodyMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case custody.EdgeHolder:
+		if id := m.holder; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *CustodyMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 1)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *CustodyMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *CustodyMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.clearedholder {
+		edges = append(edges, custody.EdgeHolder)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *CustodyMutation) EdgeCleared(name string) bool {
+	switch name {
+	case custody.EdgeHolder:
+		return m.clearedholder
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *CustodyMutation) ClearEdge(name string) error {
+	switch name {
+	case custody.EdgeHolder:
+		m.ClearHolder()
+		return nil
+	}
+	return fmt.Errorf("unknown Custody unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *CustodyMutation) ResetEdge(name string) error {
+	switch name {
+	case custody.EdgeHolder:
+		m.ResetHolder()
+		return nil
+	}
+	return fmt.Errorf("unknown Custody edge %s", name)
+}
+
+// DispositionMutation represents an operation that mutates the Disposition nodes in the graph.
+type DispositionMutation struct {
+	config
+	op              Op
+	typ             string
+	id              *int64
+	decision        *uint8
+	adddecision     *int8
+	reason          *string
+	clearedFields   map[string]struct{}
+	incident        *int64
+	clearedincident bool
+	done            bool
+	oldValue        func(context.Context) (*Disposition, error)
+	predicates      []predicate.Disposition
+}
+
+var _ ent.Mutation = (*DispositionMutation)(nil)
+
+// dispositionOption allows management of the mutation configuration using functional options.
+type dispositionOption func(*DispositionMutation)
+
+// newDispositionMutation creates new mutation for the Disposition entity.
+func newDispositionMutation(c config, op Op, opts ...dispositionOption) *DispositionMutation {
+	m := &DispositionMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeDisposition,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withDispositionID sets the ID field of the mutation.
+func withDispositionID(id int64) dispositionOption {
+	return func(m *DispositionMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Disposition
+		)
+		m.oldValue = func(ctx context.Context) (*Disposition, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Disposition.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withDisposition sets the old Disposition of the mutation.
+func withDisposition(node *Disposition) dispositionOption {
+	return func(m *DispositionMutation) {
+		m.oldValue = func(context.Context) (*Disposition, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m DispositionMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m DispositionMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of Disposition entities.
+func (m *DispositionMutation) SetID(id int64) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *DispositionMutation) ID() (id int64, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *DispositionMutation) IDs(ctx context.Context) ([]int64, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int64{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Disposition.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetIncidentID sets the "incident_id" field.
+func (m *DispositionMutation) SetIncidentID(i int64) {
+	m.incident = &i
+}
+
+// IncidentID returns the value of the "incident_id" field in the mutation.
+func (m *DispositionMutation) IncidentID() (r int64, exists bool) {
+	v := m.incident
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldIncidentID returns the old "incident_id" field's value of the Disposition entity.
+// If the Disposition object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *DispositionMutation) OldIncidentID(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldIncidentID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldIncidentID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldIncidentID: %w", err)
+	}
+	return oldValue.IncidentID, nil
+}
+
+// ResetIncidentID resets all changes to the "incident_id" field.
+func (m *DispositionMutation) ResetIncidentID() {
+	m.incident = nil
+}
+
+// SetDecision sets the "decision" field.
+func (m *DispositionMutation) SetDecision(u uint8) {
+	m.decision = &u
+	m.adddecision = nil
+}
+
+// Decision returns the value of the "decision" field in the mutation.
+func (m *DispositionMutation) Decision() (r uint8, exists bool) {
+	v := m.decision
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldDecision returns the old "decision" field's value of the Disposition entity.
+// If the Disposition object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *DispositionMutation) OldDecision(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldDecision is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldDecision requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldDecision: %w", err)
+	}
+	return oldValue.Decision, nil
+}
+
+// AddDecision adds u to the "decision" field.
+func (m *DispositionMutation) AddDecision(u int8) {
+	if m.adddecision != nil {
+		*m.adddecision += u
+	} else {
+		m.adddecision = &u
+	}
+}
+
+// AddedDecision returns the value that was added to the "decision" field in this mutation.
+func (m *DispositionMutation) AddedDecision() (r int8, exists bool) {
+	v := m.adddecision
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetDecision resets all changes to the "decision" field.
+func (m *DispositionMutation) ResetDecision() {
+	m.decision = nil
+	m.adddecision = nil
+}
+
+// SetReason sets the "reason" field.
+func (m *DispositionMutation) SetReason(s string) {
+	m.reason = &s
+}
+
+// Reason returns the value of the "reason" field in the mutation.
+func (m *DispositionMutation) Reason() (r string, exists bool) {
+	v := m.reason
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldReason returns the old "reason" field's value of the Disposition entity.
+// If the Disposition object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *DispositionMutation) OldReason(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldReason is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldReason requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldReason: %w", err)
+	}
+	return oldValue.Reason, nil
+}
+
+// ResetReason resets all changes to the "reason" field.
+func (m *DispositionMutation) ResetReason() {
+	m.reason = nil
+}
+
+// ClearIncident clears the "incident" edge to the Record entity.
+func (m *DispositionMutation) ClearIncident() {
+	m.clearedincident = true
+	m.clearedFields[disposition.FieldIncidentID] = struct{}{}
+}
+
+// IncidentCleared reports if the "incident" edge to the Record entity was cleared.
+func (m *DispositionMutation) IncidentCleared() bool {
+	return m.clearedincident
+}
+
+// IncidentIDs returns the "incident" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// IncidentID instead. It exists only for internal usage by the builders.
+func (m *DispositionMutation) IncidentIDs() (ids []int64) {
+	if id := m.incident; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetIncident resets all changes to the "incident" edge.
+func (m *DispositionMutation) ResetIncident() {
+	m.incident = nil
+	m.clearedincident = false
+}
+
+// Where appends a list predicates to the DispositionMutation builder.
+func (m *DispositionMutation) Where(ps ...predicate.Disposition) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the DispositionMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *DispositionMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Disposition, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *DispositionMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *DispositionMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Disposition).
+func (m *DispositionMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *DispositionMutation) Fields() []string {
+	fields := make([]string, 0, 3)
+	if m.incident != nil {
+		fields = append(fields, disposition.FieldIncidentID)
+	}
+	if m.decision != nil {
+		fields = append(fields, disposition.FieldDecision)
+	}
+	if m.reason != nil {
+		fields = append(fields, disposition.FieldReason)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *DispositionMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case disposition.FieldIncidentID:
+		return m.IncidentID()
+	case disposition.FieldDecision:
+		return m.Decision()
+	case disposition.FieldReason:
+		return m.Reason()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *DispositionMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case disposition.FieldIncidentID:
+		return m.OldIncidentID(ctx)
+	case disposition.FieldDecision:
+		return m.OldDecision(ctx)
+	case disposition.FieldReason:
+		return m.OldReason(ctx)
+	}
+	return nil, fmt.Errorf("unknown Disposition field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *DispositionMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case disposition.FieldIncidentID:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetIncidentID(v)
+		return nil
+	case disposition.FieldDecision:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetDecision(v)
+		return nil
+	case disposition.FieldReason:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetReason(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Disposition field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *DispositionMutation) AddedFields() []string {
+	var fields []string
+	if m.adddecision != nil {
+		fields = append(fields, disposition.FieldDecision)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *DispositionMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case disposition.FieldDecision:
+		return m.AddedDecision()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *DispositionMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case disposition.FieldDecision:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddDecision(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Disposition numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *DispositionMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *DispositionMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *DispositionMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown Disposition nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *DispositionMutation) ResetField(name string) error {
+	switch name {
+	case disposition.FieldIncidentID:
+		m.ResetIncidentID()
+		return nil
+	case disposition.FieldDecision:
+		m.ResetDecision()
+		return nil
+	case disposition.FieldReason:
+		m.ResetReason()
+		return nil
+	}
+	return fmt.Errorf("unknown Disposition field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *DispositionMutation) AddedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.incident != nil {
+		edges = append(edges, disposition.EdgeIncident)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *DispositionMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case disposition.EdgeIncident:
+		if id := m.incident; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *DispositionMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 1)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *DispositionMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *DispositionMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.clearedincident {
+		edges = append(edges, disposition.EdgeIncident)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *DispositionMutation) EdgeCleared(name string) bool {
+	switch name {
+	case disposition.EdgeIncident:
+		return m.clearedincident
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *DispositionMutation) ClearEdge(name string) error {
+	switch name {
+	case disposition.EdgeIncident:
+		m.ClearIncident()
+		return nil
+	}
+	return fmt.Errorf("unknown Disposition unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *DispositionMutation) ResetEdge(name string) error {
+	switch name {
+	case disposition.EdgeIncident:
+		m.ResetIncident()
+		return nil
+	}
+	return fmt.Errorf("unknown Disposition edge %s", name)
+}
+
+// FindingMutation represents an operation that mutates the Finding nodes in the graph.
+type FindingMutation struct {
+	config
+	op             Op
+	typ            string
+	id             *int
+	rule           *string
+	severity       *uint8
+	addseverity    *int8
+	message        *string
+	figure         *float64
+	addfigure      *float64
+	limit_value    *float64
+	addlimit_value *float64
+	unit           *string
+	source         *string
+	clearedFields  map[string]struct{}
+	record         *int64
+	clearedrecord  bool
+	done           bool
+	oldValue       func(context.Context) (*Finding, error)
+	predicates     []predicate.Finding
+}
+
+var _ ent.Mutation = (*FindingMutation)(nil)
+
+// findingOption allows management of the mutation configuration using functional options.
+type findingOption func(*FindingMutation)
+
+// newFindingMutation creates new mutation for the Finding entity.
+func newFindingMutation(c config, op Op, opts ...findingOption) *FindingMutation {
+	m := &FindingMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeFinding,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withFindingID sets the ID field of the mutation.
+func withFindingID(id int) findingOption {
+	return func(m *FindingMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Finding
+		)
+		m.oldValue = func(ctx context.Context) (*Finding, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Finding.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withFinding sets the old Finding of the mutation.
+func withFinding(node *Finding) findingOption {
+	return func(m *FindingMutation) {
+		m.oldValue = func(context.Context) (*Finding, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m FindingMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m FindingMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *FindingMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *FindingMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Finding.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetRecordID sets the "record_id" field.
+func (m *FindingMutation) SetRecordID(i int64) {
+	m.record = &i
+}
+
+// RecordID returns the value of the "record_id" field in the mutation.
+func (m *FindingMutation) RecordID() (r int64, exists bool) {
+	v := m.record
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRecordID returns the old "record_id" field's value of the Finding entity.
+// If the Finding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *FindingMutation) OldRecordID(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRecordID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRecordID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRecordID: %w", err)
+	}
+	return oldValue.RecordID, nil
+}
+
+// ResetRecordID resets all changes to the "record_id" field.
+func (m *FindingMutation) ResetRecordID() {
+	m.record = nil
+}
+
+// SetRule sets the "rule" field.
+func (m *FindingMutation) SetRule(s string) {
+	m.rule = &s
+}
+
+// Rule returns the value of the "rule" field in the mutation.
+func (m *FindingMutation) Rule() (r string, exists bool) {
+	v := m.rule
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRule returns the old "rule" field's value of the Finding entity.
+// If the Finding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *FindingMutation) OldRule(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRule is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRule requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRule: %w", err)
+	}
+	return oldValue.Rule, nil
+}
+
+// ResetRule resets all changes to the "rule" field.
+func (m *FindingMutation) ResetRule() {
+	m.rule = nil
+}
+
+// SetSeverity sets the "severity" field.
+func (m *FindingMutation) SetSeverity(u uint8) {
+	m.severity = &u
+	m.addseverity = nil
+}
+
+// Severity returns the value of the "severity" field in the mutation.
+func (m *FindingMutation) Severity() (r uint8, exists bool) {
+	v := m.severity
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSeverity returns the old "severity" field's value of the Finding entity.
+// If the Finding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *FindingMutation) OldSeverity(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSeverity is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSeverity requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSeverity: %w", err)
+	}
+	return oldValue.Severity, nil
+}
+
+// AddSeverity adds u to the "severity" field.
+func (m *FindingMutation) AddSeverity(u int8) {
+	if m.addseverity != nil {
+		*m.addseverity += u
+	} else {
+		m.addseverity = &u
+	}
+}
+
+// AddedSeverity returns the value that was added to the "severity" field in this mutation.
+func (m *FindingMutation) AddedSeverity() (r int8, exists bool) {
+	v := m.addseverity
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetSeverity resets all changes to the "severity" field.
+func (m *FindingMutation) ResetSeverity() {
+	m.severity = nil
+	m.addseverity = nil
+}
+
+// SetMessage sets the "message" field.
+func (m *FindingMutation) SetMessage(s string) {
+	m.message = &s
+}
+
+// Message returns the value of the "message" field in the mutation.
+func (m *FindingMutation) Message() (r string, exists bool) {
+	v := m.message
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMessage returns the old "message" field's value of the Finding entity.
+// If the Finding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *FindingMutation) OldMessage(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMessage is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMessage requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMessage: %w", err)
+	}
+	return oldValue.Message, nil
+}
+
+// ResetMessage resets all changes to the "message" field.
+func (m *FindingMutation) ResetMessage() {
+	m.message = nil
+}
+
+// SetFigure sets the "figure" field.
+func (m *FindingMutation) SetFigure(f float64) {
+	m.figure = &f
+	m.addfigure = nil
+}
+
+// Figure returns the value of the "figure" field in the mutation.
+func (m *FindingMutation) Figure() (r float64, exists bool) {
+	v := m.figure
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldFigure returns the old "figure" field's value of the Finding entity.
+// If the Finding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *FindingMutation) OldFigure(ctx context.Context) (v *float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldFigure is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldFigure requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldFigure: %w", err)
+	}
+	return oldValue.Figure, nil
+}
+
+// AddFigure adds f to the "figure" field.
+func (m *FindingMutation) AddFigure(f float64) {
+	if m.addfigure != nil {
+		*m.addfigure += f
+	} else {
+		m.addfigure = &f
+	}
+}
+
+// AddedFigure returns the value that was added to the "figure" field in this mutation.
+func (m *FindingMutation) AddedFigure() (r float64, exists bool) {
+	v := m.addfigure
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearFigure clears the value of the "figure" field.
+func (m *FindingMutation) ClearFigure() {
+	m.figure = nil
+	m.addfigure = nil
+	m.clearedFields[finding.FieldFigure] = struct{}{}
+}
+
+// FigureCleared returns if the "figure" field was cleared in this mutation.
+func (m *FindingMutation) FigureCleared() bool {
+	_, ok := m.clearedFields[finding.FieldFigure]
+	return ok
+}
+
+// ResetFigure resets all changes to the "figure" field.
+func (m *FindingMutation) ResetFigure() {
+	m.figure = nil
+	m.addfigure = nil
+	delete(m.clearedFields, finding.FieldFigure)
+}
+
+// SetLimitValue sets the "limit_value" field.
+func (m *FindingMutation) SetLimitValue(f float64) {
+	m.limit_value = &f
+	m.addlimit_value = nil
+}
+
+// LimitValue returns the value of the "limit_value" field in the mutation.
+func (m *FindingMutation) LimitValue() (r float64, exists bool) {
+	v := m.limit_value
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldLimitValue returns the old "limit_value" field's value of the Finding entity.
+// If the Finding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *FindingMutation) OldLimitValue(ctx context.Context) (v *float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldLimitValue is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldLimitValue requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldLimitValue: %w", err)
+	}
+	return oldValue.LimitValue, nil
+}
+
+// AddLimitValue adds f to the "limit_value" field.
+func (m *FindingMutation) AddLimitValue(f float64) {
+	if m.addlimit_value != nil {
+		*m.addlimit_value += f
+	} else {
+		m.addlimit_value = &f
+	}
+}
+
+// AddedLimitValue returns the value that was added to the "limit_value" field in this mutation.
+func (m *FindingMutation) AddedLimitValue() (r float64, exists bool) {
+	v := m.addlimit_value
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearLimitValue clears the value of the "limit_value" field.
+func (m *FindingMutation) ClearLimitValue() {
+	m.limit_value = nil
+	m.addlimit_value = nil
+	m.clearedFields[finding.FieldLimitValue] = struct{}{}
+}
+
+// LimitValueCleared returns if the "limit_value" field was cleared in this mutation.
+func (m *FindingMutation) LimitValueCleared() bool {
+	_, ok := m.clearedFields[finding.FieldLimitValue]
+	return ok
+}
+
+// ResetLimitValue resets all changes to the "limit_value" field.
+func (m *FindingMutation) ResetLimitValue() {
+	m.limit_value = nil
+	m.addlimit_value = nil
+	delete(m.clearedFields, finding.FieldLimitValue)
+}
+
+// SetUnit sets the "unit" field.
+func (m *FindingMutation) SetUnit(s string) {
+	m.unit = &s
+}
+
+// Unit returns the value of the "unit" field in the mutation.
+func (m *FindingMutation) Unit() (r string, exists bool) {
+	v := m.unit
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldUnit returns the old "unit" field's value of the Finding entity.
+// If the Finding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *FindingMutation) OldUnit(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldUnit is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldUnit requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldUnit: %w", err)
+	}
+	return oldValue.Unit, nil
+}
+
+// ResetUnit resets all changes to the "unit" field.
+func (m *FindingMutation) ResetUnit() {
+	m.unit = nil
+}
+
+// SetSource sets the "source" field.
+func (m *FindingMutation) SetSource(s string) {
+	m.source = &s
+}
+
+// Source returns the value of the "source" field in the mutation.
+func (m *FindingMutation) Source() (r string, exists bool) {
+	v := m.source
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSource returns the old "source" field's value of the Finding entity.
+// If the Finding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *FindingMutation) OldSource(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSource is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSource requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSource: %w", err)
+	}
+	return oldValue.Source, nil
+}
+
+// ResetSource resets all changes to the "source" field.
+func (m *FindingMutation) ResetSource() {
+	m.source = nil
+}
+
+// ClearRecord clears the "record" edge to the Record entity.
+func (m *FindingMutation) ClearRecord() {
+	m.clearedrecord = true
+	m.clearedFields[finding.FieldRecordID] = struct{}{}
+}
+
+// RecordCleared reports if the "record" edge to the Record entity was cleared.
+func (m *FindingMutation) RecordCleared() bool {
+	return m.clearedrecord
+}
+
+// RecordIDs returns the "record" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// RecordID instead. It exists only for internal usage by the builders.
+func (m *FindingMutation) RecordIDs() (ids []int64) {
+	if id := m.record; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetRecord resets all changes to the "record" edge.
+func (m *FindingMutation) ResetRecord() {
+	m.record = nil
+	m.clearedrecord = false
+}
+
+// Where appends a list predicates to the FindingMutation builder.
+func (m *FindingMutation) Where(ps ...predicate.Finding) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the FindingMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *FindingMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Finding, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *FindingMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *FindingMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Finding).
+func (m *FindingMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *FindingMutation) Fields() []string {
+	fields := make([]string, 0, 8)
+	if m.record != nil {
+		fields = append(fields, finding.FieldRecordID)
+	}
+	if m.rule != nil {
+		fields = append(fields, finding.FieldRule)
+	}
+	if m.severity != nil {
+		fields = append(fields, finding.FieldSeverity)
+	}
+	if m.message != nil {
+		fields = append(fields, finding.FieldMessage)
+	}
+	if m.figure != nil {
+		fields = append(fields, finding.FieldFigure)
+	}
+	if m.limit_value != nil {
+		fields = append(fields, finding.FieldLimitValue)
+	}
+	if m.unit != nil {
+		fields = append(fields, finding.FieldUnit)
+	}
+	if m.source != nil {
+		fields = append(fields, finding.FieldSource)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *FindingMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case finding.FieldRecordID:
+		return m.RecordID()
+	case finding.FieldRule:
+		return m.Rule()
+	case finding.FieldSeverity:
+		return m.Severity()
+	case finding.FieldMessage:
+		return m.Message()
+	case finding.FieldFigure:
+		return m.Figure()
+	case finding.FieldLimitValue:
+		return m.LimitValue()
+	case finding.FieldUnit:
+		return m.Unit()
+	case finding.FieldSource:
+		return m.Source()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *FindingMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case finding.FieldRecordID:
+		return m.OldRecordID(ctx)
+	case finding.FieldRule:
+		return m.OldRule(ctx)
+	case finding.FieldSeverity:
+		return m.OldSeverity(ctx)
+	case finding.FieldMessage:
+		return m.OldMessage(ctx)
+	case finding.FieldFigure:
+		return m.OldFigure(ctx)
+	case finding.FieldLimitValue:
+		return m.OldLimitValue(ctx)
+	case finding.FieldUnit:
+		return m.OldUnit(ctx)
+	case finding.FieldSource:
+		return m.OldSource(ctx)
+	}
+	return nil, fmt.Errorf("unknown Finding field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *FindingMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case finding.FieldRecordID:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRecordID(v)
+		return nil
+	case finding.FieldRule:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRule(v)
+		return nil
+	case finding.FieldSeverity:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSeverity(v)
+		return nil
+	case finding.FieldMessage:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMessage(v)
+		return nil
+	case finding.FieldFigure:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetFigure(v)
+		return nil
+	case finding.FieldLimitValue:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetLimitValue(v)
+		return nil
+	case finding.FieldUnit:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetUnit(v)
+		return nil
+	case finding.FieldSource:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSource(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Finding field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *FindingMutation) AddedFields() []string {
+	var fields []string
+	if m.addseverity != nil {
+		fields = append(fields, finding.FieldSeverity)
+	}
+	if m.addfigure != nil {
+		fields = append(fields, finding.FieldFigure)
+	}
+	if m.addlimit_value != nil {
+		fields = append(fields, finding.FieldLimitValue)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *FindingMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case finding.FieldSeverity:
+		return m.AddedSeverity()
+	case finding.FieldFigure:
+		return m.AddedFigure()
+	case finding.FieldLimitValue:
+		return m.AddedLimitValue()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *FindingMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case finding.FieldSeverity:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddSeverity(v)
+		return nil
+	case finding.FieldFigure:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddFigure(v)
+		return nil
+	case finding.FieldLimitValue:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddLimitValue(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Finding numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *FindingMutation) ClearedFields() []string {
+	var fields []string
+	if m.FieldCleared(finding.FieldFigure) {
+		fields = append(fields, finding.FieldFigure)
+	}
+	if m.FieldCleared(finding.FieldLimitValue) {
+		fields = append(fields, finding.FieldLimitValue)
+	}
+	return fields
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *FindingMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *FindingMutation) ClearField(name string) error {
+	switch name {
+	case finding.FieldFigure:
+		m.ClearFigure()
+		return nil
+	case finding.FieldLimitValue:
+		m.ClearLimitValue()
+		return nil
+	}
+	return fmt.Errorf("unknown Finding nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *FindingMutation) ResetField(name string) error {
+	switch name {
+	case finding.FieldRecordID:
+		m.ResetRecordID()
+		return nil
+	case finding.FieldRule:
+		m.ResetRule()
+		return nil
+	case finding.FieldSeverity:
+		m.ResetSeverity()
+		return nil
+	case finding.FieldMessage:
+		m.ResetMessage()
+		return nil
+	case finding.FieldFigure:
+		m.ResetFigure()
+		return nil
+	case finding.FieldLimitValue:
+		m.ResetLimitValue()
+		return nil
+	case finding.FieldUnit:
+		m.ResetUnit()
+		return nil
+	case finding.FieldSource:
+		m.ResetSource()
+		return nil
+	}
+	return fmt.Errorf("unknown Finding field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *FindingMutation) AddedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.record != nil {
+		edges = append(edges, finding.EdgeRecord)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *FindingMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case finding.EdgeRecord:
+		if id := m.record; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *FindingMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 1)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *FindingMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *FindingMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.clearedrecord {
+		edges = append(edges, finding.EdgeRecord)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *FindingMutation) EdgeCleared(name string) bool {
+	switch name {
+	case finding.EdgeRecord:
+		return m.clearedrecord
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *FindingMutation) ClearEdge(name string) error {
+	switch name {
+	case finding.EdgeRecord:
+		m.ClearRecord()
+		return nil
+	}
+	return fmt.Errorf("unknown Finding unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *FindingMutation) ResetEdge(name string) error {
+	switch name {
+	case finding.EdgeRecord:
+		m.ResetRecord()
+		return nil
+	}
+	return fmt.Errorf("unknown Finding edge %s", name)
+}
+
+// HoldMutation represents an operation that mutates the Hold nodes in the graph.
+type HoldMutation struct {
+	config
+	op                   Op
+	typ                  string
+	id                   *int64
+	action               *uint8
+	addaction            *int8
+	reason               *string
+	rule                 *string
+	decision             *uint8
+	adddecision          *int8
+	clearedFields        map[string]struct{}
+	cell                 *int
+	clearedcell          bool
+	cause                *int64
+	clearedcause         bool
+	released_hold        *int64
+	clearedreleased_hold bool
+	done                 bool
+	oldValue             func(context.Context) (*Hold, error)
+	predicates           []predicate.Hold
+}
+
+var _ ent.Mutation = (*HoldMutation)(nil)
+
+// holdOption allows management of the mutation configuration using functional options.
+type holdOption func(*HoldMutation)
+
+// newHoldMutation creates new mutation for the Hold entity.
+func newHoldMutation(c config, op Op, opts ...holdOption) *HoldMutation {
+	m := &HoldMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeHold,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withHoldID sets the ID field of the mutation.
+func withHoldID(id int64) holdOption {
+	return func(m *HoldMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Hold
+		)
+		m.oldValue = func(ctx context.Context) (*Hold, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Hold.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withHold sets the old Hold of the mutation.
+func withHold(node *Hold) holdOption {
+	return func(m *HoldMutation) {
+		m.oldValue = func(context.Context) (*Hold, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m HoldMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m HoldMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of Hold entities.
+func (m *HoldMutation) SetID(id int64) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *HoldMutation) ID() (id int64, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *HoldMutation) IDs(ctx context.Context) ([]int64, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int64{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Hold.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetAction sets the "action" field.
+func (m *HoldMutation) SetAction(u uint8) {
+	m.action = &u
+	m.addaction = nil
+}
+
+// Action returns the value of the "action" field in the mutation.
+func (m *HoldMutation) Action() (r uint8, exists bool) {
+	v := m.action
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldAction returns the old "action" field's value of the Hold entity.
+// If the Hold object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *HoldMutation) OldAction(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldAction is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldAction requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldAction: %w", err)
+	}
+	return oldValue.Action, nil
+}
+
+// AddAction adds u to the "action" field.
+func (m *HoldMutation) AddAction(u int8) {
+	if m.addaction != nil {
+		*m.addaction += u
+	} else {
+		m.addaction = &u
+	}
+}
+
+// AddedAction returns the value that was added to the "action" field in this mutation.
+func (m *HoldMutation) AddedAction() (r int8, exists bool) {
+	v := m.addaction
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetAction resets all changes to the "action" field.
+func (m *HoldMutation) ResetAction() {
+	m.action = nil
+	m.addaction = nil
+}
+
+// SetCellID sets the "cell_id" field.
+func (m *HoldMutation) SetCellID(i int) {
+	m.cell = &i
+}
+
+// CellID returns the value of the "cell_id" field in the mutation.
+func (m *HoldMutation) CellID() (r int, exists bool) {
+	v := m.cell
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCellID returns the old "cell_id" field's value of the Hold entity.
+// If the Hold object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *HoldMutation) OldCellID(ctx context.Context) (v *int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCellID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCellID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCellID: %w", err)
+	}
+	return oldValue.CellID, nil
+}
+
+// ClearCellID clears the value of the "cell_id" field.
+func (m *HoldMutation) ClearCellID() {
+	m.cell = nil
+	m.clearedFields[hold.FieldCellID] = struct{}{}
+}
+
+// CellIDCleared returns if the "cell_id" field was cleared in this mutation.
+func (m *HoldMutation) CellIDCleared() bool {
+	_, ok := m.clearedFields[hold.FieldCellID]
+	return ok
+}
+
+// ResetCellID resets all changes to the "cell_id" field.
+func (m *HoldMutation) ResetCellID() {
+	m.cell = nil
+	delete(m.clearedFields, hold.FieldCellID)
+}
+
+// SetReason sets the "reason" field.
+func (m *HoldMutation) SetReason(s string) {
+	m.reason = &s
+}
+
+// Reason returns the value of the "reason" field in the mutation.
+func (m *HoldMutation) Reason() (r string, exists bool) {
+	v := m.reason
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldReason returns the old "reason" field's value of the Hold entity.
+// If the Hold object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *HoldMutation) OldReason(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldReason is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldReason requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldReason: %w", err)
+	}
+	return oldValue.Reason, nil
+}
+
+// ResetReason resets all changes to the "reason" field.
+func (m *HoldMutation) ResetReason() {
+	m.reason = nil
+}
+
+// SetRule sets the "rule" field.
+func (m *HoldMutation) SetRule(s string) {
+	m.rule = &s
+}
+
+// Rule returns the value of the "rule" field in the mutation.
+func (m *HoldMutation) Rule() (r string, exists bool) {
+	v := m.rule
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRule returns the old "rule" field's value of the Hold entity.
+// If the Hold object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *HoldMutation) OldRule(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRule is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRule requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRule: %w", err)
+	}
+	return oldValue.Rule, nil
+}
+
+// ResetRule resets all changes to the "rule" field.
+func (m *HoldMutation) ResetRule() {
+	m.rule = nil
+}
+
+// SetCauseID sets the "cause_id" field.
+func (m *HoldMutation) SetCauseID(i int64) {
+	m.cause = &i
+}
+
+// CauseID returns the value of the "cause_id" field in the mutation.
+func (m *HoldMutation) CauseID() (r int64, exists bool) {
+	v := m.cause
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCauseID returns the old "cause_id" field's value of the Hold entity.
+// If the Hold object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *HoldMutation) OldCauseID(ctx context.Context) (v *int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCauseID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCauseID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCauseID: %w", err)
+	}
+	return oldValue.CauseID, nil
+}
+
+// ClearCauseID clears the value of the "cause_id" field.
+func (m *HoldMutation) ClearCauseID() {
+	m.cause = nil
+	m.clearedFields[hold.FieldCauseID] = struct{}{}
+}
+
+// CauseIDCleared returns if the "cause_id" field was cleared in this mutation.
+func (m *HoldMutation) CauseIDCleared() bool {
+	_, ok := m.clearedFields[hold.FieldCauseID]
+	return ok
+}
+
+// ResetCauseID resets all changes to the "cause_id" field.
+func (m *HoldMutation) ResetCauseID() {
+	m.cause = nil
+	delete(m.clearedFields, hold.FieldCauseID)
+}
+
+// SetReleasedHoldID sets the "released_hold_id" field.
+func (m *HoldMutation) SetReleasedHoldID(i int64) {
+	m.released_hold = &i
+}
+
+// ReleasedHoldID returns the value of the "released_hold_id" field in the mutation.
+func (m *HoldMutation) ReleasedHoldID() (r int64, exists bool) {
+	v := m.released_hold
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldReleasedHoldID returns the old "released_hold_id" field's value of the Hold entity.
+// If the Hold object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *HoldMutation) OldReleasedHoldID(ctx context.Context) (v *int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldReleasedHoldID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldReleasedHoldID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldReleasedHoldID: %w", err)
+	}
+	return oldValue.ReleasedHoldID, nil
+}
+
+// ClearReleasedHoldID clears the value of the "released_hold_id" field.
+func (m *HoldMutation) ClearReleasedHoldID() {
+	m.released_hold = nil
+	m.clearedFields[hold.FieldReleasedHoldID] = struct{}{}
+}
+
+// ReleasedHoldIDCleared returns if the "released_hold_id" field was cleared in this mutation.
+func (m *HoldMutation) ReleasedHoldIDCleared() bool {
+	_, ok := m.clearedFields[hold.FieldReleasedHoldID]
+	return ok
+}
+
+// ResetReleasedHoldID resets all changes to the "released_hold_id" field.
+func (m *HoldMutation) ResetReleasedHoldID() {
+	m.released_hold = nil
+	delete(m.clearedFields, hold.FieldReleasedHoldID)
+}
+
+// SetDecision sets the "decision" field.
+func (m *HoldMutation) SetDecision(u uint8) {
+	m.decision = &u
+	m.adddecision = nil
+}
+
+// Decision returns the value of the "decision" field in the mutation.
+func (m *HoldMutation) Decision() (r uint8, exists bool) {
+	v := m.decision
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldDecision returns the old "decision" field's value of the Hold entity.
+// If the Hold object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *HoldMutation) OldDecision(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldDecision is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldDecision requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldDecision: %w", err)
+	}
+	return oldValue.Decision, nil
+}
+
+// AddDecision adds u to the "decision" field.
+func (m *HoldMutation) AddDecision(u int8) {
+	if m.adddecision != nil {
+		*m.adddecision += u
+	} else {
+		m.adddecision = &u
+	}
+}
+
+// AddedDecision returns the value that was added to the "decision" field in this mutation.
+func (m *HoldMutation) AddedDecision() (r int8, exists bool) {
+	v := m.adddecision
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetDecision resets all changes to the "decision" field.
+func (m *HoldMutation) ResetDecision() {
+	m.decision = nil
+	m.adddecision = nil
+}
+
+// ClearCell clears the "cell" edge to the Cell entity.
+func (m *HoldMutation) ClearCell() {
+	m.clearedcell = true
+	m.clearedFields[hold.FieldCellID] = struct{}{}
+}
+
+// CellCleared reports if the "cell" edge to the Cell entity was cleared.
+func (m *HoldMutation) CellCleared() bool {
+	return m.CellIDCleared() || m.clearedcell
+}
+
+// CellIDs returns the "cell" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// CellID instead. It exists only for internal usage by the builders.
+func (m *HoldMutation) CellIDs() (ids []int) {
+	if id := m.cell; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetCell resets all changes to the "cell" edge.
+func (m *HoldMutation) ResetCell() {
+	m.cell = nil
+	m.clearedcell = false
+}
+
+// ClearCause clears the "cause" edge to the Record entity.
+func (m *HoldMutation) ClearCause() {
+	m.clearedcause = true
+	m.clearedFields[hold.FieldCauseID] = struct{}{}
+}
+
+// CauseCleared reports if the "cause" edge to the Record entity was cleared.
+func (m *HoldMutation) CauseCleared() bool {
+	return m.CauseIDCleared() || m.clearedcause
+}
+
+// CauseIDs returns the "cause" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// CauseID instead. It exists only for internal usage by the builders.
+func (m *HoldMutation) CauseIDs() (ids []int64) {
+	if id := m.cause; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetCause resets all changes to the "cause" edge.
+func (m *HoldMutation) ResetCause() {
+	m.cause = nil
+	m.clearedcause = false
+}
+
+// ClearReleasedHold clears the "released_hold" edge to the Record entity.
+func (m *HoldMutation) ClearReleasedHold() {
+	m.clearedreleased_hold = true
+	m.clearedFields[hold.FieldReleasedHoldID] = struct{}{}
+}
+
+// ReleasedHoldCleared reports if the "released_hold" edge to the Record entity was cleared.
+func (m *HoldMutation) ReleasedHoldCleared() bool {
+	return m.ReleasedHoldIDCleared() || m.clearedreleased_hold
+}
+
+// ReleasedHoldIDs returns the "released_hold" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// ReleasedHoldID instead. It exists only for internal usage by the builders.
+func (m *HoldMutation) ReleasedHoldIDs() (ids []int64) {
+	if id := m.released_hold; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetReleasedHold resets all changes to the "released_hold" edge.
+func (m *HoldMutation) ResetReleasedHold() {
+	m.released_hold = nil
+	m.clearedreleased_hold = false
+}
+
+// Where appends a list predicates to the HoldMutation builder.
+func (m *HoldMutation) Where(ps ...predicate.Hold) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the HoldMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *HoldMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Hold, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *HoldMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *HoldMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Hold).
+func (m *HoldMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *HoldMutation) Fields() []string {
+	fields := make([]string, 0, 7)
+	if m.action != nil {
+		fields = append(fields, hold.FieldAction)
+	}
+	if m.cell != nil {
+		fields = append(fields, hold.FieldCellID)
+	}
+	if m.reason != nil {
+		fields = append(fields, hold.FieldReason)
+	}
+	if m.rule != nil {
+		fields = append(fields, hold.FieldRule)
+	}
+	if m.cause != nil {
+		fields = append(fields, hold.FieldCauseID)
+	}
+	if m.released_hold != nil {
+		fields = append(fields, hold.FieldReleasedHoldID)
+	}
+	if m.decision != nil {
+		fields = append(fields, hold.FieldDecision)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *HoldMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case hold.FieldAction:
+		return m.Action()
+	case hold.FieldCellID:
+		return m.CellID()
+	case hold.FieldReason:
+		return m.Reason()
+	case hold.FieldRule:
+		return m.Rule()
+	case hold.FieldCauseID:
+		return m.CauseID()
+	case hold.FieldReleasedHoldID:
+		return m.ReleasedHoldID()
+	case hold.FieldDecision:
+		return m.Decision()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *HoldMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case hold.FieldAction:
+		return m.OldAction(ctx)
+	case hold.FieldCellID:
+		return m.OldCellID(ctx)
+	case hold.FieldReason:
+		return m.OldReason(ctx)
+	case hold.FieldRule:
+		return m.OldRule(ctx)
+	case hold.FieldCauseID:
+		return m.OldCauseID(ctx)
+	case hold.FieldReleasedHoldID:
+		return m.OldReleasedHoldID(ctx)
+	case hold.FieldDecision:
+		return m.OldDecision(ctx)
+	}
+	return nil, fmt.Errorf("unknown Hold field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *HoldMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case hold.FieldAction:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetAction(v)
+		return nil
+	case hold.FieldCellID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCellID(v)
+		return nil
+	case hold.FieldReason:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetReason(v)
+		return nil
+	case hold.FieldRule:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRule(v)
+		return nil
+	case hold.FieldCauseID:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCauseID(v)
+		return nil
+	case hold.FieldReleasedHoldID:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetReleasedHoldID(v)
+		return nil
+	case hold.FieldDecision:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetDecision(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Hold field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *HoldMutation) AddedFields() []string {
+	var fields []string
+	if m.addaction != nil {
+		fields = append(fields, hold.FieldAction)
+	}
+	if m.adddecision != nil {
+		fields = append(fields, hold.FieldDecision)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *HoldMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case hold.FieldAction:
+		return m.AddedAction()
+	case hold.FieldDecision:
+		return m.AddedDecision()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *HoldMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case hold.FieldAction:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddAction(v)
+		return nil
+	case hold.FieldDecision:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddDecision(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Hold numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *HoldMutation) ClearedFields() []string {
+	var fields []string
+	if m.FieldCleared(hold.FieldCellID) {
+		fields = append(fields, hold.FieldCellID)
+	}
+	if m.FieldCleared(hold.FieldCauseID) {
+		fields = append(fields, hold.FieldCauseID)
+	}
+	if m.FieldCleared(hold.FieldReleasedHoldID) {
+		fields = append(fields, hold.FieldReleasedHoldID)
+	}
+	return fields
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *HoldMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *HoldMutation) ClearField(name string) error {
+	switch name {
+	case hold.FieldCellID:
+		m.ClearCellID()
+		return nil
+	case hold.FieldCauseID:
+		m.ClearCauseID()
+		return nil
+	case hold.FieldReleasedHoldID:
+		m.ClearReleasedHoldID()
+		return nil
+	}
+	return fmt.Errorf("unknown Hold nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *HoldMutation) ResetField(name string) error {
+	switch name {
+	case hold.FieldAction:
+		m.ResetAction()
+		return nil
+	case hold.FieldCellID:
+		m.ResetCellID()
+		return nil
+	case hold.FieldReason:
+		m.ResetReason()
+		return nil
+	case hold.FieldRule:
+		m.ResetRule()
+		return nil
+	case hold.FieldCauseID:
+		m.ResetCauseID()
+		return nil
+	case hold.FieldReleasedHoldID:
+		m.ResetReleasedHoldID()
+		return nil
+	case hold.FieldDecision:
+		m.ResetDecision()
+		return nil
+	}
+	return fmt.Errorf("unknown Hold field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *HoldMutation) AddedEdges() []string {
+	edges := make([]string, 0, 3)
+	if m.cell != nil {
+		edges = append(edges, hold.EdgeCell)
+	}
+	if m.cause != nil {
+		edges = append(edges, hold.EdgeCause)
+	}
+	if m.released_hold != nil {
+		edges = append(edges, hold.EdgeReleasedHold)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *HoldMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case hold.EdgeCell:
+		if id := m.cell; id != nil {
+			return []ent.Value{*id}
+		}
+	case hold.EdgeCause:
+		if id := m.cause; id != nil {
+			return []ent.Value{*id}
+		}
+	case hold.EdgeReleasedHold:
+		if id := m.released_hold; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *HoldMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 3)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *HoldMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *HoldMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 3)
+	if m.clearedcell {
+		edges = append(edges, hold.EdgeCell)
+	}
+	if m.clearedcause {
+		edges = append(edges, hold.EdgeCause)
+	}
+	if m.clearedreleased_hold {
+		edges = append(edges, hold.EdgeReleasedHold)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *HoldMutation) EdgeCleared(name string) bool {
+	switch name {
+	case hold.EdgeCell:
+		return m.clearedcell
+	case hold.EdgeCause:
+		return m.clearedcause
+	case hold.EdgeReleasedHold:
+		return m.clearedreleased_hold
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *HoldMutation) ClearEdge(name string) error {
+	switch name {
+	case hold.EdgeCell:
+		m.ClearCell()
+		return nil
+	case hold.EdgeCause:
+		m.ClearCause()
+		return nil
+	case hold.EdgeReleasedHold:
+		m.ClearReleasedHold()
+		return nil
+	}
+	return fmt.Errorf("unknown Hold unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *HoldMutation) ResetEdge(name string) error {
+	switch name {
+	case hold.EdgeCell:
+		m.ResetCell()
+		return nil
+	case hold.EdgeCause:
+		m.ResetCause()
+		return nil
+	case hold.EdgeReleasedHold:
+		m.ResetReleasedHold()
+		return nil
+	}
+	return fmt.Errorf("unknown Hold edge %s", name)
+}
+
 // IncidentMutation represents an operation that mutates the Incident nodes in the graph.
 type IncidentMutation struct {
 	config
@@ -2554,6 +8200,672 @@ func (m *IncidentMutation) ResetEdge(name string) error {
 		return nil
 	}
 	return fmt.Errorf("unknown Incident edge %s", name)
+}
+
+// InspectionMutation represents an operation that mutates the Inspection nodes in the graph.
+type InspectionMutation struct {
+	config
+	op                Op
+	typ               string
+	id                *int64
+	kind              *uint8
+	addkind           *int8
+	sample            *int
+	addsample         *int
+	plan              *string
+	readings_nm       *[]float64
+	appendreadings_nm []float64
+	result            *uint8
+	addresult         *int8
+	clearedFields     map[string]struct{}
+	done              bool
+	oldValue          func(context.Context) (*Inspection, error)
+	predicates        []predicate.Inspection
+}
+
+var _ ent.Mutation = (*InspectionMutation)(nil)
+
+// inspectionOption allows management of the mutation configuration using functional options.
+type inspectionOption func(*InspectionMutation)
+
+// newInspectionMutation creates new mutation for the Inspection entity.
+func newInspectionMutation(c config, op Op, opts ...inspectionOption) *InspectionMutation {
+	m := &InspectionMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeInspection,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withInspectionID sets the ID field of the mutation.
+func withInspectionID(id int64) inspectionOption {
+	return func(m *InspectionMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Inspection
+		)
+		m.oldValue = func(ctx context.Context) (*Inspection, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Inspection.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withInspection sets the old Inspection of the mutation.
+func withInspection(node *Inspection) inspectionOption {
+	return func(m *InspectionMutation) {
+		m.oldValue = func(context.Context) (*Inspection, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m InspectionMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m InspectionMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of Inspection entities.
+func (m *InspectionMutation) SetID(id int64) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *InspectionMutation) ID() (id int64, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *InspectionMutation) IDs(ctx context.Context) ([]int64, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int64{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Inspection.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetKind sets the "kind" field.
+func (m *InspectionMutation) SetKind(u uint8) {
+	m.kind = &u
+	m.addkind = nil
+}
+
+// Kind returns the value of the "kind" field in the mutation.
+func (m *InspectionMutation) Kind() (r uint8, exists bool) {
+	v := m.kind
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldKind returns the old "kind" field's value of the Inspection entity.
+// If the Inspection object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *InspectionMutation) OldKind(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldKind is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldKind requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldKind: %w", err)
+	}
+	return oldValue.Kind, nil
+}
+
+// AddKind adds u to the "kind" field.
+func (m *InspectionMutation) AddKind(u int8) {
+	if m.addkind != nil {
+		*m.addkind += u
+	} else {
+		m.addkind = &u
+	}
+}
+
+// AddedKind returns the value that was added to the "kind" field in this mutation.
+func (m *InspectionMutation) AddedKind() (r int8, exists bool) {
+	v := m.addkind
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetKind resets all changes to the "kind" field.
+func (m *InspectionMutation) ResetKind() {
+	m.kind = nil
+	m.addkind = nil
+}
+
+// SetSample sets the "sample" field.
+func (m *InspectionMutation) SetSample(i int) {
+	m.sample = &i
+	m.addsample = nil
+}
+
+// Sample returns the value of the "sample" field in the mutation.
+func (m *InspectionMutation) Sample() (r int, exists bool) {
+	v := m.sample
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSample returns the old "sample" field's value of the Inspection entity.
+// If the Inspection object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *InspectionMutation) OldSample(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSample is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSample requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSample: %w", err)
+	}
+	return oldValue.Sample, nil
+}
+
+// AddSample adds i to the "sample" field.
+func (m *InspectionMutation) AddSample(i int) {
+	if m.addsample != nil {
+		*m.addsample += i
+	} else {
+		m.addsample = &i
+	}
+}
+
+// AddedSample returns the value that was added to the "sample" field in this mutation.
+func (m *InspectionMutation) AddedSample() (r int, exists bool) {
+	v := m.addsample
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetSample resets all changes to the "sample" field.
+func (m *InspectionMutation) ResetSample() {
+	m.sample = nil
+	m.addsample = nil
+}
+
+// SetPlan sets the "plan" field.
+func (m *InspectionMutation) SetPlan(s string) {
+	m.plan = &s
+}
+
+// Plan returns the value of the "plan" field in the mutation.
+func (m *InspectionMutation) Plan() (r string, exists bool) {
+	v := m.plan
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPlan returns the old "plan" field's value of the Inspection entity.
+// If the Inspection object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *InspectionMutation) OldPlan(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPlan is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPlan requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPlan: %w", err)
+	}
+	return oldValue.Plan, nil
+}
+
+// ResetPlan resets all changes to the "plan" field.
+func (m *InspectionMutation) ResetPlan() {
+	m.plan = nil
+}
+
+// SetReadingsNm sets the "readings_nm" field.
+func (m *InspectionMutation) SetReadingsNm(f []float64) {
+	m.readings_nm = &f
+	m.appendreadings_nm = nil
+}
+
+// ReadingsNm returns the value of the "readings_nm" field in the mutation.
+func (m *InspectionMutation) ReadingsNm() (r []float64, exists bool) {
+	v := m.readings_nm
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldReadingsNm returns the old "readings_nm" field's value of the Inspection entity.
+// If the Inspection object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *InspectionMutation) OldReadingsNm(ctx context.Context) (v []float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldReadingsNm is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldReadingsNm requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldReadingsNm: %w", err)
+	}
+	return oldValue.ReadingsNm, nil
+}
+
+// AppendReadingsNm adds f to the "readings_nm" field.
+func (m *InspectionMutation) AppendReadingsNm(f []float64) {
+	m.appendreadings_nm = append(m.appendreadings_nm, f...)
+}
+
+// AppendedReadingsNm returns the list of values that were appended to the "readings_nm" field in this mutation.
+func (m *InspectionMutation) AppendedReadingsNm() ([]float64, bool) {
+	if len(m.appendreadings_nm) == 0 {
+		return nil, false
+	}
+	return m.appendreadings_nm, true
+}
+
+// ResetReadingsNm resets all changes to the "readings_nm" field.
+func (m *InspectionMutation) ResetReadingsNm() {
+	m.readings_nm = nil
+	m.appendreadings_nm = nil
+}
+
+// SetResult sets the "result" field.
+func (m *InspectionMutation) SetResult(u uint8) {
+	m.result = &u
+	m.addresult = nil
+}
+
+// Result returns the value of the "result" field in the mutation.
+func (m *InspectionMutation) Result() (r uint8, exists bool) {
+	v := m.result
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldResult returns the old "result" field's value of the Inspection entity.
+// If the Inspection object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *InspectionMutation) OldResult(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldResult is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldResult requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldResult: %w", err)
+	}
+	return oldValue.Result, nil
+}
+
+// AddResult adds u to the "result" field.
+func (m *InspectionMutation) AddResult(u int8) {
+	if m.addresult != nil {
+		*m.addresult += u
+	} else {
+		m.addresult = &u
+	}
+}
+
+// AddedResult returns the value that was added to the "result" field in this mutation.
+func (m *InspectionMutation) AddedResult() (r int8, exists bool) {
+	v := m.addresult
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetResult resets all changes to the "result" field.
+func (m *InspectionMutation) ResetResult() {
+	m.result = nil
+	m.addresult = nil
+}
+
+// Where appends a list predicates to the InspectionMutation builder.
+func (m *InspectionMutation) Where(ps ...predicate.Inspection) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the InspectionMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *InspectionMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Inspection, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *InspectionMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *InspectionMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Inspection).
+func (m *InspectionMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *InspectionMutation) Fields() []string {
+	fields := make([]string, 0, 5)
+	if m.kind != nil {
+		fields = append(fields, inspection.FieldKind)
+	}
+	if m.sample != nil {
+		fields = append(fields, inspection.FieldSample)
+	}
+	if m.plan != nil {
+		fields = append(fields, inspection.FieldPlan)
+	}
+	if m.readings_nm != nil {
+		fields = append(fields, inspection.FieldReadingsNm)
+	}
+	if m.result != nil {
+		fields = append(fields, inspection.FieldResult)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *InspectionMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case inspection.FieldKind:
+		return m.Kind()
+	case inspection.FieldSample:
+		return m.Sample()
+	case inspection.FieldPlan:
+		return m.Plan()
+	case inspection.FieldReadingsNm:
+		return m.ReadingsNm()
+	case inspection.FieldResult:
+		return m.Result()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *InspectionMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case inspection.FieldKind:
+		return m.OldKind(ctx)
+	case inspection.FieldSample:
+		return m.OldSample(ctx)
+	case inspection.FieldPlan:
+		return m.OldPlan(ctx)
+	case inspection.FieldReadingsNm:
+		return m.OldReadingsNm(ctx)
+	case inspection.FieldResult:
+		return m.OldResult(ctx)
+	}
+	return nil, fmt.Errorf("unknown Inspection field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *InspectionMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case inspection.FieldKind:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetKind(v)
+		return nil
+	case inspection.FieldSample:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSample(v)
+		return nil
+	case inspection.FieldPlan:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPlan(v)
+		return nil
+	case inspection.FieldReadingsNm:
+		v, ok := value.([]float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetReadingsNm(v)
+		return nil
+	case inspection.FieldResult:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetResult(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Inspection field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *InspectionMutation) AddedFields() []string {
+	var fields []string
+	if m.addkind != nil {
+		fields = append(fields, inspection.FieldKind)
+	}
+	if m.addsample != nil {
+		fields = append(fields, inspection.FieldSample)
+	}
+	if m.addresult != nil {
+		fields = append(fields, inspection.FieldResult)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *InspectionMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case inspection.FieldKind:
+		return m.AddedKind()
+	case inspection.FieldSample:
+		return m.AddedSample()
+	case inspection.FieldResult:
+		return m.AddedResult()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *InspectionMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case inspection.FieldKind:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddKind(v)
+		return nil
+	case inspection.FieldSample:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddSample(v)
+		return nil
+	case inspection.FieldResult:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddResult(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Inspection numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *InspectionMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *InspectionMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *InspectionMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown Inspection nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *InspectionMutation) ResetField(name string) error {
+	switch name {
+	case inspection.FieldKind:
+		m.ResetKind()
+		return nil
+	case inspection.FieldSample:
+		m.ResetSample()
+		return nil
+	case inspection.FieldPlan:
+		m.ResetPlan()
+		return nil
+	case inspection.FieldReadingsNm:
+		m.ResetReadingsNm()
+		return nil
+	case inspection.FieldResult:
+		m.ResetResult()
+		return nil
+	}
+	return fmt.Errorf("unknown Inspection field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *InspectionMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *InspectionMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *InspectionMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *InspectionMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *InspectionMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *InspectionMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *InspectionMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown Inspection unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *InspectionMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown Inspection edge %s", name)
 }
 
 // JointMutation represents an operation that mutates the Joint nodes in the graph.
@@ -5480,6 +11792,890 @@ func (m *LotMovementMutation) ClearEdge(name string) error {
 // It returns an error if the edge is not defined in the schema.
 func (m *LotMovementMutation) ResetEdge(name string) error {
 	return fmt.Errorf("unknown LotMovement edge %s", name)
+}
+
+// LotSumMutation represents an operation that mutates the LotSum nodes in the graph.
+type LotSumMutation struct {
+	config
+	op            Op
+	typ           string
+	id            *int
+	lot_id        *int
+	addlot_id     *int
+	site_id       *int
+	addsite_id    *int
+	received      *int64
+	addreceived   *int64
+	removed       *int64
+	addremoved    *int64
+	used          *int64
+	addused       *int64
+	on_hand       *int64
+	addon_hand    *int64
+	count_time    *int64
+	addcount_time *int64
+	clearedFields map[string]struct{}
+	done          bool
+	oldValue      func(context.Context) (*LotSum, error)
+	predicates    []predicate.LotSum
+}
+
+var _ ent.Mutation = (*LotSumMutation)(nil)
+
+// lotsumOption allows management of the mutation configuration using functional options.
+type lotsumOption func(*LotSumMutation)
+
+// newLotSumMutation creates new mutation for the LotSum entity.
+func newLotSumMutation(c config, op Op, opts ...lotsumOption) *LotSumMutation {
+	m := &LotSumMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeLotSum,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withLotSumID sets the ID field of the mutation.
+func withLotSumID(id int) lotsumOption {
+	return func(m *LotSumMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *LotSum
+		)
+		m.oldValue = func(ctx context.Context) (*LotSum, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().LotSum.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withLotSum sets the old LotSum of the mutation.
+func withLotSum(node *LotSum) lotsumOption {
+	return func(m *LotSumMutation) {
+		m.oldValue = func(context.Context) (*LotSum, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m LotSumMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m LotSumMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *LotSumMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *LotSumMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().LotSum.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetLotID sets the "lot_id" field.
+func (m *LotSumMutation) SetLotID(i int) {
+	m.lot_id = &i
+	m.addlot_id = nil
+}
+
+// LotID returns the value of the "lot_id" field in the mutation.
+func (m *LotSumMutation) LotID() (r int, exists bool) {
+	v := m.lot_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldLotID returns the old "lot_id" field's value of the LotSum entity.
+// If the LotSum object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *LotSumMutation) OldLotID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldLotID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldLotID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldLotID: %w", err)
+	}
+	return oldValue.LotID, nil
+}
+
+// AddLotID adds i to the "lot_id" field.
+func (m *LotSumMutation) AddLotID(i int) {
+	if m.addlot_id != nil {
+		*m.addlot_id += i
+	} else {
+		m.addlot_id = &i
+	}
+}
+
+// AddedLotID returns the value that was added to the "lot_id" field in this mutation.
+func (m *LotSumMutation) AddedLotID() (r int, exists bool) {
+	v := m.addlot_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetLotID resets all changes to the "lot_id" field.
+func (m *LotSumMutation) ResetLotID() {
+	m.lot_id = nil
+	m.addlot_id = nil
+}
+
+// SetSiteID sets the "site_id" field.
+func (m *LotSumMutation) SetSiteID(i int) {
+	m.site_id = &i
+	m.addsite_id = nil
+}
+
+// SiteID returns the value of the "site_id" field in the mutation.
+func (m *LotSumMutation) SiteID() (r int, exists bool) {
+	v := m.site_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSiteID returns the old "site_id" field's value of the LotSum entity.
+// If the LotSum object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *LotSumMutation) OldSiteID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSiteID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSiteID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSiteID: %w", err)
+	}
+	return oldValue.SiteID, nil
+}
+
+// AddSiteID adds i to the "site_id" field.
+func (m *LotSumMutation) AddSiteID(i int) {
+	if m.addsite_id != nil {
+		*m.addsite_id += i
+	} else {
+		m.addsite_id = &i
+	}
+}
+
+// AddedSiteID returns the value that was added to the "site_id" field in this mutation.
+func (m *LotSumMutation) AddedSiteID() (r int, exists bool) {
+	v := m.addsite_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetSiteID resets all changes to the "site_id" field.
+func (m *LotSumMutation) ResetSiteID() {
+	m.site_id = nil
+	m.addsite_id = nil
+}
+
+// SetReceived sets the "received" field.
+func (m *LotSumMutation) SetReceived(i int64) {
+	m.received = &i
+	m.addreceived = nil
+}
+
+// Received returns the value of the "received" field in the mutation.
+func (m *LotSumMutation) Received() (r int64, exists bool) {
+	v := m.received
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldReceived returns the old "received" field's value of the LotSum entity.
+// If the LotSum object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *LotSumMutation) OldReceived(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldReceived is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldReceived requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldReceived: %w", err)
+	}
+	return oldValue.Received, nil
+}
+
+// AddReceived adds i to the "received" field.
+func (m *LotSumMutation) AddReceived(i int64) {
+	if m.addreceived != nil {
+		*m.addreceived += i
+	} else {
+		m.addreceived = &i
+	}
+}
+
+// AddedReceived returns the value that was added to the "received" field in this mutation.
+func (m *LotSumMutation) AddedReceived() (r int64, exists bool) {
+	v := m.addreceived
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetReceived resets all changes to the "received" field.
+func (m *LotSumMutation) ResetReceived() {
+	m.received = nil
+	m.addreceived = nil
+}
+
+// SetRemoved sets the "removed" field.
+func (m *LotSumMutation) SetRemoved(i int64) {
+	m.removed = &i
+	m.addremoved = nil
+}
+
+// Removed returns the value of the "removed" field in the mutation.
+func (m *LotSumMutation) Removed() (r int64, exists bool) {
+	v := m.removed
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRemoved returns the old "removed" field's value of the LotSum entity.
+// If the LotSum object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *LotSumMutation) OldRemoved(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRemoved is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRemoved requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRemoved: %w", err)
+	}
+	return oldValue.Removed, nil
+}
+
+// AddRemoved adds i to the "removed" field.
+func (m *LotSumMutation) AddRemoved(i int64) {
+	if m.addremoved != nil {
+		*m.addremoved += i
+	} else {
+		m.addremoved = &i
+	}
+}
+
+// AddedRemoved returns the value that was added to the "removed" field in this mutation.
+func (m *LotSumMutation) AddedRemoved() (r int64, exists bool) {
+	v := m.addremoved
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetRemoved resets all changes to the "removed" field.
+func (m *LotSumMutation) ResetRemoved() {
+	m.removed = nil
+	m.addremoved = nil
+}
+
+// SetUsed sets the "used" field.
+func (m *LotSumMutation) SetUsed(i int64) {
+	m.used = &i
+	m.addused = nil
+}
+
+// Used returns the value of the "used" field in the mutation.
+func (m *LotSumMutation) Used() (r int64, exists bool) {
+	v := m.used
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldUsed returns the old "used" field's value of the LotSum entity.
+// If the LotSum object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *LotSumMutation) OldUsed(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldUsed is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldUsed requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldUsed: %w", err)
+	}
+	return oldValue.Used, nil
+}
+
+// AddUsed adds i to the "used" field.
+func (m *LotSumMutation) AddUsed(i int64) {
+	if m.addused != nil {
+		*m.addused += i
+	} else {
+		m.addused = &i
+	}
+}
+
+// AddedUsed returns the value that was added to the "used" field in this mutation.
+func (m *LotSumMutation) AddedUsed() (r int64, exists bool) {
+	v := m.addused
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetUsed resets all changes to the "used" field.
+func (m *LotSumMutation) ResetUsed() {
+	m.used = nil
+	m.addused = nil
+}
+
+// SetOnHand sets the "on_hand" field.
+func (m *LotSumMutation) SetOnHand(i int64) {
+	m.on_hand = &i
+	m.addon_hand = nil
+}
+
+// OnHand returns the value of the "on_hand" field in the mutation.
+func (m *LotSumMutation) OnHand() (r int64, exists bool) {
+	v := m.on_hand
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldOnHand returns the old "on_hand" field's value of the LotSum entity.
+// If the LotSum object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *LotSumMutation) OldOnHand(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldOnHand is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldOnHand requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldOnHand: %w", err)
+	}
+	return oldValue.OnHand, nil
+}
+
+// AddOnHand adds i to the "on_hand" field.
+func (m *LotSumMutation) AddOnHand(i int64) {
+	if m.addon_hand != nil {
+		*m.addon_hand += i
+	} else {
+		m.addon_hand = &i
+	}
+}
+
+// AddedOnHand returns the value that was added to the "on_hand" field in this mutation.
+func (m *LotSumMutation) AddedOnHand() (r int64, exists bool) {
+	v := m.addon_hand
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetOnHand resets all changes to the "on_hand" field.
+func (m *LotSumMutation) ResetOnHand() {
+	m.on_hand = nil
+	m.addon_hand = nil
+}
+
+// SetCountTime sets the "count_time" field.
+func (m *LotSumMutation) SetCountTime(i int64) {
+	m.count_time = &i
+	m.addcount_time = nil
+}
+
+// CountTime returns the value of the "count_time" field in the mutation.
+func (m *LotSumMutation) CountTime() (r int64, exists bool) {
+	v := m.count_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCountTime returns the old "count_time" field's value of the LotSum entity.
+// If the LotSum object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *LotSumMutation) OldCountTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCountTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCountTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCountTime: %w", err)
+	}
+	return oldValue.CountTime, nil
+}
+
+// AddCountTime adds i to the "count_time" field.
+func (m *LotSumMutation) AddCountTime(i int64) {
+	if m.addcount_time != nil {
+		*m.addcount_time += i
+	} else {
+		m.addcount_time = &i
+	}
+}
+
+// AddedCountTime returns the value that was added to the "count_time" field in this mutation.
+func (m *LotSumMutation) AddedCountTime() (r int64, exists bool) {
+	v := m.addcount_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCountTime resets all changes to the "count_time" field.
+func (m *LotSumMutation) ResetCountTime() {
+	m.count_time = nil
+	m.addcount_time = nil
+}
+
+// Where appends a list predicates to the LotSumMutation builder.
+func (m *LotSumMutation) Where(ps ...predicate.LotSum) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the LotSumMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *LotSumMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.LotSum, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *LotSumMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *LotSumMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (LotSum).
+func (m *LotSumMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *LotSumMutation) Fields() []string {
+	fields := make([]string, 0, 7)
+	if m.lot_id != nil {
+		fields = append(fields, lotsum.FieldLotID)
+	}
+	if m.site_id != nil {
+		fields = append(fields, lotsum.FieldSiteID)
+	}
+	if m.received != nil {
+		fields = append(fields, lotsum.FieldReceived)
+	}
+	if m.removed != nil {
+		fields = append(fields, lotsum.FieldRemoved)
+	}
+	if m.used != nil {
+		fields = append(fields, lotsum.FieldUsed)
+	}
+	if m.on_hand != nil {
+		fields = append(fields, lotsum.FieldOnHand)
+	}
+	if m.count_time != nil {
+		fields = append(fields, lotsum.FieldCountTime)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *LotSumMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case lotsum.FieldLotID:
+		return m.LotID()
+	case lotsum.FieldSiteID:
+		return m.SiteID()
+	case lotsum.FieldReceived:
+		return m.Received()
+	case lotsum.FieldRemoved:
+		return m.Removed()
+	case lotsum.FieldUsed:
+		return m.Used()
+	case lotsum.FieldOnHand:
+		return m.OnHand()
+	case lotsum.FieldCountTime:
+		return m.CountTime()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *LotSumMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case lotsum.FieldLotID:
+		return m.OldLotID(ctx)
+	case lotsum.FieldSiteID:
+		return m.OldSiteID(ctx)
+	case lotsum.FieldReceived:
+		return m.OldReceived(ctx)
+	case lotsum.FieldRemoved:
+		return m.OldRemoved(ctx)
+	case lotsum.FieldUsed:
+		return m.OldUsed(ctx)
+	case lotsum.FieldOnHand:
+		return m.OldOnHand(ctx)
+	case lotsum.FieldCountTime:
+		return m.OldCountTime(ctx)
+	}
+	return nil, fmt.Errorf("unknown LotSum field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *LotSumMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case lotsum.FieldLotID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetLotID(v)
+		return nil
+	case lotsum.FieldSiteID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSiteID(v)
+		return nil
+	case lotsum.FieldReceived:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetReceived(v)
+		return nil
+	case lotsum.FieldRemoved:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRemoved(v)
+		return nil
+	case lotsum.FieldUsed:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetUsed(v)
+		return nil
+	case lotsum.FieldOnHand:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetOnHand(v)
+		return nil
+	case lotsum.FieldCountTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCountTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown LotSum field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *LotSumMutation) AddedFields() []string {
+	var fields []string
+	if m.addlot_id != nil {
+		fields = append(fields, lotsum.FieldLotID)
+	}
+	if m.addsite_id != nil {
+		fields = append(fields, lotsum.FieldSiteID)
+	}
+	if m.addreceived != nil {
+		fields = append(fields, lotsum.FieldReceived)
+	}
+	if m.addremoved != nil {
+		fields = append(fields, lotsum.FieldRemoved)
+	}
+	if m.addused != nil {
+		fields = append(fields, lotsum.FieldUsed)
+	}
+	if m.addon_hand != nil {
+		fields = append(fields, lotsum.FieldOnHand)
+	}
+	if m.addcount_time != nil {
+		fields = append(fields, lotsum.FieldCountTime)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *LotSumMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case lotsum.FieldLotID:
+		return m.AddedLotID()
+	case lotsum.FieldSiteID:
+		return m.AddedSiteID()
+	case lotsum.FieldReceived:
+		return m.AddedReceived()
+	case lotsum.FieldRemoved:
+		return m.AddedRemoved()
+	case lotsum.FieldUsed:
+		return m.AddedUsed()
+	case lotsum.FieldOnHand:
+		return m.AddedOnHand()
+	case lotsum.FieldCountTime:
+		return m.AddedCountTime()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *LotSumMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case lotsum.FieldLotID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddLotID(v)
+		return nil
+	case lotsum.FieldSiteID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddSiteID(v)
+		return nil
+	case lotsum.FieldReceived:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddReceived(v)
+		return nil
+	case lotsum.FieldRemoved:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddRemoved(v)
+		return nil
+	case lotsum.FieldUsed:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddUsed(v)
+		return nil
+	case lotsum.FieldOnHand:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddOnHand(v)
+		return nil
+	case lotsum.FieldCountTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCountTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown LotSum numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *LotSumMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *LotSumMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *LotSumMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown LotSum nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *LotSumMutation) ResetField(name string) error {
+	switch name {
+	case lotsum.FieldLotID:
+		m.ResetLotID()
+		return nil
+	case lotsum.FieldSiteID:
+		m.ResetSiteID()
+		return nil
+	case lotsum.FieldReceived:
+		m.ResetReceived()
+		return nil
+	case lotsum.FieldRemoved:
+		m.ResetRemoved()
+		return nil
+	case lotsum.FieldUsed:
+		m.ResetUsed()
+		return nil
+	case lotsum.FieldOnHand:
+		m.ResetOnHand()
+		return nil
+	case lotsum.FieldCountTime:
+		m.ResetCountTime()
+		return nil
+	}
+	return fmt.Errorf("unknown LotSum field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *LotSumMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *LotSumMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *LotSumMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *LotSumMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *LotSumMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *LotSumMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *LotSumMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown LotSum unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *LotSumMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown LotSum edge %s", name)
 }
 
 // PersonMutation represents an operation that mutates the Person nodes in the graph.
@@ -8437,6 +15633,1906 @@ func (m *RequestKeyMutation) ClearEdge(name string) error {
 // It returns an error if the edge is not defined in the schema.
 func (m *RequestKeyMutation) ResetEdge(name string) error {
 	return fmt.Errorf("unknown RequestKey edge %s", name)
+}
+
+// SealingMutation represents an operation that mutates the Sealing nodes in the graph.
+type SealingMutation struct {
+	config
+	op                            Op
+	typ                           string
+	id                            *int64
+	sealant                       *string
+	batch                         *string
+	width_mm                      *float64
+	addwidth_mm                   *float64
+	solvent                       *string
+	clean_time                    *int64
+	addclean_time                 *int64
+	air_c                         *float64
+	addair_c                      *float64
+	surface_c                     *float64
+	addsurface_c                  *float64
+	humidity_pct                  *float64
+	addhumidity_pct               *float64
+	splice                        *uint8
+	addsplice                     *int8
+	flange_straight               *bool
+	clearedFields                 map[string]struct{}
+	specification_revision        *int
+	clearedspecification_revision bool
+	done                          bool
+	oldValue                      func(context.Context) (*Sealing, error)
+	predicates                    []predicate.Sealing
+}
+
+var _ ent.Mutation = (*SealingMutation)(nil)
+
+// sealingOption allows management of the mutation configuration using functional options.
+type sealingOption func(*SealingMutation)
+
+// newSealingMutation creates new mutation for the Sealing entity.
+func newSealingMutation(c config, op Op, opts ...sealingOption) *SealingMutation {
+	m := &SealingMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeSealing,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withSealingID sets the ID field of the mutation.
+func withSealingID(id int64) sealingOption {
+	return func(m *SealingMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Sealing
+		)
+		m.oldValue = func(ctx context.Context) (*Sealing, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Sealing.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withSealing sets the old Sealing of the mutation.
+func withSealing(node *Sealing) sealingOption {
+	return func(m *SealingMutation) {
+		m.oldValue = func(context.Context) (*Sealing, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m SealingMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m SealingMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of Sealing entities.
+func (m *SealingMutation) SetID(id int64) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *SealingMutation) ID() (id int64, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *SealingMutation) IDs(ctx context.Context) ([]int64, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int64{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Sealing.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetSpecificationRevisionID sets the "specification_revision_id" field.
+func (m *SealingMutation) SetSpecificationRevisionID(i int) {
+	m.specification_revision = &i
+}
+
+// SpecificationRevisionID returns the value of the "specification_revision_id" field in the mutation.
+func (m *SealingMutation) SpecificationRevisionID() (r int, exists bool) {
+	v := m.specification_revision
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSpecificationRevisionID returns the old "specification_revision_id" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldSpecificationRevisionID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSpecificationRevisionID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSpecificationRevisionID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSpecificationRevisionID: %w", err)
+	}
+	return oldValue.SpecificationRevisionID, nil
+}
+
+// ResetSpecificationRevisionID resets all changes to the "specification_revision_id" field.
+func (m *SealingMutation) ResetSpecificationRevisionID() {
+	m.specification_revision = nil
+}
+
+// SetSealant sets the "sealant" field.
+func (m *SealingMutation) SetSealant(s string) {
+	m.sealant = &s
+}
+
+// Sealant returns the value of the "sealant" field in the mutation.
+func (m *SealingMutation) Sealant() (r string, exists bool) {
+	v := m.sealant
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSealant returns the old "sealant" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldSealant(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSealant is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSealant requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSealant: %w", err)
+	}
+	return oldValue.Sealant, nil
+}
+
+// ResetSealant resets all changes to the "sealant" field.
+func (m *SealingMutation) ResetSealant() {
+	m.sealant = nil
+}
+
+// SetBatch sets the "batch" field.
+func (m *SealingMutation) SetBatch(s string) {
+	m.batch = &s
+}
+
+// Batch returns the value of the "batch" field in the mutation.
+func (m *SealingMutation) Batch() (r string, exists bool) {
+	v := m.batch
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldBatch returns the old "batch" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldBatch(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldBatch is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldBatch requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldBatch: %w", err)
+	}
+	return oldValue.Batch, nil
+}
+
+// ResetBatch resets all changes to the "batch" field.
+func (m *SealingMutation) ResetBatch() {
+	m.batch = nil
+}
+
+// SetWidthMm sets the "width_mm" field.
+func (m *SealingMutation) SetWidthMm(f float64) {
+	m.width_mm = &f
+	m.addwidth_mm = nil
+}
+
+// WidthMm returns the value of the "width_mm" field in the mutation.
+func (m *SealingMutation) WidthMm() (r float64, exists bool) {
+	v := m.width_mm
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldWidthMm returns the old "width_mm" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldWidthMm(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldWidthMm is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldWidthMm requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldWidthMm: %w", err)
+	}
+	return oldValue.WidthMm, nil
+}
+
+// AddWidthMm adds f to the "width_mm" field.
+func (m *SealingMutation) AddWidthMm(f float64) {
+	if m.addwidth_mm != nil {
+		*m.addwidth_mm += f
+	} else {
+		m.addwidth_mm = &f
+	}
+}
+
+// AddedWidthMm returns the value that was added to the "width_mm" field in this mutation.
+func (m *SealingMutation) AddedWidthMm() (r float64, exists bool) {
+	v := m.addwidth_mm
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetWidthMm resets all changes to the "width_mm" field.
+func (m *SealingMutation) ResetWidthMm() {
+	m.width_mm = nil
+	m.addwidth_mm = nil
+}
+
+// SetSolvent sets the "solvent" field.
+func (m *SealingMutation) SetSolvent(s string) {
+	m.solvent = &s
+}
+
+// Solvent returns the value of the "solvent" field in the mutation.
+func (m *SealingMutation) Solvent() (r string, exists bool) {
+	v := m.solvent
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSolvent returns the old "solvent" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldSolvent(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSolvent is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSolvent requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSolvent: %w", err)
+	}
+	return oldValue.Solvent, nil
+}
+
+// ResetSolvent resets all changes to the "solvent" field.
+func (m *SealingMutation) ResetSolvent() {
+	m.solvent = nil
+}
+
+// SetCleanTime sets the "clean_time" field.
+func (m *SealingMutation) SetCleanTime(i int64) {
+	m.clean_time = &i
+	m.addclean_time = nil
+}
+
+// CleanTime returns the value of the "clean_time" field in the mutation.
+func (m *SealingMutation) CleanTime() (r int64, exists bool) {
+	v := m.clean_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCleanTime returns the old "clean_time" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldCleanTime(ctx context.Context) (v *int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCleanTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCleanTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCleanTime: %w", err)
+	}
+	return oldValue.CleanTime, nil
+}
+
+// AddCleanTime adds i to the "clean_time" field.
+func (m *SealingMutation) AddCleanTime(i int64) {
+	if m.addclean_time != nil {
+		*m.addclean_time += i
+	} else {
+		m.addclean_time = &i
+	}
+}
+
+// AddedCleanTime returns the value that was added to the "clean_time" field in this mutation.
+func (m *SealingMutation) AddedCleanTime() (r int64, exists bool) {
+	v := m.addclean_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearCleanTime clears the value of the "clean_time" field.
+func (m *SealingMutation) ClearCleanTime() {
+	m.clean_time = nil
+	m.addclean_time = nil
+	m.clearedFields[sealing.FieldCleanTime] = struct{}{}
+}
+
+// CleanTimeCleared returns if the "clean_time" field was cleared in this mutation.
+func (m *SealingMutation) CleanTimeCleared() bool {
+	_, ok := m.clearedFields[sealing.FieldCleanTime]
+	return ok
+}
+
+// ResetCleanTime resets all changes to the "clean_time" field.
+func (m *SealingMutation) ResetCleanTime() {
+	m.clean_time = nil
+	m.addclean_time = nil
+	delete(m.clearedFields, sealing.FieldCleanTime)
+}
+
+// SetAirC sets the "air_c" field.
+func (m *SealingMutation) SetAirC(f float64) {
+	m.air_c = &f
+	m.addair_c = nil
+}
+
+// AirC returns the value of the "air_c" field in the mutation.
+func (m *SealingMutation) AirC() (r float64, exists bool) {
+	v := m.air_c
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldAirC returns the old "air_c" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldAirC(ctx context.Context) (v *float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldAirC is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldAirC requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldAirC: %w", err)
+	}
+	return oldValue.AirC, nil
+}
+
+// AddAirC adds f to the "air_c" field.
+func (m *SealingMutation) AddAirC(f float64) {
+	if m.addair_c != nil {
+		*m.addair_c += f
+	} else {
+		m.addair_c = &f
+	}
+}
+
+// AddedAirC returns the value that was added to the "air_c" field in this mutation.
+func (m *SealingMutation) AddedAirC() (r float64, exists bool) {
+	v := m.addair_c
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearAirC clears the value of the "air_c" field.
+func (m *SealingMutation) ClearAirC() {
+	m.air_c = nil
+	m.addair_c = nil
+	m.clearedFields[sealing.FieldAirC] = struct{}{}
+}
+
+// AirCCleared returns if the "air_c" field was cleared in this mutation.
+func (m *SealingMutation) AirCCleared() bool {
+	_, ok := m.clearedFields[sealing.FieldAirC]
+	return ok
+}
+
+// ResetAirC resets all changes to the "air_c" field.
+func (m *SealingMutation) ResetAirC() {
+	m.air_c = nil
+	m.addair_c = nil
+	delete(m.clearedFields, sealing.FieldAirC)
+}
+
+// SetSurfaceC sets the "surface_c" field.
+func (m *SealingMutation) SetSurfaceC(f float64) {
+	m.surface_c = &f
+	m.addsurface_c = nil
+}
+
+// SurfaceC returns the value of the "surface_c" field in the mutation.
+func (m *SealingMutation) SurfaceC() (r float64, exists bool) {
+	v := m.surface_c
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSurfaceC returns the old "surface_c" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldSurfaceC(ctx context.Context) (v *float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSurfaceC is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSurfaceC requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSurfaceC: %w", err)
+	}
+	return oldValue.SurfaceC, nil
+}
+
+// AddSurfaceC adds f to the "surface_c" field.
+func (m *SealingMutation) AddSurfaceC(f float64) {
+	if m.addsurface_c != nil {
+		*m.addsurface_c += f
+	} else {
+		m.addsurface_c = &f
+	}
+}
+
+// AddedSurfaceC returns the value that was added to the "surface_c" field in this mutation.
+func (m *SealingMutation) AddedSurfaceC() (r float64, exists bool) {
+	v := m.addsurface_c
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearSurfaceC clears the value of the "surface_c" field.
+func (m *SealingMutation) ClearSurfaceC() {
+	m.surface_c = nil
+	m.addsurface_c = nil
+	m.clearedFields[sealing.FieldSurfaceC] = struct{}{}
+}
+
+// SurfaceCCleared returns if the "surface_c" field was cleared in this mutation.
+func (m *SealingMutation) SurfaceCCleared() bool {
+	_, ok := m.clearedFields[sealing.FieldSurfaceC]
+	return ok
+}
+
+// ResetSurfaceC resets all changes to the "surface_c" field.
+func (m *SealingMutation) ResetSurfaceC() {
+	m.surface_c = nil
+	m.addsurface_c = nil
+	delete(m.clearedFields, sealing.FieldSurfaceC)
+}
+
+// SetHumidityPct sets the "humidity_pct" field.
+func (m *SealingMutation) SetHumidityPct(f float64) {
+	m.humidity_pct = &f
+	m.addhumidity_pct = nil
+}
+
+// HumidityPct returns the value of the "humidity_pct" field in the mutation.
+func (m *SealingMutation) HumidityPct() (r float64, exists bool) {
+	v := m.humidity_pct
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldHumidityPct returns the old "humidity_pct" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldHumidityPct(ctx context.Context) (v *float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldHumidityPct is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldHumidityPct requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldHumidityPct: %w", err)
+	}
+	return oldValue.HumidityPct, nil
+}
+
+// AddHumidityPct adds f to the "humidity_pct" field.
+func (m *SealingMutation) AddHumidityPct(f float64) {
+	if m.addhumidity_pct != nil {
+		*m.addhumidity_pct += f
+	} else {
+		m.addhumidity_pct = &f
+	}
+}
+
+// AddedHumidityPct returns the value that was added to the "humidity_pct" field in this mutation.
+func (m *SealingMutation) AddedHumidityPct() (r float64, exists bool) {
+	v := m.addhumidity_pct
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearHumidityPct clears the value of the "humidity_pct" field.
+func (m *SealingMutation) ClearHumidityPct() {
+	m.humidity_pct = nil
+	m.addhumidity_pct = nil
+	m.clearedFields[sealing.FieldHumidityPct] = struct{}{}
+}
+
+// HumidityPctCleared returns if the "humidity_pct" field was cleared in this mutation.
+func (m *SealingMutation) HumidityPctCleared() bool {
+	_, ok := m.clearedFields[sealing.FieldHumidityPct]
+	return ok
+}
+
+// ResetHumidityPct resets all changes to the "humidity_pct" field.
+func (m *SealingMutation) ResetHumidityPct() {
+	m.humidity_pct = nil
+	m.addhumidity_pct = nil
+	delete(m.clearedFields, sealing.FieldHumidityPct)
+}
+
+// SetSplice sets the "splice" field.
+func (m *SealingMutation) SetSplice(u uint8) {
+	m.splice = &u
+	m.addsplice = nil
+}
+
+// Splice returns the value of the "splice" field in the mutation.
+func (m *SealingMutation) Splice() (r uint8, exists bool) {
+	v := m.splice
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSplice returns the old "splice" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldSplice(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSplice is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSplice requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSplice: %w", err)
+	}
+	return oldValue.Splice, nil
+}
+
+// AddSplice adds u to the "splice" field.
+func (m *SealingMutation) AddSplice(u int8) {
+	if m.addsplice != nil {
+		*m.addsplice += u
+	} else {
+		m.addsplice = &u
+	}
+}
+
+// AddedSplice returns the value that was added to the "splice" field in this mutation.
+func (m *SealingMutation) AddedSplice() (r int8, exists bool) {
+	v := m.addsplice
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetSplice resets all changes to the "splice" field.
+func (m *SealingMutation) ResetSplice() {
+	m.splice = nil
+	m.addsplice = nil
+}
+
+// SetFlangeStraight sets the "flange_straight" field.
+func (m *SealingMutation) SetFlangeStraight(b bool) {
+	m.flange_straight = &b
+}
+
+// FlangeStraight returns the value of the "flange_straight" field in the mutation.
+func (m *SealingMutation) FlangeStraight() (r bool, exists bool) {
+	v := m.flange_straight
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldFlangeStraight returns the old "flange_straight" field's value of the Sealing entity.
+// If the Sealing object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SealingMutation) OldFlangeStraight(ctx context.Context) (v *bool, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldFlangeStraight is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldFlangeStraight requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldFlangeStraight: %w", err)
+	}
+	return oldValue.FlangeStraight, nil
+}
+
+// ClearFlangeStraight clears the value of the "flange_straight" field.
+func (m *SealingMutation) ClearFlangeStraight() {
+	m.flange_straight = nil
+	m.clearedFields[sealing.FieldFlangeStraight] = struct{}{}
+}
+
+// FlangeStraightCleared returns if the "flange_straight" field was cleared in this mutation.
+func (m *SealingMutation) FlangeStraightCleared() bool {
+	_, ok := m.clearedFields[sealing.FieldFlangeStraight]
+	return ok
+}
+
+// ResetFlangeStraight resets all changes to the "flange_straight" field.
+func (m *SealingMutation) ResetFlangeStraight() {
+	m.flange_straight = nil
+	delete(m.clearedFields, sealing.FieldFlangeStraight)
+}
+
+// ClearSpecificationRevision clears the "specification_revision" edge to the SpecificationRevision entity.
+func (m *SealingMutation) ClearSpecificationRevision() {
+	m.clearedspecification_revision = true
+	m.clearedFields[sealing.FieldSpecificationRevisionID] = struct{}{}
+}
+
+// SpecificationRevisionCleared reports if the "specification_revision" edge to the SpecificationRevision entity was cleared.
+func (m *SealingMutation) SpecificationRevisionCleared() bool {
+	return m.clearedspecification_revision
+}
+
+// SpecificationRevisionIDs returns the "specification_revision" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// SpecificationRevisionID instead. It exists only for internal usage by the builders.
+func (m *SealingMutation) SpecificationRevisionIDs() (ids []int) {
+	if id := m.specification_revision; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetSpecificationRevision resets all changes to the "specification_revision" edge.
+func (m *SealingMutation) ResetSpecificationRevision() {
+	m.specification_revision = nil
+	m.clearedspecification_revision = false
+}
+
+// Where appends a list predicates to the SealingMutation builder.
+func (m *SealingMutation) Where(ps ...predicate.Sealing) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the SealingMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *SealingMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Sealing, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *SealingMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *SealingMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Sealing).
+func (m *SealingMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *SealingMutation) Fields() []string {
+	fields := make([]string, 0, 11)
+	if m.specification_revision != nil {
+		fields = append(fields, sealing.FieldSpecificationRevisionID)
+	}
+	if m.sealant != nil {
+		fields = append(fields, sealing.FieldSealant)
+	}
+	if m.batch != nil {
+		fields = append(fields, sealing.FieldBatch)
+	}
+	if m.width_mm != nil {
+		fields = append(fields, sealing.FieldWidthMm)
+	}
+	if m.solvent != nil {
+		fields = append(fields, sealing.FieldSolvent)
+	}
+	if m.clean_time != nil {
+		fields = append(fields, sealing.FieldCleanTime)
+	}
+	if m.air_c != nil {
+		fields = append(fields, sealing.FieldAirC)
+	}
+	if m.surface_c != nil {
+		fields = append(fields, sealing.FieldSurfaceC)
+	}
+	if m.humidity_pct != nil {
+		fields = append(fields, sealing.FieldHumidityPct)
+	}
+	if m.splice != nil {
+		fields = append(fields, sealing.FieldSplice)
+	}
+	if m.flange_straight != nil {
+		fields = append(fields, sealing.FieldFlangeStraight)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *SealingMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case sealing.FieldSpecificationRevisionID:
+		return m.SpecificationRevisionID()
+	case sealing.FieldSealant:
+		return m.Sealant()
+	case sealing.FieldBatch:
+		return m.Batch()
+	case sealing.FieldWidthMm:
+		return m.WidthMm()
+	case sealing.FieldSolvent:
+		return m.Solvent()
+	case sealing.FieldCleanTime:
+		return m.CleanTime()
+	case sealing.FieldAirC:
+		return m.AirC()
+	case sealing.FieldSurfaceC:
+		return m.SurfaceC()
+	case sealing.FieldHumidityPct:
+		return m.HumidityPct()
+	case sealing.FieldSplice:
+		return m.Splice()
+	case sealing.FieldFlangeStraight:
+		return m.FlangeStraight()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *SealingMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case sealing.FieldSpecificationRevisionID:
+		return m.OldSpecificationRevisionID(ctx)
+	case sealing.FieldSealant:
+		return m.OldSealant(ctx)
+	case sealing.FieldBatch:
+		return m.OldBatch(ctx)
+	case sealing.FieldWidthMm:
+		return m.OldWidthMm(ctx)
+	case sealing.FieldSolvent:
+		return m.OldSolvent(ctx)
+	case sealing.FieldCleanTime:
+		return m.OldCleanTime(ctx)
+	case sealing.FieldAirC:
+		return m.OldAirC(ctx)
+	case sealing.FieldSurfaceC:
+		return m.OldSurfaceC(ctx)
+	case sealing.FieldHumidityPct:
+		return m.OldHumidityPct(ctx)
+	case sealing.FieldSplice:
+		return m.OldSplice(ctx)
+	case sealing.FieldFlangeStraight:
+		return m.OldFlangeStraight(ctx)
+	}
+	return nil, fmt.Errorf("unknown Sealing field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *SealingMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case sealing.FieldSpecificationRevisionID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSpecificationRevisionID(v)
+		return nil
+	case sealing.FieldSealant:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSealant(v)
+		return nil
+	case sealing.FieldBatch:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetBatch(v)
+		return nil
+	case sealing.FieldWidthMm:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetWidthMm(v)
+		return nil
+	case sealing.FieldSolvent:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSolvent(v)
+		return nil
+	case sealing.FieldCleanTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCleanTime(v)
+		return nil
+	case sealing.FieldAirC:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetAirC(v)
+		return nil
+	case sealing.FieldSurfaceC:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSurfaceC(v)
+		return nil
+	case sealing.FieldHumidityPct:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetHumidityPct(v)
+		return nil
+	case sealing.FieldSplice:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSplice(v)
+		return nil
+	case sealing.FieldFlangeStraight:
+		v, ok := value.(bool)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetFlangeStraight(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Sealing field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *SealingMutation) AddedFields() []string {
+	var fields []string
+	if m.addwidth_mm != nil {
+		fields = append(fields, sealing.FieldWidthMm)
+	}
+	if m.addclean_time != nil {
+		fields = append(fields, sealing.FieldCleanTime)
+	}
+	if m.addair_c != nil {
+		fields = append(fields, sealing.FieldAirC)
+	}
+	if m.addsurface_c != nil {
+		fields = append(fields, sealing.FieldSurfaceC)
+	}
+	if m.addhumidity_pct != nil {
+		fields = append(fields, sealing.FieldHumidityPct)
+	}
+	if m.addsplice != nil {
+		fields = append(fields, sealing.FieldSplice)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *SealingMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case sealing.FieldWidthMm:
+		return m.AddedWidthMm()
+	case sealing.FieldCleanTime:
+		return m.AddedCleanTime()
+	case sealing.FieldAirC:
+		return m.AddedAirC()
+	case sealing.FieldSurfaceC:
+		return m.AddedSurfaceC()
+	case sealing.FieldHumidityPct:
+		return m.AddedHumidityPct()
+	case sealing.FieldSplice:
+		return m.AddedSplice()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *SealingMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case sealing.FieldWidthMm:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddWidthMm(v)
+		return nil
+	case sealing.FieldCleanTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCleanTime(v)
+		return nil
+	case sealing.FieldAirC:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddAirC(v)
+		return nil
+	case sealing.FieldSurfaceC:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddSurfaceC(v)
+		return nil
+	case sealing.FieldHumidityPct:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddHumidityPct(v)
+		return nil
+	case sealing.FieldSplice:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddSplice(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Sealing numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *SealingMutation) ClearedFields() []string {
+	var fields []string
+	if m.FieldCleared(sealing.FieldCleanTime) {
+		fields = append(fields, sealing.FieldCleanTime)
+	}
+	if m.FieldCleared(sealing.FieldAirC) {
+		fields = append(fields, sealing.FieldAirC)
+	}
+	if m.FieldCleared(sealing.FieldSurfaceC) {
+		fields = append(fields, sealing.FieldSurfaceC)
+	}
+	if m.FieldCleared(sealing.FieldHumidityPct) {
+		fields = append(fields, sealing.FieldHumidityPct)
+	}
+	if m.FieldCleared(sealing.FieldFlangeStraight) {
+		fields = append(fields, sealing.FieldFlangeStraight)
+	}
+	return fields
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *SealingMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *SealingMutation) ClearField(name string) error {
+	switch name {
+	case sealing.FieldCleanTime:
+		m.ClearCleanTime()
+		return nil
+	case sealing.FieldAirC:
+		m.ClearAirC()
+		return nil
+	case sealing.FieldSurfaceC:
+		m.ClearSurfaceC()
+		return nil
+	case sealing.FieldHumidityPct:
+		m.ClearHumidityPct()
+		return nil
+	case sealing.FieldFlangeStraight:
+		m.ClearFlangeStraight()
+		return nil
+	}
+	return fmt.Errorf("unknown Sealing nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *SealingMutation) ResetField(name string) error {
+	switch name {
+	case sealing.FieldSpecificationRevisionID:
+		m.ResetSpecificationRevisionID()
+		return nil
+	case sealing.FieldSealant:
+		m.ResetSealant()
+		return nil
+	case sealing.FieldBatch:
+		m.ResetBatch()
+		return nil
+	case sealing.FieldWidthMm:
+		m.ResetWidthMm()
+		return nil
+	case sealing.FieldSolvent:
+		m.ResetSolvent()
+		return nil
+	case sealing.FieldCleanTime:
+		m.ResetCleanTime()
+		return nil
+	case sealing.FieldAirC:
+		m.ResetAirC()
+		return nil
+	case sealing.FieldSurfaceC:
+		m.ResetSurfaceC()
+		return nil
+	case sealing.FieldHumidityPct:
+		m.ResetHumidityPct()
+		return nil
+	case sealing.FieldSplice:
+		m.ResetSplice()
+		return nil
+	case sealing.FieldFlangeStraight:
+		m.ResetFlangeStraight()
+		return nil
+	}
+	return fmt.Errorf("unknown Sealing field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *SealingMutation) AddedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.specification_revision != nil {
+		edges = append(edges, sealing.EdgeSpecificationRevision)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *SealingMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case sealing.EdgeSpecificationRevision:
+		if id := m.specification_revision; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *SealingMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 1)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *SealingMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *SealingMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.clearedspecification_revision {
+		edges = append(edges, sealing.EdgeSpecificationRevision)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *SealingMutation) EdgeCleared(name string) bool {
+	switch name {
+	case sealing.EdgeSpecificationRevision:
+		return m.clearedspecification_revision
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *SealingMutation) ClearEdge(name string) error {
+	switch name {
+	case sealing.EdgeSpecificationRevision:
+		m.ClearSpecificationRevision()
+		return nil
+	}
+	return fmt.Errorf("unknown Sealing unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *SealingMutation) ResetEdge(name string) error {
+	switch name {
+	case sealing.EdgeSpecificationRevision:
+		m.ResetSpecificationRevision()
+		return nil
+	}
+	return fmt.Errorf("unknown Sealing edge %s", name)
+}
+
+// SignOffMutation represents an operation that mutates the SignOff nodes in the graph.
+type SignOffMutation struct {
+	config
+	op            Op
+	typ           string
+	id            *int64
+	point         *uint8
+	addpoint      *int8
+	title         *string
+	clearedFields map[string]struct{}
+	tower         *int
+	clearedtower  bool
+	cell          *int
+	clearedcell   bool
+	done          bool
+	oldValue      func(context.Context) (*SignOff, error)
+	predicates    []predicate.SignOff
+}
+
+var _ ent.Mutation = (*SignOffMutation)(nil)
+
+// signoffOption allows management of the mutation configuration using functional options.
+type signoffOption func(*SignOffMutation)
+
+// newSignOffMutation creates new mutation for the SignOff entity.
+func newSignOffMutation(c config, op Op, opts ...signoffOption) *SignOffMutation {
+	m := &SignOffMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeSignOff,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withSignOffID sets the ID field of the mutation.
+func withSignOffID(id int64) signoffOption {
+	return func(m *SignOffMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *SignOff
+		)
+		m.oldValue = func(ctx context.Context) (*SignOff, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().SignOff.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withSignOff sets the old SignOff of the mutation.
+func withSignOff(node *SignOff) signoffOption {
+	return func(m *SignOffMutation) {
+		m.oldValue = func(context.Context) (*SignOff, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m SignOffMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m SignOffMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of SignOff entities.
+func (m *SignOffMutation) SetID(id int64) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *SignOffMutation) ID() (id int64, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *SignOffMutation) IDs(ctx context.Context) ([]int64, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int64{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().SignOff.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetTowerID sets the "tower_id" field.
+func (m *SignOffMutation) SetTowerID(i int) {
+	m.tower = &i
+}
+
+// TowerID returns the value of the "tower_id" field in the mutation.
+func (m *SignOffMutation) TowerID() (r int, exists bool) {
+	v := m.tower
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldTowerID returns the old "tower_id" field's value of the SignOff entity.
+// If the SignOff object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SignOffMutation) OldTowerID(ctx context.Context) (v *int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldTowerID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldTowerID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldTowerID: %w", err)
+	}
+	return oldValue.TowerID, nil
+}
+
+// ClearTowerID clears the value of the "tower_id" field.
+func (m *SignOffMutation) ClearTowerID() {
+	m.tower = nil
+	m.clearedFields[signoff.FieldTowerID] = struct{}{}
+}
+
+// TowerIDCleared returns if the "tower_id" field was cleared in this mutation.
+func (m *SignOffMutation) TowerIDCleared() bool {
+	_, ok := m.clearedFields[signoff.FieldTowerID]
+	return ok
+}
+
+// ResetTowerID resets all changes to the "tower_id" field.
+func (m *SignOffMutation) ResetTowerID() {
+	m.tower = nil
+	delete(m.clearedFields, signoff.FieldTowerID)
+}
+
+// SetCellID sets the "cell_id" field.
+func (m *SignOffMutation) SetCellID(i int) {
+	m.cell = &i
+}
+
+// CellID returns the value of the "cell_id" field in the mutation.
+func (m *SignOffMutation) CellID() (r int, exists bool) {
+	v := m.cell
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCellID returns the old "cell_id" field's value of the SignOff entity.
+// If the SignOff object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SignOffMutation) OldCellID(ctx context.Context) (v *int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCellID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCellID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCellID: %w", err)
+	}
+	return oldValue.CellID, nil
+}
+
+// ClearCellID clears the value of the "cell_id" field.
+func (m *SignOffMutation) ClearCellID() {
+	m.cell = nil
+	m.clearedFields[signoff.FieldCellID] = struct{}{}
+}
+
+// CellIDCleared returns if the "cell_id" field was cleared in this mutation.
+func (m *SignOffMutation) CellIDCleared() bool {
+	_, ok := m.clearedFields[signoff.FieldCellID]
+	return ok
+}
+
+// ResetCellID resets all changes to the "cell_id" field.
+func (m *SignOffMutation) ResetCellID() {
+	m.cell = nil
+	delete(m.clearedFields, signoff.FieldCellID)
+}
+
+// SetPoint sets the "point" field.
+func (m *SignOffMutation) SetPoint(u uint8) {
+	m.point = &u
+	m.addpoint = nil
+}
+
+// Point returns the value of the "point" field in the mutation.
+func (m *SignOffMutation) Point() (r uint8, exists bool) {
+	v := m.point
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPoint returns the old "point" field's value of the SignOff entity.
+// If the SignOff object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SignOffMutation) OldPoint(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPoint is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPoint requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPoint: %w", err)
+	}
+	return oldValue.Point, nil
+}
+
+// AddPoint adds u to the "point" field.
+func (m *SignOffMutation) AddPoint(u int8) {
+	if m.addpoint != nil {
+		*m.addpoint += u
+	} else {
+		m.addpoint = &u
+	}
+}
+
+// AddedPoint returns the value that was added to the "point" field in this mutation.
+func (m *SignOffMutation) AddedPoint() (r int8, exists bool) {
+	v := m.addpoint
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetPoint resets all changes to the "point" field.
+func (m *SignOffMutation) ResetPoint() {
+	m.point = nil
+	m.addpoint = nil
+}
+
+// SetTitle sets the "title" field.
+func (m *SignOffMutation) SetTitle(s string) {
+	m.title = &s
+}
+
+// Title returns the value of the "title" field in the mutation.
+func (m *SignOffMutation) Title() (r string, exists bool) {
+	v := m.title
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldTitle returns the old "title" field's value of the SignOff entity.
+// If the SignOff object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SignOffMutation) OldTitle(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldTitle is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldTitle requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldTitle: %w", err)
+	}
+	return oldValue.Title, nil
+}
+
+// ResetTitle resets all changes to the "title" field.
+func (m *SignOffMutation) ResetTitle() {
+	m.title = nil
+}
+
+// ClearTower clears the "tower" edge to the Tower entity.
+func (m *SignOffMutation) ClearTower() {
+	m.clearedtower = true
+	m.clearedFields[signoff.FieldTowerID] = struct{}{}
+}
+
+// TowerCleared reports if the "tower" edge to the Tower entity was cleared.
+func (m *SignOffMutation) TowerCleared() bool {
+	return m.TowerIDCleared() || m.clearedtower
+}
+
+// TowerIDs returns the "tower" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// TowerID instead. It exists only for internal usage by the builders.
+func (m *SignOffMutation) TowerIDs() (ids []int) {
+	if id := m.tower; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetTower resets all changes to the "tower" edge.
+func (m *SignOffMutation) ResetTower() {
+	m.tower = nil
+	m.clearedtower = false
+}
+
+// ClearCell clears the "cell" edge to the Cell entity.
+func (m *SignOffMutation) ClearCell() {
+	m.clearedcell = true
+	m.clearedFields[signoff.FieldCellID] = struct{}{}
+}
+
+// CellCleared reports if the "cell" edge to the Cell entity was cleared.
+func (m *SignOffMutation) CellCleared() bool {
+	return m.CellIDCleared() || m.clearedcell
+}
+
+// CellIDs returns the "cell" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// CellID instead. It exists only for internal usage by the builders.
+func (m *SignOffMutation) CellIDs() (ids []int) {
+	if id := m.cell; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetCell resets all changes to the "cell" edge.
+func (m *SignOffMutation) ResetCell() {
+	m.cell = nil
+	m.clearedcell = false
+}
+
+// Where appends a list predicates to the SignOffMutation builder.
+func (m *SignOffMutation) Where(ps ...predicate.SignOff) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the SignOffMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *SignOffMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.SignOff, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *SignOffMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *SignOffMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (SignOff).
+func (m *SignOffMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *SignOffMutation) Fields() []string {
+	fields := make([]string, 0, 4)
+	if m.tower != nil {
+		fields = append(fields, signoff.FieldTowerID)
+	}
+	if m.cell != nil {
+		fields = append(fields, signoff.FieldCellID)
+	}
+	if m.point != nil {
+		fields = append(fields, signoff.FieldPoint)
+	}
+	if m.title != nil {
+		fields = append(fields, signoff.FieldTitle)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *SignOffMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case signoff.FieldTowerID:
+		return m.TowerID()
+	case signoff.FieldCellID:
+		return m.CellID()
+	case signoff.FieldPoint:
+		return m.Point()
+	case signoff.FieldTitle:
+		return m.Title()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *SignOffMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case signoff.FieldTowerID:
+		return m.OldTowerID(ctx)
+	case signoff.FieldCellID:
+		return m.OldCellID(ctx)
+	case signoff.FieldPoint:
+		return m.OldPoint(ctx)
+	case signoff.FieldTitle:
+		return m.OldTitle(ctx)
+	}
+	return nil, fmt.Errorf("unknown SignOff field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *SignOffMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case signoff.FieldTowerID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetTowerID(v)
+		return nil
+	case signoff.FieldCellID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCellID(v)
+		return nil
+	case signoff.FieldPoint:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPoint(v)
+		return nil
+	case signoff.FieldTitle:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetTitle(v)
+		return nil
+	}
+	return fmt.Errorf("unknown SignOff field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *SignOffMutation) AddedFields() []string {
+	var fields []string
+	if m.addpoint != nil {
+		fields = append(fields, signoff.FieldPoint)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *SignOffMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case signoff.FieldPoint:
+		return m.AddedPoint()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *SignOffMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case signoff.FieldPoint:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddPoint(v)
+		return nil
+	}
+	return fmt.Errorf("unknown SignOff numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *SignOffMutation) ClearedFields() []string {
+	var fields []string
+	if m.FieldCleared(signoff.FieldTowerID) {
+		fields = append(fields, signoff.FieldTowerID)
+	}
+	if m.FieldCleared(signoff.FieldCellID) {
+		fields = append(fields, signoff.FieldCellID)
+	}
+	return fields
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *SignOffMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *SignOffMutation) ClearField(name string) error {
+	switch name {
+	case signoff.FieldTowerID:
+		m.ClearTowerID()
+		return nil
+	case signoff.FieldCellID:
+		m.ClearCellID()
+		return nil
+	}
+	return fmt.Errorf("unknown SignOff nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *SignOffMutation) ResetField(name string) error {
+	switch name {
+	case signoff.FieldTowerID:
+		m.ResetTowerID()
+		return nil
+	case signoff.FieldCellID:
+		m.ResetCellID()
+		return nil
+	case signoff.FieldPoint:
+		m.ResetPoint()
+		return nil
+	case signoff.FieldTitle:
+		m.ResetTitle()
+		return nil
+	}
+	return fmt.Errorf("unknown SignOff field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *SignOffMutation) AddedEdges() []string {
+	edges := make([]string, 0, 2)
+	if m.tower != nil {
+		edges = append(edges, signoff.EdgeTower)
+	}
+	if m.cell != nil {
+		edges = append(edges, signoff.EdgeCell)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *SignOffMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case signoff.EdgeTower:
+		if id := m.tower; id != nil {
+			return []ent.Value{*id}
+		}
+	case signoff.EdgeCell:
+		if id := m.cell; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *SignOffMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 2)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *SignOffMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *SignOffMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 2)
+	if m.clearedtower {
+		edges = append(edges, signoff.EdgeTower)
+	}
+	if m.clearedcell {
+		edges = append(edges, signoff.EdgeCell)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *SignOffMutation) EdgeCleared(name string) bool {
+	switch name {
+	case signoff.EdgeTower:
+		return m.clearedtower
+	case signoff.EdgeCell:
+		return m.clearedcell
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *SignOffMutation) ClearEdge(name string) error {
+	switch name {
+	case signoff.EdgeTower:
+		m.ClearTower()
+		return nil
+	case signoff.EdgeCell:
+		m.ClearCell()
+		return nil
+	}
+	return fmt.Errorf("unknown SignOff unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *SignOffMutation) ResetEdge(name string) error {
+	switch name {
+	case signoff.EdgeTower:
+		m.ResetTower()
+		return nil
+	case signoff.EdgeCell:
+		m.ResetCell()
+		return nil
+	}
+	return fmt.Errorf("unknown SignOff edge %s", name)
 }
 
 // SiteMutation represents an operation that mutates the Site nodes in the graph.
@@ -11729,6 +20825,1289 @@ func (m *SpecificationRevisionMutation) ResetEdge(name string) error {
 	return fmt.Errorf("unknown SpecificationRevision edge %s", name)
 }
 
+// SubstitutionMutation represents an operation that mutates the Substitution nodes in the graph.
+type SubstitutionMutation struct {
+	config
+	op                   Op
+	typ                  string
+	id                   *int
+	version              *int
+	addversion           *int
+	create_time          *int64
+	addcreate_time       *int64
+	update_time          *int64
+	addupdate_time       *int64
+	code                 *string
+	needs                *string
+	torque_nm            *float64
+	addtorque_nm         *float64
+	approved_by          *string
+	thread               *string
+	length_mm            *float64
+	addlength_mm         *float64
+	material             *uint8
+	addmaterial          *int8
+	property_class       *string
+	coating              *string
+	head                 *string
+	clearedFields        map[string]struct{}
+	specification        *int
+	clearedspecification bool
+	done                 bool
+	oldValue             func(context.Context) (*Substitution, error)
+	predicates           []predicate.Substitution
+}
+
+var _ ent.Mutation = (*SubstitutionMutation)(nil)
+
+// substitutionOption allows management of the mutation configuration using functional options.
+type substitutionOption func(*SubstitutionMutation)
+
+// newSubstitutionMutation creates new mutation for the Substitution entity.
+func newSubstitutionMutation(c config, op Op, opts ...substitutionOption) *SubstitutionMutation {
+	m := &SubstitutionMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeSubstitution,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withSubstitutionID sets the ID field of the mutation.
+func withSubstitutionID(id int) substitutionOption {
+	return func(m *SubstitutionMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Substitution
+		)
+		m.oldValue = func(ctx context.Context) (*Substitution, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Substitution.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withSubstitution sets the old Substitution of the mutation.
+func withSubstitution(node *Substitution) substitutionOption {
+	return func(m *SubstitutionMutation) {
+		m.oldValue = func(context.Context) (*Substitution, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m SubstitutionMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m SubstitutionMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *SubstitutionMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *SubstitutionMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Substitution.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetVersion sets the "version" field.
+func (m *SubstitutionMutation) SetVersion(i int) {
+	m.version = &i
+	m.addversion = nil
+}
+
+// Version returns the value of the "version" field in the mutation.
+func (m *SubstitutionMutation) Version() (r int, exists bool) {
+	v := m.version
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldVersion returns the old "version" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldVersion(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldVersion is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldVersion requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldVersion: %w", err)
+	}
+	return oldValue.Version, nil
+}
+
+// AddVersion adds i to the "version" field.
+func (m *SubstitutionMutation) AddVersion(i int) {
+	if m.addversion != nil {
+		*m.addversion += i
+	} else {
+		m.addversion = &i
+	}
+}
+
+// AddedVersion returns the value that was added to the "version" field in this mutation.
+func (m *SubstitutionMutation) AddedVersion() (r int, exists bool) {
+	v := m.addversion
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetVersion resets all changes to the "version" field.
+func (m *SubstitutionMutation) ResetVersion() {
+	m.version = nil
+	m.addversion = nil
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *SubstitutionMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *SubstitutionMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *SubstitutionMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *SubstitutionMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *SubstitutionMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// SetUpdateTime sets the "update_time" field.
+func (m *SubstitutionMutation) SetUpdateTime(i int64) {
+	m.update_time = &i
+	m.addupdate_time = nil
+}
+
+// UpdateTime returns the value of the "update_time" field in the mutation.
+func (m *SubstitutionMutation) UpdateTime() (r int64, exists bool) {
+	v := m.update_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldUpdateTime returns the old "update_time" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldUpdateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldUpdateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldUpdateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldUpdateTime: %w", err)
+	}
+	return oldValue.UpdateTime, nil
+}
+
+// AddUpdateTime adds i to the "update_time" field.
+func (m *SubstitutionMutation) AddUpdateTime(i int64) {
+	if m.addupdate_time != nil {
+		*m.addupdate_time += i
+	} else {
+		m.addupdate_time = &i
+	}
+}
+
+// AddedUpdateTime returns the value that was added to the "update_time" field in this mutation.
+func (m *SubstitutionMutation) AddedUpdateTime() (r int64, exists bool) {
+	v := m.addupdate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetUpdateTime resets all changes to the "update_time" field.
+func (m *SubstitutionMutation) ResetUpdateTime() {
+	m.update_time = nil
+	m.addupdate_time = nil
+}
+
+// SetCode sets the "code" field.
+func (m *SubstitutionMutation) SetCode(s string) {
+	m.code = &s
+}
+
+// Code returns the value of the "code" field in the mutation.
+func (m *SubstitutionMutation) Code() (r string, exists bool) {
+	v := m.code
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCode returns the old "code" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldCode(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCode is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCode requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCode: %w", err)
+	}
+	return oldValue.Code, nil
+}
+
+// ResetCode resets all changes to the "code" field.
+func (m *SubstitutionMutation) ResetCode() {
+	m.code = nil
+}
+
+// SetSpecificationID sets the "specification_id" field.
+func (m *SubstitutionMutation) SetSpecificationID(i int) {
+	m.specification = &i
+}
+
+// SpecificationID returns the value of the "specification_id" field in the mutation.
+func (m *SubstitutionMutation) SpecificationID() (r int, exists bool) {
+	v := m.specification
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSpecificationID returns the old "specification_id" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldSpecificationID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSpecificationID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSpecificationID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSpecificationID: %w", err)
+	}
+	return oldValue.SpecificationID, nil
+}
+
+// ResetSpecificationID resets all changes to the "specification_id" field.
+func (m *SubstitutionMutation) ResetSpecificationID() {
+	m.specification = nil
+}
+
+// SetNeeds sets the "needs" field.
+func (m *SubstitutionMutation) SetNeeds(s string) {
+	m.needs = &s
+}
+
+// Needs returns the value of the "needs" field in the mutation.
+func (m *SubstitutionMutation) Needs() (r string, exists bool) {
+	v := m.needs
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldNeeds returns the old "needs" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldNeeds(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldNeeds is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldNeeds requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldNeeds: %w", err)
+	}
+	return oldValue.Needs, nil
+}
+
+// ResetNeeds resets all changes to the "needs" field.
+func (m *SubstitutionMutation) ResetNeeds() {
+	m.needs = nil
+}
+
+// SetTorqueNm sets the "torque_nm" field.
+func (m *SubstitutionMutation) SetTorqueNm(f float64) {
+	m.torque_nm = &f
+	m.addtorque_nm = nil
+}
+
+// TorqueNm returns the value of the "torque_nm" field in the mutation.
+func (m *SubstitutionMutation) TorqueNm() (r float64, exists bool) {
+	v := m.torque_nm
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldTorqueNm returns the old "torque_nm" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldTorqueNm(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldTorqueNm is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldTorqueNm requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldTorqueNm: %w", err)
+	}
+	return oldValue.TorqueNm, nil
+}
+
+// AddTorqueNm adds f to the "torque_nm" field.
+func (m *SubstitutionMutation) AddTorqueNm(f float64) {
+	if m.addtorque_nm != nil {
+		*m.addtorque_nm += f
+	} else {
+		m.addtorque_nm = &f
+	}
+}
+
+// AddedTorqueNm returns the value that was added to the "torque_nm" field in this mutation.
+func (m *SubstitutionMutation) AddedTorqueNm() (r float64, exists bool) {
+	v := m.addtorque_nm
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetTorqueNm resets all changes to the "torque_nm" field.
+func (m *SubstitutionMutation) ResetTorqueNm() {
+	m.torque_nm = nil
+	m.addtorque_nm = nil
+}
+
+// SetApprovedBy sets the "approved_by" field.
+func (m *SubstitutionMutation) SetApprovedBy(s string) {
+	m.approved_by = &s
+}
+
+// ApprovedBy returns the value of the "approved_by" field in the mutation.
+func (m *SubstitutionMutation) ApprovedBy() (r string, exists bool) {
+	v := m.approved_by
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldApprovedBy returns the old "approved_by" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldApprovedBy(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldApprovedBy is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldApprovedBy requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldApprovedBy: %w", err)
+	}
+	return oldValue.ApprovedBy, nil
+}
+
+// ResetApprovedBy resets all changes to the "approved_by" field.
+func (m *SubstitutionMutation) ResetApprovedBy() {
+	m.approved_by = nil
+}
+
+// SetThread sets the "thread" field.
+func (m *SubstitutionMutation) SetThread(s string) {
+	m.thread = &s
+}
+
+// Thread returns the value of the "thread" field in the mutation.
+func (m *SubstitutionMutation) Thread() (r string, exists bool) {
+	v := m.thread
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldThread returns the old "thread" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldThread(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldThread is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldThread requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldThread: %w", err)
+	}
+	return oldValue.Thread, nil
+}
+
+// ResetThread resets all changes to the "thread" field.
+func (m *SubstitutionMutation) ResetThread() {
+	m.thread = nil
+}
+
+// SetLengthMm sets the "length_mm" field.
+func (m *SubstitutionMutation) SetLengthMm(f float64) {
+	m.length_mm = &f
+	m.addlength_mm = nil
+}
+
+// LengthMm returns the value of the "length_mm" field in the mutation.
+func (m *SubstitutionMutation) LengthMm() (r float64, exists bool) {
+	v := m.length_mm
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldLengthMm returns the old "length_mm" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldLengthMm(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldLengthMm is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldLengthMm requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldLengthMm: %w", err)
+	}
+	return oldValue.LengthMm, nil
+}
+
+// AddLengthMm adds f to the "length_mm" field.
+func (m *SubstitutionMutation) AddLengthMm(f float64) {
+	if m.addlength_mm != nil {
+		*m.addlength_mm += f
+	} else {
+		m.addlength_mm = &f
+	}
+}
+
+// AddedLengthMm returns the value that was added to the "length_mm" field in this mutation.
+func (m *SubstitutionMutation) AddedLengthMm() (r float64, exists bool) {
+	v := m.addlength_mm
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetLengthMm resets all changes to the "length_mm" field.
+func (m *SubstitutionMutation) ResetLengthMm() {
+	m.length_mm = nil
+	m.addlength_mm = nil
+}
+
+// SetMaterial sets the "material" field.
+func (m *SubstitutionMutation) SetMaterial(u uint8) {
+	m.material = &u
+	m.addmaterial = nil
+}
+
+// Material returns the value of the "material" field in the mutation.
+func (m *SubstitutionMutation) Material() (r uint8, exists bool) {
+	v := m.material
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMaterial returns the old "material" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldMaterial(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMaterial is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMaterial requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMaterial: %w", err)
+	}
+	return oldValue.Material, nil
+}
+
+// AddMaterial adds u to the "material" field.
+func (m *SubstitutionMutation) AddMaterial(u int8) {
+	if m.addmaterial != nil {
+		*m.addmaterial += u
+	} else {
+		m.addmaterial = &u
+	}
+}
+
+// AddedMaterial returns the value that was added to the "material" field in this mutation.
+func (m *SubstitutionMutation) AddedMaterial() (r int8, exists bool) {
+	v := m.addmaterial
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetMaterial resets all changes to the "material" field.
+func (m *SubstitutionMutation) ResetMaterial() {
+	m.material = nil
+	m.addmaterial = nil
+}
+
+// SetPropertyClass sets the "property_class" field.
+func (m *SubstitutionMutation) SetPropertyClass(s string) {
+	m.property_class = &s
+}
+
+// PropertyClass returns the value of the "property_class" field in the mutation.
+func (m *SubstitutionMutation) PropertyClass() (r string, exists bool) {
+	v := m.property_class
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPropertyClass returns the old "property_class" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldPropertyClass(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPropertyClass is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPropertyClass requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPropertyClass: %w", err)
+	}
+	return oldValue.PropertyClass, nil
+}
+
+// ResetPropertyClass resets all changes to the "property_class" field.
+func (m *SubstitutionMutation) ResetPropertyClass() {
+	m.property_class = nil
+}
+
+// SetCoating sets the "coating" field.
+func (m *SubstitutionMutation) SetCoating(s string) {
+	m.coating = &s
+}
+
+// Coating returns the value of the "coating" field in the mutation.
+func (m *SubstitutionMutation) Coating() (r string, exists bool) {
+	v := m.coating
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCoating returns the old "coating" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldCoating(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCoating is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCoating requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCoating: %w", err)
+	}
+	return oldValue.Coating, nil
+}
+
+// ResetCoating resets all changes to the "coating" field.
+func (m *SubstitutionMutation) ResetCoating() {
+	m.coating = nil
+}
+
+// SetHead sets the "head" field.
+func (m *SubstitutionMutation) SetHead(s string) {
+	m.head = &s
+}
+
+// Head returns the value of the "head" field in the mutation.
+func (m *SubstitutionMutation) Head() (r string, exists bool) {
+	v := m.head
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldHead returns the old "head" field's value of the Substitution entity.
+// If the Substitution object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *SubstitutionMutation) OldHead(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldHead is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldHead requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldHead: %w", err)
+	}
+	return oldValue.Head, nil
+}
+
+// ResetHead resets all changes to the "head" field.
+func (m *SubstitutionMutation) ResetHead() {
+	m.head = nil
+}
+
+// ClearSpecification clears the "specification" edge to the Specification entity.
+func (m *SubstitutionMutation) ClearSpecification() {
+	m.clearedspecification = true
+	m.clearedFields[substitution.FieldSpecificationID] = struct{}{}
+}
+
+// SpecificationCleared reports if the "specification" edge to the Specification entity was cleared.
+func (m *SubstitutionMutation) SpecificationCleared() bool {
+	return m.clearedspecification
+}
+
+// SpecificationIDs returns the "specification" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// SpecificationID instead. It exists only for internal usage by the builders.
+func (m *SubstitutionMutation) SpecificationIDs() (ids []int) {
+	if id := m.specification; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetSpecification resets all changes to the "specification" edge.
+func (m *SubstitutionMutation) ResetSpecification() {
+	m.specification = nil
+	m.clearedspecification = false
+}
+
+// Where appends a list predicates to the SubstitutionMutation builder.
+func (m *SubstitutionMutation) Where(ps ...predicate.Substitution) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the SubstitutionMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *SubstitutionMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Substitution, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *SubstitutionMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *SubstitutionMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Substitution).
+func (m *SubstitutionMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *SubstitutionMutation) Fields() []string {
+	fields := make([]string, 0, 14)
+	if m.version != nil {
+		fields = append(fields, substitution.FieldVersion)
+	}
+	if m.create_time != nil {
+		fields = append(fields, substitution.FieldCreateTime)
+	}
+	if m.update_time != nil {
+		fields = append(fields, substitution.FieldUpdateTime)
+	}
+	if m.code != nil {
+		fields = append(fields, substitution.FieldCode)
+	}
+	if m.specification != nil {
+		fields = append(fields, substitution.FieldSpecificationID)
+	}
+	if m.needs != nil {
+		fields = append(fields, substitution.FieldNeeds)
+	}
+	if m.torque_nm != nil {
+		fields = append(fields, substitution.FieldTorqueNm)
+	}
+	if m.approved_by != nil {
+		fields = append(fields, substitution.FieldApprovedBy)
+	}
+	if m.thread != nil {
+		fields = append(fields, substitution.FieldThread)
+	}
+	if m.length_mm != nil {
+		fields = append(fields, substitution.FieldLengthMm)
+	}
+	if m.material != nil {
+		fields = append(fields, substitution.FieldMaterial)
+	}
+	if m.property_class != nil {
+		fields = append(fields, substitution.FieldPropertyClass)
+	}
+	if m.coating != nil {
+		fields = append(fields, substitution.FieldCoating)
+	}
+	if m.head != nil {
+		fields = append(fields, substitution.FieldHead)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *SubstitutionMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case substitution.FieldVersion:
+		return m.Version()
+	case substitution.FieldCreateTime:
+		return m.CreateTime()
+	case substitution.FieldUpdateTime:
+		return m.UpdateTime()
+	case substitution.FieldCode:
+		return m.Code()
+	case substitution.FieldSpecificationID:
+		return m.SpecificationID()
+	case substitution.FieldNeeds:
+		return m.Needs()
+	case substitution.FieldTorqueNm:
+		return m.TorqueNm()
+	case substitution.FieldApprovedBy:
+		return m.ApprovedBy()
+	case substitution.FieldThread:
+		return m.Thread()
+	case substitution.FieldLengthMm:
+		return m.LengthMm()
+	case substitution.FieldMaterial:
+		return m.Material()
+	case substitution.FieldPropertyClass:
+		return m.PropertyClass()
+	case substitution.FieldCoating:
+		return m.Coating()
+	case substitution.FieldHead:
+		return m.Head()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *SubstitutionMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case substitution.FieldVersion:
+		return m.OldVersion(ctx)
+	case substitution.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	case substitution.FieldUpdateTime:
+		return m.OldUpdateTime(ctx)
+	case substitution.FieldCode:
+		return m.OldCode(ctx)
+	case substitution.FieldSpecificationID:
+		return m.OldSpecificationID(ctx)
+	case substitution.FieldNeeds:
+		return m.OldNeeds(ctx)
+	case substitution.FieldTorqueNm:
+		return m.OldTorqueNm(ctx)
+	case substitution.FieldApprovedBy:
+		return m.OldApprovedBy(ctx)
+	case substitution.FieldThread:
+		return m.OldThread(ctx)
+	case substitution.FieldLengthMm:
+		return m.OldLengthMm(ctx)
+	case substitution.FieldMaterial:
+		return m.OldMaterial(ctx)
+	case substitution.FieldPropertyClass:
+		return m.OldPropertyClass(ctx)
+	case substitution.FieldCoating:
+		return m.OldCoating(ctx)
+	case substitution.FieldHead:
+		return m.OldHead(ctx)
+	}
+	return nil, fmt.Errorf("unknown Substitution field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *SubstitutionMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case substitution.FieldVersion:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetVersion(v)
+		return nil
+	case substitution.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	case substitution.FieldUpdateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetUpdateTime(v)
+		return nil
+	case substitution.FieldCode:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCode(v)
+		return nil
+	case substitution.FieldSpecificationID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSpecificationID(v)
+		return nil
+	case substitution.FieldNeeds:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetNeeds(v)
+		return nil
+	case substitution.FieldTorqueNm:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetTorqueNm(v)
+		return nil
+	case substitution.FieldApprovedBy:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetApprovedBy(v)
+		return nil
+	case substitution.FieldThread:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetThread(v)
+		return nil
+	case substitution.FieldLengthMm:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetLengthMm(v)
+		return nil
+	case substitution.FieldMaterial:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMaterial(v)
+		return nil
+	case substitution.FieldPropertyClass:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPropertyClass(v)
+		return nil
+	case substitution.FieldCoating:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCoating(v)
+		return nil
+	case substitution.FieldHead:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetHead(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Substitution field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *SubstitutionMutation) AddedFields() []string {
+	var fields []string
+	if m.addversion != nil {
+		fields = append(fields, substitution.FieldVersion)
+	}
+	if m.addcreate_time != nil {
+		fields = append(fields, substitution.FieldCreateTime)
+	}
+	if m.addupdate_time != nil {
+		fields = append(fields, substitution.FieldUpdateTime)
+	}
+	if m.addtorque_nm != nil {
+		fields = append(fields, substitution.FieldTorqueNm)
+	}
+	if m.addlength_mm != nil {
+		fields = append(fields, substitution.FieldLengthMm)
+	}
+	if m.addmaterial != nil {
+		fields = append(fields, substitution.FieldMaterial)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *SubstitutionMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case substitution.FieldVersion:
+		return m.AddedVersion()
+	case substitution.FieldCreateTime:
+		return m.AddedCreateTime()
+	case substitution.FieldUpdateTime:
+		return m.AddedUpdateTime()
+	case substitution.FieldTorqueNm:
+		return m.AddedTorqueNm()
+	case substitution.FieldLengthMm:
+		return m.AddedLengthMm()
+	case substitution.FieldMaterial:
+		return m.AddedMaterial()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *SubstitutionMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case substitution.FieldVersion:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddVersion(v)
+		return nil
+	case substitution.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	case substitution.FieldUpdateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddUpdateTime(v)
+		return nil
+	case substitution.FieldTorqueNm:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddTorqueNm(v)
+		return nil
+	case substitution.FieldLengthMm:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddLengthMm(v)
+		return nil
+	case substitution.FieldMaterial:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddMaterial(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Substitution numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *SubstitutionMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *SubstitutionMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *SubstitutionMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown Substitution nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *SubstitutionMutation) ResetField(name string) error {
+	switch name {
+	case substitution.FieldVersion:
+		m.ResetVersion()
+		return nil
+	case substitution.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	case substitution.FieldUpdateTime:
+		m.ResetUpdateTime()
+		return nil
+	case substitution.FieldCode:
+		m.ResetCode()
+		return nil
+	case substitution.FieldSpecificationID:
+		m.ResetSpecificationID()
+		return nil
+	case substitution.FieldNeeds:
+		m.ResetNeeds()
+		return nil
+	case substitution.FieldTorqueNm:
+		m.ResetTorqueNm()
+		return nil
+	case substitution.FieldApprovedBy:
+		m.ResetApprovedBy()
+		return nil
+	case substitution.FieldThread:
+		m.ResetThread()
+		return nil
+	case substitution.FieldLengthMm:
+		m.ResetLengthMm()
+		return nil
+	case substitution.FieldMaterial:
+		m.ResetMaterial()
+		return nil
+	case substitution.FieldPropertyClass:
+		m.ResetPropertyClass()
+		return nil
+	case substitution.FieldCoating:
+		m.ResetCoating()
+		return nil
+	case substitution.FieldHead:
+		m.ResetHead()
+		return nil
+	}
+	return fmt.Errorf("unknown Substitution field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *SubstitutionMutation) AddedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.specification != nil {
+		edges = append(edges, substitution.EdgeSpecification)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *SubstitutionMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case substitution.EdgeSpecification:
+		if id := m.specification; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *SubstitutionMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 1)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *SubstitutionMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *SubstitutionMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.clearedspecification {
+		edges = append(edges, substitution.EdgeSpecification)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *SubstitutionMutation) EdgeCleared(name string) bool {
+	switch name {
+	case substitution.EdgeSpecification:
+		return m.clearedspecification
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *SubstitutionMutation) ClearEdge(name string) error {
+	switch name {
+	case substitution.EdgeSpecification:
+		m.ClearSpecification()
+		return nil
+	}
+	return fmt.Errorf("unknown Substitution unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *SubstitutionMutation) ResetEdge(name string) error {
+	switch name {
+	case substitution.EdgeSpecification:
+		m.ResetSpecification()
+		return nil
+	}
+	return fmt.Errorf("unknown Substitution edge %s", name)
+}
+
 // TallyMutation represents an operation that mutates the Tally nodes in the graph.
 type TallyMutation struct {
 	config
@@ -14981,6 +25360,629 @@ func (m *ToolMutation) ResetEdge(name string) error {
 		return nil
 	}
 	return fmt.Errorf("unknown Tool edge %s", name)
+}
+
+// ToolUseMutation represents an operation that mutates the ToolUse nodes in the graph.
+type ToolUseMutation struct {
+	config
+	op            Op
+	typ           string
+	id            *int
+	tool_id       *int
+	addtool_id    *int
+	hour          *int64
+	addhour       *int64
+	fasteners     *int64
+	addfasteners  *int64
+	last_time     *int64
+	addlast_time  *int64
+	clearedFields map[string]struct{}
+	done          bool
+	oldValue      func(context.Context) (*ToolUse, error)
+	predicates    []predicate.ToolUse
+}
+
+var _ ent.Mutation = (*ToolUseMutation)(nil)
+
+// tooluseOption allows management of the mutation configuration using functional options.
+type tooluseOption func(*ToolUseMutation)
+
+// newToolUseMutation creates new mutation for the ToolUse entity.
+func newToolUseMutation(c config, op Op, opts ...tooluseOption) *ToolUseMutation {
+	m := &ToolUseMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeToolUse,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withToolUseID sets the ID field of the mutation.
+func withToolUseID(id int) tooluseOption {
+	return func(m *ToolUseMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *ToolUse
+		)
+		m.oldValue = func(ctx context.Context) (*ToolUse, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().ToolUse.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withToolUse sets the old ToolUse of the mutation.
+func withToolUse(node *ToolUse) tooluseOption {
+	return func(m *ToolUseMutation) {
+		m.oldValue = func(context.Context) (*ToolUse, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m ToolUseMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m ToolUseMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *ToolUseMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *ToolUseMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().ToolUse.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetToolID sets the "tool_id" field.
+func (m *ToolUseMutation) SetToolID(i int) {
+	m.tool_id = &i
+	m.addtool_id = nil
+}
+
+// ToolID returns the value of the "tool_id" field in the mutation.
+func (m *ToolUseMutation) ToolID() (r int, exists bool) {
+	v := m.tool_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldToolID returns the old "tool_id" field's value of the ToolUse entity.
+// If the ToolUse object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *ToolUseMutation) OldToolID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldToolID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldToolID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldToolID: %w", err)
+	}
+	return oldValue.ToolID, nil
+}
+
+// AddToolID adds i to the "tool_id" field.
+func (m *ToolUseMutation) AddToolID(i int) {
+	if m.addtool_id != nil {
+		*m.addtool_id += i
+	} else {
+		m.addtool_id = &i
+	}
+}
+
+// AddedToolID returns the value that was added to the "tool_id" field in this mutation.
+func (m *ToolUseMutation) AddedToolID() (r int, exists bool) {
+	v := m.addtool_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetToolID resets all changes to the "tool_id" field.
+func (m *ToolUseMutation) ResetToolID() {
+	m.tool_id = nil
+	m.addtool_id = nil
+}
+
+// SetHour sets the "hour" field.
+func (m *ToolUseMutation) SetHour(i int64) {
+	m.hour = &i
+	m.addhour = nil
+}
+
+// Hour returns the value of the "hour" field in the mutation.
+func (m *ToolUseMutation) Hour() (r int64, exists bool) {
+	v := m.hour
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldHour returns the old "hour" field's value of the ToolUse entity.
+// If the ToolUse object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *ToolUseMutation) OldHour(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldHour is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldHour requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldHour: %w", err)
+	}
+	return oldValue.Hour, nil
+}
+
+// AddHour adds i to the "hour" field.
+func (m *ToolUseMutation) AddHour(i int64) {
+	if m.addhour != nil {
+		*m.addhour += i
+	} else {
+		m.addhour = &i
+	}
+}
+
+// AddedHour returns the value that was added to the "hour" field in this mutation.
+func (m *ToolUseMutation) AddedHour() (r int64, exists bool) {
+	v := m.addhour
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetHour resets all changes to the "hour" field.
+func (m *ToolUseMutation) ResetHour() {
+	m.hour = nil
+	m.addhour = nil
+}
+
+// SetFasteners sets the "fasteners" field.
+func (m *ToolUseMutation) SetFasteners(i int64) {
+	m.fasteners = &i
+	m.addfasteners = nil
+}
+
+// Fasteners returns the value of the "fasteners" field in the mutation.
+func (m *ToolUseMutation) Fasteners() (r int64, exists bool) {
+	v := m.fasteners
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldFasteners returns the old "fasteners" field's value of the ToolUse entity.
+// If the ToolUse object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *ToolUseMutation) OldFasteners(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldFasteners is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldFasteners requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldFasteners: %w", err)
+	}
+	return oldValue.Fasteners, nil
+}
+
+// AddFasteners adds i to the "fasteners" field.
+func (m *ToolUseMutation) AddFasteners(i int64) {
+	if m.addfasteners != nil {
+		*m.addfasteners += i
+	} else {
+		m.addfasteners = &i
+	}
+}
+
+// AddedFasteners returns the value that was added to the "fasteners" field in this mutation.
+func (m *ToolUseMutation) AddedFasteners() (r int64, exists bool) {
+	v := m.addfasteners
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetFasteners resets all changes to the "fasteners" field.
+func (m *ToolUseMutation) ResetFasteners() {
+	m.fasteners = nil
+	m.addfasteners = nil
+}
+
+// SetLastTime sets the "last_time" field.
+func (m *ToolUseMutation) SetLastTime(i int64) {
+	m.last_time = &i
+	m.addlast_time = nil
+}
+
+// LastTime returns the value of the "last_time" field in the mutation.
+func (m *ToolUseMutation) LastTime() (r int64, exists bool) {
+	v := m.last_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldLastTime returns the old "last_time" field's value of the ToolUse entity.
+// If the ToolUse object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *ToolUseMutation) OldLastTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldLastTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldLastTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldLastTime: %w", err)
+	}
+	return oldValue.LastTime, nil
+}
+
+// AddLastTime adds i to the "last_time" field.
+func (m *ToolUseMutation) AddLastTime(i int64) {
+	if m.addlast_time != nil {
+		*m.addlast_time += i
+	} else {
+		m.addlast_time = &i
+	}
+}
+
+// AddedLastTime returns the value that was added to the "last_time" field in this mutation.
+func (m *ToolUseMutation) AddedLastTime() (r int64, exists bool) {
+	v := m.addlast_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetLastTime resets all changes to the "last_time" field.
+func (m *ToolUseMutation) ResetLastTime() {
+	m.last_time = nil
+	m.addlast_time = nil
+}
+
+// Where appends a list predicates to the ToolUseMutation builder.
+func (m *ToolUseMutation) Where(ps ...predicate.ToolUse) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the ToolUseMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *ToolUseMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.ToolUse, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *ToolUseMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *ToolUseMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (ToolUse).
+func (m *ToolUseMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *ToolUseMutation) Fields() []string {
+	fields := make([]string, 0, 4)
+	if m.tool_id != nil {
+		fields = append(fields, tooluse.FieldToolID)
+	}
+	if m.hour != nil {
+		fields = append(fields, tooluse.FieldHour)
+	}
+	if m.fasteners != nil {
+		fields = append(fields, tooluse.FieldFasteners)
+	}
+	if m.last_time != nil {
+		fields = append(fields, tooluse.FieldLastTime)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *ToolUseMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case tooluse.FieldToolID:
+		return m.ToolID()
+	case tooluse.FieldHour:
+		return m.Hour()
+	case tooluse.FieldFasteners:
+		return m.Fasteners()
+	case tooluse.FieldLastTime:
+		return m.LastTime()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *ToolUseMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case tooluse.FieldToolID:
+		return m.OldToolID(ctx)
+	case tooluse.FieldHour:
+		return m.OldHour(ctx)
+	case tooluse.FieldFasteners:
+		return m.OldFasteners(ctx)
+	case tooluse.FieldLastTime:
+		return m.OldLastTime(ctx)
+	}
+	return nil, fmt.Errorf("unknown ToolUse field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *ToolUseMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case tooluse.FieldToolID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetToolID(v)
+		return nil
+	case tooluse.FieldHour:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetHour(v)
+		return nil
+	case tooluse.FieldFasteners:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetFasteners(v)
+		return nil
+	case tooluse.FieldLastTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetLastTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown ToolUse field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *ToolUseMutation) AddedFields() []string {
+	var fields []string
+	if m.addtool_id != nil {
+		fields = append(fields, tooluse.FieldToolID)
+	}
+	if m.addhour != nil {
+		fields = append(fields, tooluse.FieldHour)
+	}
+	if m.addfasteners != nil {
+		fields = append(fields, tooluse.FieldFasteners)
+	}
+	if m.addlast_time != nil {
+		fields = append(fields, tooluse.FieldLastTime)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *ToolUseMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case tooluse.FieldToolID:
+		return m.AddedToolID()
+	case tooluse.FieldHour:
+		return m.AddedHour()
+	case tooluse.FieldFasteners:
+		return m.AddedFasteners()
+	case tooluse.FieldLastTime:
+		return m.AddedLastTime()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *ToolUseMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case tooluse.FieldToolID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddToolID(v)
+		return nil
+	case tooluse.FieldHour:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddHour(v)
+		return nil
+	case tooluse.FieldFasteners:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddFasteners(v)
+		return nil
+	case tooluse.FieldLastTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddLastTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown ToolUse numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *ToolUseMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *ToolUseMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *ToolUseMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown ToolUse nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *ToolUseMutation) ResetField(name string) error {
+	switch name {
+	case tooluse.FieldToolID:
+		m.ResetToolID()
+		return nil
+	case tooluse.FieldHour:
+		m.ResetHour()
+		return nil
+	case tooluse.FieldFasteners:
+		m.ResetFasteners()
+		return nil
+	case tooluse.FieldLastTime:
+		m.ResetLastTime()
+		return nil
+	}
+	return fmt.Errorf("unknown ToolUse field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *ToolUseMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *ToolUseMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *ToolUseMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *ToolUseMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *ToolUseMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *ToolUseMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *ToolUseMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown ToolUse unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *ToolUseMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown ToolUse edge %s", name)
 }
 
 // TowerMutation represents an operation that mutates the Tower nodes in the graph.

@@ -3,6 +3,8 @@
 package ent
 
 import (
+	"jointledger/ent/attachment"
+	"jointledger/ent/blob"
 	"jointledger/ent/chain"
 	"jointledger/ent/record"
 	"jointledger/ent/requestkey"
@@ -13,6 +15,18 @@ import (
 // (default values, validators, hooks and policies) and stitches it
 // to their package variables.
 func init() {
+	attachmentFields := schema.Attachment{}.Fields()
+	_ = attachmentFields
+	// attachmentDescSha256 is the schema descriptor for sha256 field.
+	attachmentDescSha256 := attachmentFields[1].Descriptor()
+	// attachment.Sha256Validator is a validator for the "sha256" field. It is called by the builders before save.
+	attachment.Sha256Validator = attachmentDescSha256.Validators[0].(func([]byte) error)
+	blobFields := schema.Blob{}.Fields()
+	_ = blobFields
+	// blobDescSha256 is the schema descriptor for sha256 field.
+	blobDescSha256 := blobFields[0].Descriptor()
+	// blob.Sha256Validator is a validator for the "sha256" field. It is called by the builders before save.
+	blob.Sha256Validator = blobDescSha256.Validators[0].(func([]byte) error)
 	chainFields := schema.Chain{}.Fields()
 	_ = chainFields
 	// chainDescLink is the schema descriptor for link field.

@@ -14,38 +14,66 @@ import (
 // Tx is a transactional client that is created by calling Client.Tx().
 type Tx struct {
 	config
+	// Attachment is the client for interacting with the Attachment builders.
+	Attachment *AttachmentClient
+	// Batch is the client for interacting with the Batch builders.
+	Batch *BatchClient
+	// Blob is the client for interacting with the Blob builders.
+	Blob *BlobClient
 	// Calibration is the client for interacting with the Calibration builders.
 	Calibration *CalibrationClient
 	// Cell is the client for interacting with the Cell builders.
 	Cell *CellClient
 	// Chain is the client for interacting with the Chain builders.
 	Chain *ChainClient
+	// Correction is the client for interacting with the Correction builders.
+	Correction *CorrectionClient
+	// Custody is the client for interacting with the Custody builders.
+	Custody *CustodyClient
+	// Disposition is the client for interacting with the Disposition builders.
+	Disposition *DispositionClient
+	// Finding is the client for interacting with the Finding builders.
+	Finding *FindingClient
+	// Hold is the client for interacting with the Hold builders.
+	Hold *HoldClient
 	// Incident is the client for interacting with the Incident builders.
 	Incident *IncidentClient
+	// Inspection is the client for interacting with the Inspection builders.
+	Inspection *InspectionClient
 	// Joint is the client for interacting with the Joint builders.
 	Joint *JointClient
 	// Lot is the client for interacting with the Lot builders.
 	Lot *LotClient
 	// LotMovement is the client for interacting with the LotMovement builders.
 	LotMovement *LotMovementClient
+	// LotSum is the client for interacting with the LotSum builders.
+	LotSum *LotSumClient
 	// Person is the client for interacting with the Person builders.
 	Person *PersonClient
 	// Record is the client for interacting with the Record builders.
 	Record *RecordClient
 	// RequestKey is the client for interacting with the RequestKey builders.
 	RequestKey *RequestKeyClient
+	// Sealing is the client for interacting with the Sealing builders.
+	Sealing *SealingClient
+	// SignOff is the client for interacting with the SignOff builders.
+	SignOff *SignOffClient
 	// Site is the client for interacting with the Site builders.
 	Site *SiteClient
 	// Specification is the client for interacting with the Specification builders.
 	Specification *SpecificationClient
 	// SpecificationRevision is the client for interacting with the SpecificationRevision builders.
 	SpecificationRevision *SpecificationRevisionClient
+	// Substitution is the client for interacting with the Substitution builders.
+	Substitution *SubstitutionClient
 	// Tally is the client for interacting with the Tally builders.
 	Tally *TallyClient
 	// Tightening is the client for interacting with the Tightening builders.
 	Tightening *TighteningClient
 	// Tool is the client for interacting with the Tool builders.
 	Tool *ToolClient
+	// ToolUse is the client for interacting with the ToolUse builders.
+	ToolUse *ToolUseClient
 	// Tower is the client for interacting with the Tower builders.
 	Tower *TowerClient
 
@@ -179,22 +207,36 @@ func (tx *Tx) Client() *Client {
 }
 
 func (tx *Tx) init() {
+	tx.Attachment = NewAttachmentClient(tx.config)
+	tx.Batch = NewBatchClient(tx.config)
+	tx.Blob = NewBlobClient(tx.config)
 	tx.Calibration = NewCalibrationClient(tx.config)
 	tx.Cell = NewCellClient(tx.config)
 	tx.Chain = NewChainClient(tx.config)
+	tx.Correction = NewCorrectionClient(tx.config)
+	tx.Custody = NewCustodyClient(tx.config)
+	tx.Disposition = NewDispositionClient(tx.config)
+	tx.Finding = NewFindingClient(tx.config)
+	tx.Hold = NewHoldClient(tx.config)
 	tx.Incident = NewIncidentClient(tx.config)
+	tx.Inspection = NewInspectionClient(tx.config)
 	tx.Joint = NewJointClient(tx.config)
 	tx.Lot = NewLotClient(tx.config)
 	tx.LotMovement = NewLotMovementClient(tx.config)
+	tx.LotSum = NewLotSumClient(tx.config)
 	tx.Person = NewPersonClient(tx.config)
 	tx.Record = NewRecordClient(tx.config)
 	tx.RequestKey = NewRequestKeyClient(tx.config)
+	tx.Sealing = NewSealingClient(tx.config)
+	tx.SignOff = NewSignOffClient(tx.config)
 	tx.Site = NewSiteClient(tx.config)
 	tx.Specification = NewSpecificationClient(tx.config)
 	tx.SpecificationRevision = NewSpecificationRevisionClient(tx.config)
+	tx.Substitution = NewSubstitutionClient(tx.config)
 	tx.Tally = NewTallyClient(tx.config)
 	tx.Tightening = NewTighteningClient(tx.config)
 	tx.Tool = NewToolClient(tx.config)
+	tx.ToolUse = NewToolUseClient(tx.config)
 	tx.Tower = NewTowerClient(tx.config)
 }
 
@@ -205,7 +247,7 @@ func (tx *Tx) init() {
 // of them in order to commit or rollback the transaction.
 //
 // If a closed transaction is embedded in one of the generated entities, and the entity
-// applies a query, for example: Calibration.QueryXXX(), the query will be executed
+// applies a query, for example: Attachment.QueryXXX(), the query will be executed
 // through the driver which created this transaction.
 //
 // Note that txDriver is not goroutine safe.

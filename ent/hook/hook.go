@@ -8,6 +8,42 @@ import (
 	"jointledger/ent"
 )
 
+// The AttachmentFunc type is an adapter to allow the use of ordinary
+// function as Attachment mutator.
+type AttachmentFunc func(context.Context, *ent.AttachmentMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f AttachmentFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.AttachmentMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.AttachmentMutation", m)
+}
+
+// The BatchFunc type is an adapter to allow the use of ordinary
+// function as Batch mutator.
+type BatchFunc func(context.Context, *ent.BatchMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f BatchFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.BatchMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.BatchMutation", m)
+}
+
+// The BlobFunc type is an adapter to allow the use of ordinary
+// function as Blob mutator.
+type BlobFunc func(context.Context, *ent.BlobMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f BlobFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.BlobMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.BlobMutation", m)
+}
+
 // The CalibrationFunc type is an adapter to allow the use of ordinary
 // function as Calibration mutator.
 type CalibrationFunc func(context.Context, *ent.CalibrationMutation) (ent.Value, error)
@@ -44,6 +80,66 @@ func (f ChainFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.ChainMutation", m)
 }
 
+// The CorrectionFunc type is an adapter to allow the use of ordinary
+// function as Correction mutator.
+type CorrectionFunc func(context.Context, *ent.CorrectionMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f CorrectionFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.CorrectionMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.CorrectionMutation", m)
+}
+
+// The CustodyFunc type is an adapter to allow the use of ordinary
+// function as Custody mutator.
+type CustodyFunc func(context.Context, *ent.CustodyMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f CustodyFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.CustodyMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.CustodyMutation", m)
+}
+
+// The DispositionFunc type is an adapter to allow the use of ordinary
+// function as Disposition mutator.
+type DispositionFunc func(context.Context, *ent.DispositionMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f DispositionFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.DispositionMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.DispositionMutation", m)
+}
+
+// The FindingFunc type is an adapter to allow the use of ordinary
+// function as Finding mutator.
+type FindingFunc func(context.Context, *ent.FindingMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f FindingFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.FindingMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.FindingMutation", m)
+}
+
+// The HoldFunc type is an adapter to allow the use of ordinary
+// function as Hold mutator.
+type HoldFunc func(context.Context, *ent.HoldMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f HoldFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.HoldMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.HoldMutation", m)
+}
+
 // The IncidentFunc type is an adapter to allow the use of ordinary
 // function as Incident mutator.
 type IncidentFunc func(context.Context, *ent.IncidentMutation) (ent.Value, error)
@@ -54,6 +150,18 @@ func (f IncidentFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, er
 		return f(ctx, mv)
 	}
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.IncidentMutation", m)
+}
+
+// The InspectionFunc type is an adapter to allow the use of ordinary
+// function as Inspection mutator.
+type InspectionFunc func(context.Context, *ent.InspectionMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f InspectionFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.InspectionMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.InspectionMutation", m)
 }
 
 // The JointFunc type is an adapter to allow the use of ordinary
@@ -92,6 +200,18 @@ func (f LotMovementFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value,
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.LotMovementMutation", m)
 }
 
+// The LotSumFunc type is an adapter to allow the use of ordinary
+// function as LotSum mutator.
+type LotSumFunc func(context.Context, *ent.LotSumMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f LotSumFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.LotSumMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.LotSumMutation", m)
+}
+
 // The PersonFunc type is an adapter to allow the use of ordinary
 // function as Person mutator.
 type PersonFunc func(context.Context, *ent.PersonMutation) (ent.Value, error)
@@ -126,6 +246,30 @@ func (f RequestKeyFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, 
 		return f(ctx, mv)
 	}
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.RequestKeyMutation", m)
+}
+
+// The SealingFunc type is an adapter to allow the use of ordinary
+// function as Sealing mutator.
+type SealingFunc func(context.Context, *ent.SealingMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f SealingFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.SealingMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.SealingMutation", m)
+}
+
+// The SignOffFunc type is an adapter to allow the use of ordinary
+// function as SignOff mutator.
+type SignOffFunc func(context.Context, *ent.SignOffMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f SignOffFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.SignOffMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.SignOffMutation", m)
 }
 
 // The SiteFunc type is an adapter to allow the use of ordinary
@@ -164,6 +308,18 @@ func (f SpecificationRevisionFunc) Mutate(ctx context.Context, m ent.Mutation) (
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.SpecificationRevisionMutation", m)
 }
 
+// The SubstitutionFunc type is an adapter to allow the use of ordinary
+// function as Substitution mutator.
+type SubstitutionFunc func(context.Context, *ent.SubstitutionMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f SubstitutionFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.SubstitutionMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.SubstitutionMutation", m)
+}
+
 // The TallyFunc type is an adapter to allow the use of ordinary
 // function as Tally mutator.
 type TallyFunc func(context.Context, *ent.TallyMutation) (ent.Value, error)
@@ -198,6 +354,18 @@ func (f ToolFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error)
 		return f(ctx, mv)
 	}
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.ToolMutation", m)
+}
+
+// The ToolUseFunc type is an adapter to allow the use of ordinary
+// function as ToolUse mutator.
+type ToolUseFunc func(context.Context, *ent.ToolUseMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f ToolUseFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.ToolUseMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.ToolUseMutation", m)
 }
 
 // The TowerFunc type is an adapter to allow the use of ordinary

@@ -9,6 +9,81 @@ import (
 )
 
 var (
+	// AttachmentsColumns holds the columns for the "attachments" table.
+	AttachmentsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "sha256", Type: field.TypeBytes, Size: 32},
+		{Name: "file_name", Type: field.TypeString},
+		{Name: "media_type", Type: field.TypeString},
+		{Name: "size", Type: field.TypeInt64},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "record_id", Type: field.TypeInt64},
+	}
+	// AttachmentsTable holds the schema information for the "attachments" table.
+	AttachmentsTable = &schema.Table{
+		Name:       "attachments",
+		Columns:    AttachmentsColumns,
+		PrimaryKey: []*schema.Column{AttachmentsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "attachments_records_record",
+				Columns:    []*schema.Column{AttachmentsColumns[6]},
+				RefColumns: []*schema.Column{RecordsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "attachment_record_id_sha256",
+				Unique:  true,
+				Columns: []*schema.Column{AttachmentsColumns[6], AttachmentsColumns[1]},
+			},
+			{
+				Name:    "attachment_sha256",
+				Unique:  false,
+				Columns: []*schema.Column{AttachmentsColumns[1]},
+			},
+		},
+	}
+	// BatchesColumns holds the columns for the "batches" table.
+	BatchesColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "version", Type: field.TypeInt},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "update_time", Type: field.TypeInt64},
+		{Name: "number", Type: field.TypeString, Unique: true},
+		{Name: "kind", Type: field.TypeUint8},
+		{Name: "product", Type: field.TypeString},
+		{Name: "expire_date", Type: field.TypeString},
+		{Name: "min_c", Type: field.TypeFloat64, Nullable: true},
+		{Name: "max_c", Type: field.TypeFloat64, Nullable: true},
+	}
+	// BatchesTable holds the schema information for the "batches" table.
+	BatchesTable = &schema.Table{
+		Name:       "batches",
+		Columns:    BatchesColumns,
+		PrimaryKey: []*schema.Column{BatchesColumns[0]},
+	}
+	// BlobsColumns holds the columns for the "blobs" table.
+	BlobsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "sha256", Type: field.TypeBytes, Size: 32},
+		{Name: "part", Type: field.TypeInt},
+		{Name: "content", Type: field.TypeBytes},
+	}
+	// BlobsTable holds the schema information for the "blobs" table.
+	BlobsTable = &schema.Table{
+		Name:       "blobs",
+		Columns:    BlobsColumns,
+		PrimaryKey: []*schema.Column{BlobsColumns[0]},
+		Indexes: []*schema.Index{
+			{
+				Name:    "blob_key",
+				Unique:  true,
+				Columns: []*schema.Column{BlobsColumns[1], BlobsColumns[2]},
+			},
+		},
+	}
 	// CalibrationsColumns holds the columns for the "calibrations" table.
 	CalibrationsColumns = []*schema.Column{
 		{Name: "id", Type: field.TypeInt64},
@@ -65,6 +140,158 @@ var (
 		Columns:    ChainsColumns,
 		PrimaryKey: []*schema.Column{ChainsColumns[0]},
 	}
+	// CorrectionsColumns holds the columns for the "corrections" table.
+	CorrectionsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt64},
+		{Name: "reason", Type: field.TypeString},
+		{Name: "corrected_id", Type: field.TypeInt64},
+		{Name: "replacement_id", Type: field.TypeInt64, Nullable: true},
+	}
+	// CorrectionsTable holds the schema information for the "corrections" table.
+	CorrectionsTable = &schema.Table{
+		Name:       "corrections",
+		Columns:    CorrectionsColumns,
+		PrimaryKey: []*schema.Column{CorrectionsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "corrections_records_corrected",
+				Columns:    []*schema.Column{CorrectionsColumns[2]},
+				RefColumns: []*schema.Column{RecordsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+			{
+				Symbol:     "corrections_records_replacement",
+				Columns:    []*schema.Column{CorrectionsColumns[3]},
+				RefColumns: []*schema.Column{RecordsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+	}
+	// CustodiesColumns holds the columns for the "custodies" table.
+	CustodiesColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt64},
+		{Name: "kind", Type: field.TypeUint8},
+		{Name: "holder_id", Type: field.TypeInt, Nullable: true},
+	}
+	// CustodiesTable holds the schema information for the "custodies" table.
+	CustodiesTable = &schema.Table{
+		Name:       "custodies",
+		Columns:    CustodiesColumns,
+		PrimaryKey: []*schema.Column{CustodiesColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "custodies_people_holder",
+				Columns:    []*schema.Column{CustodiesColumns[2]},
+				RefColumns: []*schema.Column{PeopleColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+	}
+	// DispositionsColumns holds the columns for the "dispositions" table.
+	DispositionsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt64},
+		{Name: "decision", Type: field.TypeUint8},
+		{Name: "reason", Type: field.TypeString},
+		{Name: "incident_id", Type: field.TypeInt64},
+	}
+	// DispositionsTable holds the schema information for the "dispositions" table.
+	DispositionsTable = &schema.Table{
+		Name:       "dispositions",
+		Columns:    DispositionsColumns,
+		PrimaryKey: []*schema.Column{DispositionsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "dispositions_records_incident",
+				Columns:    []*schema.Column{DispositionsColumns[3]},
+				RefColumns: []*schema.Column{RecordsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "disposition_incident_id",
+				Unique:  false,
+				Columns: []*schema.Column{DispositionsColumns[3]},
+			},
+		},
+	}
+	// FindingsColumns holds the columns for the "findings" table.
+	FindingsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "rule", Type: field.TypeString},
+		{Name: "severity", Type: field.TypeUint8},
+		{Name: "message", Type: field.TypeString},
+		{Name: "figure", Type: field.TypeFloat64, Nullable: true},
+		{Name: "limit_value", Type: field.TypeFloat64, Nullable: true},
+		{Name: "unit", Type: field.TypeString},
+		{Name: "source", Type: field.TypeString},
+		{Name: "record_id", Type: field.TypeInt64},
+	}
+	// FindingsTable holds the schema information for the "findings" table.
+	FindingsTable = &schema.Table{
+		Name:       "findings",
+		Columns:    FindingsColumns,
+		PrimaryKey: []*schema.Column{FindingsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "findings_records_record",
+				Columns:    []*schema.Column{FindingsColumns[8]},
+				RefColumns: []*schema.Column{RecordsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "finding_record_id",
+				Unique:  false,
+				Columns: []*schema.Column{FindingsColumns[8]},
+			},
+		},
+	}
+	// HoldsColumns holds the columns for the "holds" table.
+	HoldsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt64},
+		{Name: "action", Type: field.TypeUint8},
+		{Name: "reason", Type: field.TypeString},
+		{Name: "rule", Type: field.TypeString},
+		{Name: "decision", Type: field.TypeUint8},
+		{Name: "cell_id", Type: field.TypeInt, Nullable: true},
+		{Name: "cause_id", Type: field.TypeInt64, Nullable: true},
+		{Name: "released_hold_id", Type: field.TypeInt64, Nullable: true},
+	}
+	// HoldsTable holds the schema information for the "holds" table.
+	HoldsTable = &schema.Table{
+		Name:       "holds",
+		Columns:    HoldsColumns,
+		PrimaryKey: []*schema.Column{HoldsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "holds_cells_cell",
+				Columns:    []*schema.Column{HoldsColumns[5]},
+				RefColumns: []*schema.Column{CellsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+			{
+				Symbol:     "holds_records_cause",
+				Columns:    []*schema.Column{HoldsColumns[6]},
+				RefColumns: []*schema.Column{RecordsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+			{
+				Symbol:     "holds_records_released_hold",
+				Columns:    []*schema.Column{HoldsColumns[7]},
+				RefColumns: []*schema.Column{RecordsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "hold_cell_id",
+				Unique:  false,
+				Columns: []*schema.Column{HoldsColumns[5]},
+			},
+		},
+	}
 	// IncidentsColumns holds the columns for the "incidents" table.
 	IncidentsColumns = []*schema.Column{
 		{Name: "id", Type: field.TypeInt64},
@@ -89,6 +316,21 @@ var (
 				OnDelete:   schema.Restrict,
 			},
 		},
+	}
+	// InspectionsColumns holds the columns for the "inspections" table.
+	InspectionsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt64},
+		{Name: "kind", Type: field.TypeUint8},
+		{Name: "sample", Type: field.TypeInt},
+		{Name: "plan", Type: field.TypeString},
+		{Name: "readings_nm", Type: field.TypeJSON},
+		{Name: "result", Type: field.TypeUint8},
+	}
+	// InspectionsTable holds the schema information for the "inspections" table.
+	InspectionsTable = &schema.Table{
+		Name:       "inspections",
+		Columns:    InspectionsColumns,
+		PrimaryKey: []*schema.Column{InspectionsColumns[0]},
 	}
 	// JointsColumns holds the columns for the "joints" table.
 	JointsColumns = []*schema.Column{
@@ -169,6 +411,30 @@ var (
 		Name:       "lot_movements",
 		Columns:    LotMovementsColumns,
 		PrimaryKey: []*schema.Column{LotMovementsColumns[0]},
+	}
+	// LotSumsColumns holds the columns for the "lot_sums" table.
+	LotSumsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "lot_id", Type: field.TypeInt},
+		{Name: "site_id", Type: field.TypeInt},
+		{Name: "received", Type: field.TypeInt64},
+		{Name: "removed", Type: field.TypeInt64},
+		{Name: "used", Type: field.TypeInt64},
+		{Name: "on_hand", Type: field.TypeInt64},
+		{Name: "count_time", Type: field.TypeInt64},
+	}
+	// LotSumsTable holds the schema information for the "lot_sums" table.
+	LotSumsTable = &schema.Table{
+		Name:       "lot_sums",
+		Columns:    LotSumsColumns,
+		PrimaryKey: []*schema.Column{LotSumsColumns[0]},
+		Indexes: []*schema.Index{
+			{
+				Name:    "lot_sum_key",
+				Unique:  true,
+				Columns: []*schema.Column{LotSumsColumns[1], LotSumsColumns[2]},
+			},
+		},
 	}
 	// PeopleColumns holds the columns for the "people" table.
 	PeopleColumns = []*schema.Column{
@@ -283,6 +549,75 @@ var (
 		Columns:    RequestKeysColumns,
 		PrimaryKey: []*schema.Column{RequestKeysColumns[0]},
 	}
+	// SealingsColumns holds the columns for the "sealings" table.
+	SealingsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt64},
+		{Name: "sealant", Type: field.TypeString},
+		{Name: "batch", Type: field.TypeString},
+		{Name: "width_mm", Type: field.TypeFloat64},
+		{Name: "solvent", Type: field.TypeString},
+		{Name: "clean_time", Type: field.TypeInt64, Nullable: true},
+		{Name: "air_c", Type: field.TypeFloat64, Nullable: true},
+		{Name: "surface_c", Type: field.TypeFloat64, Nullable: true},
+		{Name: "humidity_pct", Type: field.TypeFloat64, Nullable: true},
+		{Name: "splice", Type: field.TypeUint8},
+		{Name: "flange_straight", Type: field.TypeBool, Nullable: true},
+		{Name: "specification_revision_id", Type: field.TypeInt},
+	}
+	// SealingsTable holds the schema information for the "sealings" table.
+	SealingsTable = &schema.Table{
+		Name:       "sealings",
+		Columns:    SealingsColumns,
+		PrimaryKey: []*schema.Column{SealingsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "sealings_specification_revisions_specification_revision",
+				Columns:    []*schema.Column{SealingsColumns[11]},
+				RefColumns: []*schema.Column{SpecificationRevisionsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+	}
+	// SignOffsColumns holds the columns for the "sign_offs" table.
+	SignOffsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt64},
+		{Name: "point", Type: field.TypeUint8},
+		{Name: "title", Type: field.TypeString},
+		{Name: "tower_id", Type: field.TypeInt, Nullable: true},
+		{Name: "cell_id", Type: field.TypeInt, Nullable: true},
+	}
+	// SignOffsTable holds the schema information for the "sign_offs" table.
+	SignOffsTable = &schema.Table{
+		Name:       "sign_offs",
+		Columns:    SignOffsColumns,
+		PrimaryKey: []*schema.Column{SignOffsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "sign_offs_towers_tower",
+				Columns:    []*schema.Column{SignOffsColumns[3]},
+				RefColumns: []*schema.Column{TowersColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+			{
+				Symbol:     "sign_offs_cells_cell",
+				Columns:    []*schema.Column{SignOffsColumns[4]},
+				RefColumns: []*schema.Column{CellsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "signoff_cell_id",
+				Unique:  false,
+				Columns: []*schema.Column{SignOffsColumns[4]},
+			},
+			{
+				Name:    "signoff_tower_id",
+				Unique:  false,
+				Columns: []*schema.Column{SignOffsColumns[3]},
+			},
+		},
+	}
 	// SitesColumns holds the columns for the "sites" table.
 	SitesColumns = []*schema.Column{
 		{Name: "id", Type: field.TypeInt, Increment: true},
@@ -357,6 +692,38 @@ var (
 				Name:    "specificationrevision_specification_id_revision",
 				Unique:  true,
 				Columns: []*schema.Column{SpecificationRevisionsColumns[19], SpecificationRevisionsColumns[1]},
+			},
+		},
+	}
+	// SubstitutionsColumns holds the columns for the "substitutions" table.
+	SubstitutionsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "version", Type: field.TypeInt},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "update_time", Type: field.TypeInt64},
+		{Name: "code", Type: field.TypeString, Unique: true},
+		{Name: "needs", Type: field.TypeString},
+		{Name: "torque_nm", Type: field.TypeFloat64},
+		{Name: "approved_by", Type: field.TypeString},
+		{Name: "thread", Type: field.TypeString},
+		{Name: "length_mm", Type: field.TypeFloat64},
+		{Name: "material", Type: field.TypeUint8},
+		{Name: "property_class", Type: field.TypeString},
+		{Name: "coating", Type: field.TypeString},
+		{Name: "head", Type: field.TypeString},
+		{Name: "specification_id", Type: field.TypeInt},
+	}
+	// SubstitutionsTable holds the schema information for the "substitutions" table.
+	SubstitutionsTable = &schema.Table{
+		Name:       "substitutions",
+		Columns:    SubstitutionsColumns,
+		PrimaryKey: []*schema.Column{SubstitutionsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "substitutions_specifications_specification",
+				Columns:    []*schema.Column{SubstitutionsColumns[14]},
+				RefColumns: []*schema.Column{SpecificationsColumns[0]},
+				OnDelete:   schema.Restrict,
 			},
 		},
 	}
@@ -442,6 +809,27 @@ var (
 			},
 		},
 	}
+	// ToolUsesColumns holds the columns for the "tool_uses" table.
+	ToolUsesColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "tool_id", Type: field.TypeInt},
+		{Name: "hour", Type: field.TypeInt64},
+		{Name: "fasteners", Type: field.TypeInt64},
+		{Name: "last_time", Type: field.TypeInt64},
+	}
+	// ToolUsesTable holds the schema information for the "tool_uses" table.
+	ToolUsesTable = &schema.Table{
+		Name:       "tool_uses",
+		Columns:    ToolUsesColumns,
+		PrimaryKey: []*schema.Column{ToolUsesColumns[0]},
+		Indexes: []*schema.Index{
+			{
+				Name:    "tool_use_key",
+				Unique:  true,
+				Columns: []*schema.Column{ToolUsesColumns[1], ToolUsesColumns[2]},
+			},
+		},
+	}
 	// TowersColumns holds the columns for the "towers" table.
 	TowersColumns = []*schema.Column{
 		{Name: "id", Type: field.TypeInt, Increment: true},
@@ -478,28 +866,51 @@ var (
 	}
 	// Tables holds all the tables in the schema.
 	Tables = []*schema.Table{
+		AttachmentsTable,
+		BatchesTable,
+		BlobsTable,
 		CalibrationsTable,
 		CellsTable,
 		ChainsTable,
+		CorrectionsTable,
+		CustodiesTable,
+		DispositionsTable,
+		FindingsTable,
+		HoldsTable,
 		IncidentsTable,
+		InspectionsTable,
 		JointsTable,
 		LotsTable,
 		LotMovementsTable,
+		LotSumsTable,
 		PeopleTable,
 		RecordsTable,
 		RequestKeysTable,
+		SealingsTable,
+		SignOffsTable,
 		SitesTable,
 		SpecificationsTable,
 		SpecificationRevisionsTable,
+		SubstitutionsTable,
 		TalliesTable,
 		TighteningsTable,
 		ToolsTable,
+		ToolUsesTable,
 		TowersTable,
 	}
 )
 
 func init() {
+	AttachmentsTable.ForeignKeys[0].RefTable = RecordsTable
 	CellsTable.ForeignKeys[0].RefTable = TowersTable
+	CorrectionsTable.ForeignKeys[0].RefTable = RecordsTable
+	CorrectionsTable.ForeignKeys[1].RefTable = RecordsTable
+	CustodiesTable.ForeignKeys[0].RefTable = PeopleTable
+	DispositionsTable.ForeignKeys[0].RefTable = RecordsTable
+	FindingsTable.ForeignKeys[0].RefTable = RecordsTable
+	HoldsTable.ForeignKeys[0].RefTable = CellsTable
+	HoldsTable.ForeignKeys[1].RefTable = RecordsTable
+	HoldsTable.ForeignKeys[2].RefTable = RecordsTable
 	IncidentsTable.ForeignKeys[0].RefTable = SpecificationRevisionsTable
 	JointsTable.ForeignKeys[0].RefTable = CellsTable
 	JointsTable.ForeignKeys[1].RefTable = SpecificationsTable
@@ -512,7 +923,11 @@ func init() {
 	RecordsTable.ForeignKeys[2].RefTable = LotsTable
 	RecordsTable.ForeignKeys[3].RefTable = ToolsTable
 	RecordsTable.ForeignKeys[4].RefTable = PeopleTable
+	SealingsTable.ForeignKeys[0].RefTable = SpecificationRevisionsTable
+	SignOffsTable.ForeignKeys[0].RefTable = TowersTable
+	SignOffsTable.ForeignKeys[1].RefTable = CellsTable
 	SpecificationRevisionsTable.ForeignKeys[0].RefTable = SpecificationsTable
+	SubstitutionsTable.ForeignKeys[0].RefTable = SpecificationsTable
 	TighteningsTable.ForeignKeys[0].RefTable = SpecificationRevisionsTable
 	ToolsTable.ForeignKeys[0].RefTable = SitesTable
 	TowersTable.ForeignKeys[0].RefTable = SitesTable

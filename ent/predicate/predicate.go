@@ -6,6 +6,15 @@ import (
 	"entgo.io/ent/dialect/sql"
 )
 
+// Attachment is the predicate function for attachment builders.
+type Attachment func(*sql.Selector)
+
+// Batch is the predicate function for batch builders.
+type Batch func(*sql.Selector)
+
+// Blob is the predicate function for blob builders.
+type Blob func(*sql.Selector)
+
 // Calibration is the predicate function for calibration builders.
 type Calibration func(*sql.Selector)
 
@@ -15,8 +24,26 @@ type Cell func(*sql.Selector)
 // Chain is the predicate function for chain builders.
 type Chain func(*sql.Selector)
 
+// Correction is the predicate function for correction builders.
+type Correction func(*sql.Selector)
+
+// Custody is the predicate function for custody builders.
+type Custody func(*sql.Selector)
+
+// Disposition is the predicate function for disposition builders.
+type Disposition func(*sql.Selector)
+
+// Finding is the predicate function for finding builders.
+type Finding func(*sql.Selector)
+
+// Hold is the predicate function for hold builders.
+type Hold func(*sql.Selector)
+
 // Incident is the predicate function for incident builders.
 type Incident func(*sql.Selector)
+
+// Inspection is the predicate function for inspection builders.
+type Inspection func(*sql.Selector)
 
 // Joint is the predicate function for joint builders.
 type Joint func(*sql.Selector)
@@ -27,6 +54,9 @@ type Lot func(*sql.Selector)
 // LotMovement is the predicate function for lotmovement builders.
 type LotMovement func(*sql.Selector)
 
+// LotSum is the predicate function for lotsum builders.
+type LotSum func(*sql.Selector)
+
 // Person is the predicate function for person builders.
 type Person func(*sql.Selector)
 
@@ -35,6 +65,12 @@ type Record func(*sql.Selector)
 
 // RequestKey is the predicate function for requestkey builders.
 type RequestKey func(*sql.Selector)
+
+// Sealing is the predicate function for sealing builders.
+type Sealing func(*sql.Selector)
+
+// SignOff is the predicate function for signoff builders.
+type SignOff func(*sql.Selector)
 
 // Site is the predicate function for site builders.
 type Site func(*sql.Selector)
@@ -45,6 +81,9 @@ type Specification func(*sql.Selector)
 // SpecificationRevision is the predicate function for specificationrevision builders.
 type SpecificationRevision func(*sql.Selector)
 
+// Substitution is the predicate function for substitution builders.
+type Substitution func(*sql.Selector)
+
 // Tally is the predicate function for tally builders.
 type Tally func(*sql.Selector)
 
@@ -53,6 +92,9 @@ type Tightening func(*sql.Selector)
 
 // Tool is the predicate function for tool builders.
 type Tool func(*sql.Selector)
+
+// ToolUse is the predicate function for tooluse builders.
+type ToolUse func(*sql.Selector)
 
 // Tower is the predicate function for tower builders.
 type Tower func(*sql.Selector)

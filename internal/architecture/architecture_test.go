@@ -39,7 +39,7 @@ var may = map[string][]string{
 	"internal/store/storetest":       {"internal/store", "internal/pgcluster", "internal/ledger", "internal/analysis", "migrations"},
 	"internal/access":                {"internal/ledger"},
 	"internal/rpc":                   {"internal/access", "internal/ledger", "proto/jointledger/v1"},
-	"internal/service":               {"internal/access", "internal/rpc", "internal/ledger", "internal/analysis", "internal/stats", "internal/metrology", "internal/store", "proto/jointledger/v1"},
+	"internal/service":               {"internal/rules", "internal/access", "internal/rpc", "internal/ledger", "internal/analysis", "internal/stats", "internal/metrology", "internal/store", "proto/jointledger/v1"},
 	"internal/cli":                   {"internal/cli", "internal/ledger", "internal/nearest", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
 	"internal/bench":                 {"internal/fleetgen", "internal/ledger", "internal/pgcluster", "internal/rpc", "internal/service", "internal/store", "proto/jointledger/v1"},
 	"cmd/trackerd":                   {"internal/rpc", "internal/service", "internal/store", "internal/access", "internal/ledger"},

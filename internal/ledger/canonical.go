@@ -29,15 +29,18 @@ func NextLink(previous Link, r Record) Link {
 }
 
 // Canonical gives the record's canonical bytes: one line `key=value` for each
-// field that is not empty, in a fixed order, text quoted as a Go string
-// literal, numbers in their shortest decimal form that reads back the same,
-// times in microseconds since 1970-01-01 UTC. An empty field adds nothing, so a
-// field that is added to a kind of record later leaves old links as they are.
+// field that is not empty, in a fixed order, text quoted as a Go string literal
+// of ASCII alone (which characters count as printable changes with Unicode, the
+// bytes must not), numbers in their shortest decimal form that reads back the
+// same, times in microseconds since 1970-01-01 UTC. An empty field adds nothing,
+// so a field that is added to a kind of record later leaves old links as they
+// are.
 func Canonical(r Record) []byte {
 	c := canonical{buf: make([]byte, 0, 512)}
 	e := r.Head()
 	c.int("sequence", e.Sequence)
 	c.time("received", e.ReceiveTime)
+	c.int("day", int64(e.LocalDay))
 	r.assigned(&c)
 	c.record(r)
 	return c.buf
@@ -59,7 +62,7 @@ type canonical struct{ buf []byte }
 
 func (c *canonical) record(r Record) {
 	e := r.Head()
-	c.word("kind", RecordKinds.Name(r.RecordKind()))
+	named(c, "kind", RecordKinds, r.RecordKind())
 	c.word("id", e.ID.String())
 	c.time("occurred", e.OccurTime)
 	c.int("offset", int64(e.OffsetMinutes))
@@ -81,10 +84,20 @@ func (c *canonical) word(k, v string) {
 	}
 }
 
+// named adds the word of v; a number that has none, which only tampering leaves
+// behind, stands as it is, so that it is not taken for "not given".
+func named[T ~uint8](c *canonical, k string, w Words[T], v T) {
+	if v != 0 && !w.Known(v) {
+		c.int(k, int64(v))
+		return
+	}
+	c.word(k, w.Name(v))
+}
+
 func (c *canonical) text(k, v string) {
 	if v != "" {
 		c.key(k)
-		c.buf = append(strconv.AppendQuote(c.buf, v), '\n')
+		c.buf = append(strconv.AppendQuoteToASCII(c.buf, v), '\n')
 	}
 }
 
@@ -130,7 +143,7 @@ func (r *Tightening) assigned(c *canonical) { c.specification(r.Specification) }
 func (r *Tightening) content(c *canonical) {
 	c.text("joint", r.Joint.String())
 	c.text("lot", r.Lot)
-	c.word("treatment", Treatments.Name(r.Treatment))
+	named(c, "treatment", Treatments, r.Treatment)
 	c.text("batch", r.CompoundBatch)
 	c.text("tool", r.Tool)
 	if r.TorqueNewtonMetres != nil {
@@ -138,21 +151,21 @@ func (r *Tightening) content(c *canonical) {
 	}
 	c.text("typed", r.TorqueAsTyped)
 	c.int("fasteners", int64(r.Fasteners))
-	c.word("pass", Passes.Name(r.Pass))
-	c.word("method", DrivingMethods.Name(r.Method))
+	named(c, "pass", Passes, r.Pass)
+	named(c, "method", DrivingMethods, r.Method)
 }
 
 func (r *Incident) assigned(c *canonical) { c.specification(r.Specification) }
 
 func (r *Incident) content(c *canonical) {
-	c.word("incident", IncidentKinds.Name(r.Kind))
+	named(c, "incident", IncidentKinds, r.Kind)
 	c.text("site", r.SiteCode())
 	c.text("joint", r.Joint.String())
 	c.int("fasteners", int64(r.Fasteners))
 	c.text("lot", r.Lot)
-	c.word("treatment", Treatments.Name(r.Treatment))
+	named(c, "treatment", Treatments, r.Treatment)
 	c.text("tool", r.Tool)
-	c.word("method", DrivingMethods.Name(r.Method))
+	named(c, "method", DrivingMethods, r.Method)
 	c.text("noticed", r.Noticed)
 	c.text("action", r.Action)
 }
@@ -163,8 +176,9 @@ func (r *Calibration) content(c *canonical) {
 	c.text("tool", r.Tool)
 	c.text("laboratory", r.Laboratory)
 	c.text("certificate", r.Certificate)
+	c.int("points", int64(len(r.Points)))
 	for _, p := range r.Points {
-		c.word("phase", CalibrationPhases.Name(p.Phase))
+		named(c, "phase", CalibrationPhases, p.Phase)
 		c.number("target", p.TargetNewtonMetres)
 		for _, v := range p.ReadingsNewtonMetres {
 			c.figure("reading", v)
@@ -179,7 +193,7 @@ func (r *LotMovement) assigned(*canonical) {}
 func (r *LotMovement) content(c *canonical) {
 	c.text("lot", r.Lot)
 	c.text("site", r.Site)
-	c.word("movement", MovementKinds.Name(r.Kind))
+	named(c, "movement", MovementKinds, r.Kind)
 	c.int("quantity", r.Quantity)
 	c.text("reference", r.Reference)
 	c.text("handled", r.HandledBy)

@@ -19,6 +19,9 @@ const (
 	// No torque tool of the trade reaches this, newton metres; a greater figure
 	// is a slip of the unit or of the point.
 	maxTorque = 100_000
+	// A later year is a slip; and a day after 9999-12-31, which a site's calendar
+	// could make of its last hours, has no month that both engines can name.
+	maxYear = 2999
 )
 
 // checks collects every field that is wrong, so that a person mends them all at
@@ -123,8 +126,8 @@ func (c *checks) entry(e *Entry, personRequired bool) {
 	}
 	if e.OccurTime.IsZero() {
 		c.add("entry.occur_time", "is required")
-	} else if y := e.OccurTime.Year(); y < 1970 || y > 9999 {
-		c.add("entry.occur_time", "the year %d is out of range; expected 1970 to 9999", y)
+	} else if y := e.OccurTime.UTC().Year(); y < 1970 || y > maxYear {
+		c.add("entry.occur_time", "the year %d is out of range; expected 1970 to %d", y, maxYear)
 	}
 	c.count("entry.utc_offset_minutes", int64(e.OffsetMinutes), -1080, 1080)
 	if e.Person != "" || personRequired {

@@ -44,6 +44,9 @@ const (
 	ReasonConflict
 	ReasonLimitExceeded
 	ReasonInternal
+	ReasonAlreadyCorrected
+	ReasonHoldNotOpen
+	ReasonEmptyPlace
 )
 
 // FieldError names one field and says what was expected of it.

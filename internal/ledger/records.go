@@ -16,15 +16,28 @@ const (
 	KindIncident
 	KindCalibration
 	KindLotMovement
+	KindSealing
+	KindInspection
+	KindCustody
+	KindHold
+	KindDisposition
+	KindSignOff
+	KindCorrection
 )
 
 // RecordKinds are the words of RecordKind.
 var RecordKinds = Words[RecordKind]{
-	what:  "record kind",
-	names: []string{"tightening", "incident", "calibration", "lot-movement"},
+	what: "record kind",
+	names: []string{
+		"tightening", "incident", "calibration", "lot-movement", "sealing", "inspection",
+		"custody", "hold", "disposition", "sign-off", "correction",
+	},
 }
 
-var recordCollections = [...]string{"records", "tightenings", "incidents", "calibrations", "lotMovements"}
+var recordCollections = [...]string{
+	"records", "tightenings", "incidents", "calibrations", "lotMovements", "sealings", "inspections",
+	"custodyChanges", "holds", "dispositions", "signOffs", "corrections",
+}
 
 // Entry is what every record carries besides its own content.
 type Entry struct {
@@ -42,9 +55,15 @@ type Entry struct {
 	// The server gives these when it takes the record in.
 
 	ReceiveTime time.Time
+	// LocalDay is the day of OccurTime in the calendar of the site, in days since
+	// 1970-01-01: what the record is counted under.
+	LocalDay int
 	// Sequence is the place in the chain of the site, from 1.
 	Sequence int64
 	Link     Link
+	// CorrectedBy is the correction that withdrew or replaced the record; zero
+	// when none did. It is no part of the record and not in its link.
+	CorrectedBy uuid.UUID
 }
 
 // Record is one thing that happened. It is never edited or deleted.

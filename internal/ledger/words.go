@@ -59,5 +59,9 @@ func (w Words[T]) Parse(word string) (T, error) {
 	if n, ok := nearest.Name(folded, w.names); ok {
 		hint = fmt.Sprintf(" (did you mean %s?)", n)
 	}
-	return 0, fmt.Errorf("%q is not a %s%s; expected one of %s", word, w.what, hint, strings.Join(w.names, ", "))
+	article := "a"
+	if strings.ContainsRune("aeiou", rune(w.what[0])) {
+		article = "an"
+	}
+	return 0, fmt.Errorf("%q is not %s %s%s; expected one of %s", word, article, w.what, hint, strings.Join(w.names, ", "))
 }

@@ -10,6 +10,7 @@ import (
 
 var cells = thing[ledger.Cell, ledger.Place]{
 	noun:     cellNoun,
+	exists:   placed(cellNoun),
 	resource: func(c ledger.Cell) string { return c.Place.Resource() },
 	key:      func(c ledger.Cell) ledger.Place { return c.Place },
 	validate: ledger.Cell.Validate,
@@ -19,7 +20,7 @@ var cells = thing[ledger.Cell, ledger.Place]{
 		return a == b
 	},
 	load: func(ctx context.Context, t *tx, p ledger.Place) (ledger.Cell, error) {
-		keys, err := t.place(ctx, p)
+		keys, err := t.placeOf(ctx, cellNoun, p, 3)
 		if err != nil {
 			return ledger.Cell{}, err
 		}

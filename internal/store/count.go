@@ -181,7 +181,7 @@ func (t *tx) countClause(q analysis.CountQuery) (*clause, error) {
 	alternatives := map[analysis.Grouping][]any{}
 	var order []analysis.Grouping
 	for _, f := range q.Filters {
-		var value any = f.Value
+		var value any = askable(f.Value)
 		if isWord(f.Grouping) {
 			n, err := numberOf(f.Grouping, f.Value)
 			if err != nil {

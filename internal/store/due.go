@@ -4,8 +4,6 @@ import (
 	"context"
 	"database/sql"
 
-	"github.com/google/uuid"
-
 	"jointledger/ent/site"
 	"jointledger/ent/tool"
 	"jointledger/internal/analysis"
@@ -91,7 +89,8 @@ WHERE r.tool_id = ? AND r.occur_time > ? AND r.occur_time <= ? GROUP BY r.occur_
 		if err := rows.Scan(&at, &uid, &e.Kind); err != nil {
 			return err
 		}
-		e.At, e.ID = fromMicro(at), uuid.UUID(uid)
+		e.At = fromMicro(at)
+		copy(e.ID[:], uid)
 		in.Events = append(in.Events, e)
 		return nil
 	}, `SELECT r.occur_time, r.uid, x.kind FROM records r JOIN incidents x ON x.id = r.id

@@ -6,7 +6,6 @@ import (
 	"database/sql/driver"
 	"errors"
 	"net"
-	"strings"
 
 	"github.com/jackc/pgx/v5/pgconn"
 	"modernc.org/sqlite"
@@ -34,7 +33,9 @@ func (s *Store) fault(err error) error {
 }
 
 // conflict says whether the transaction may succeed when it is run again: it
-// met another one, or another process made the same row first.
+// met another one, or another process made the same row first. A foreign key
+// that refuses a row is no conflict but a fault of the store, since names are
+// looked up first.
 func conflict(err error) bool {
 	var pg *pgconn.PgError
 	if errors.As(err, &pg) {
@@ -58,6 +59,11 @@ func conflict(err error) bool {
 // unavailable says whether the database itself is the trouble: not reachable,
 // shutting down, out of space, not writable.
 func unavailable(err error) bool {
+	// Whatever a server says while the connection is made, there is none.
+	var connect *pgconn.ConnectError
+	if errors.As(err, &connect) {
+		return true
+	}
 	var pg *pgconn.PgError
 	if errors.As(err, &pg) {
 		switch pg.Code[:2] {
@@ -74,9 +80,8 @@ func unavailable(err error) bool {
 		}
 		return false
 	}
-	var connect *pgconn.ConnectError
 	var network *net.OpError
-	return errors.As(err, &connect) || errors.As(err, &network) ||
+	return errors.As(err, &network) ||
 		errors.Is(err, driver.ErrBadConn) || errors.Is(err, sql.ErrConnDone) || errors.Is(err, errClosed)
 }
 
@@ -99,16 +104,4 @@ func plainCause(err error) string {
 		return "the server is shutting down"
 	}
 	return "it does not answer"
-}
-
-// constraint says whether a foreign key or check refused a row: a fault of the
-// store, never of the caller, since names are looked up first. It is told apart
-// from a unique violation, which is a conflict.
-func constraint(err error) bool {
-	var pg *pgconn.PgError
-	if errors.As(err, &pg) {
-		return strings.HasPrefix(pg.Code, "23") && pg.Code != "23505"
-	}
-	var lite *sqlite.Error
-	return errors.As(err, &lite) && lite.Code()&0xff == sqlite3.SQLITE_CONSTRAINT && !conflict(err)
 }

@@ -17,6 +17,7 @@ type JointFilter struct {
 
 var joints = thing[ledger.Joint, ledger.Place]{
 	noun:     jointNoun,
+	exists:   placed(jointNoun),
 	resource: func(j ledger.Joint) string { return j.Place.Resource() },
 	key:      func(j ledger.Joint) ledger.Place { return j.Place },
 	validate: ledger.Joint.Validate,
@@ -26,7 +27,7 @@ var joints = thing[ledger.Joint, ledger.Place]{
 		return a == b
 	},
 	load: func(ctx context.Context, t *tx, p ledger.Place) (ledger.Joint, error) {
-		keys, err := t.place(ctx, p)
+		keys, err := t.placeOf(ctx, jointNoun, p, 4)
 		if err != nil {
 			return ledger.Joint{}, err
 		}
@@ -45,9 +46,14 @@ var joints = thing[ledger.Joint, ledger.Place]{
 		if err != nil || t.dry {
 			return err
 		}
-		return t.ent().Joint.Create().SetCellID(keys.cell).SetTag(v.Place.Joint).SetKind(uint8(v.Kind)).SetCritical(v.Critical).
+		row, err := t.ent().Joint.Create().SetCellID(keys.cell).SetTag(v.Place.Joint).SetKind(uint8(v.Kind)).SetCritical(v.Critical).
 			SetPartA(v.PartA).SetPartB(v.PartB).SetSpecificationID(spec).SetFasteners(v.Fasteners).
-			SetVersion(v.Version).SetCreateTime(micro(v.CreateTime)).SetUpdateTime(micro(v.UpdateTime)).Exec(ctx)
+			SetVersion(v.Version).SetCreateTime(micro(v.CreateTime)).SetUpdateTime(micro(v.UpdateTime)).Save(ctx)
+		if err != nil {
+			return err
+		}
+		t.found[nameKey{jointNoun.collection, keys.cell, v.Place.Joint}] = row.ID
+		return nil
 	},
 	update: func(ctx context.Context, t *tx, v ledger.Joint) error {
 		keys, err := t.place(ctx, v.Place)

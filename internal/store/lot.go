@@ -16,6 +16,7 @@ type LotFilter struct {
 
 var lots = thing[ledger.Lot, string]{
 	noun:     lotNoun,
+	exists:   named(lotNoun),
 	resource: func(l ledger.Lot) string { return "lots/" + l.Number },
 	key:      func(l ledger.Lot) string { return l.Number },
 	validate: ledger.Lot.Validate,
@@ -25,7 +26,7 @@ var lots = thing[ledger.Lot, string]{
 		return a == b
 	},
 	load: func(ctx context.Context, t *tx, number string) (ledger.Lot, error) {
-		row, err := t.ent().Lot.Query().Where(lot.Number(number)).Only(ctx)
+		row, err := t.ent().Lot.Query().Where(lot.Number(askable(number))).Only(ctx)
 		if ent.IsNotFound(err) {
 			return ledger.Lot{}, t.notFound(ctx, lotNoun, 0, number, "lots/"+number)
 		}
@@ -87,10 +88,10 @@ func (s *Store) Lots(ctx context.Context, f LotFilter, p Page) (items []ledger.L
 	err = s.view(ctx, func(t *tx) error {
 		q := t.ent().Lot.Query().Where(lot.NumberGT(p.After)).Order(lot.ByNumber()).Limit(p.Size + 1)
 		if f.Supplier != "" {
-			q.Where(lot.Supplier(f.Supplier))
+			q.Where(lot.Supplier(askable(f.Supplier)))
 		}
 		if f.Thread != "" {
-			q.Where(lot.Thread(f.Thread))
+			q.Where(lot.Thread(askable(f.Thread)))
 		}
 		if f.State != 0 {
 			q.Where(lot.State(uint8(f.State)))

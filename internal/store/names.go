@@ -5,7 +5,9 @@ import (
 	"database/sql"
 	"errors"
 	"sort"
+	"strings"
 	"time"
+	"unicode/utf8"
 
 	lru "github.com/hashicorp/golang-lru/v2"
 
@@ -81,6 +83,7 @@ func (n *names) zone(name string) (*time.Location, error) {
 
 // id looks up the key of a name; absent gives false.
 func (t *tx) id(ctx context.Context, n noun, parent int, name string) (int, bool, error) {
+	name = askable(name)
 	k := nameKey{n.collection, parent, name}
 	if id, ok := t.found[k]; ok {
 		return id, true, nil
@@ -110,6 +113,10 @@ func (t *tx) id(ctx context.Context, n noun, parent int, name string) (int, bool
 // jointOfCell looks up all joints of a cell at once: who asks for one will ask
 // for its neighbours.
 func (t *tx) jointOfCell(ctx context.Context, k nameKey) (int, bool, error) {
+	if t.cells[k.parent] {
+		return 0, false, nil // all that there are, are in found
+	}
+	t.cells[k.parent] = true
 	err := t.query(ctx, func(rows *sql.Rows) error {
 		var id int
 		var tag string
@@ -167,8 +174,26 @@ func (t *tx) nearestName(ctx context.Context, n noun, parent int, name string) (
 	return near, nil
 }
 
+// askable gives the text as it can be asked for: in place of bytes that
+// PostgreSQL takes in no text, a control character, which nothing that is kept
+// has. So such a name is unknown on either engine, and no fault.
+func askable(text string) string {
+	if strings.IndexByte(text, 0) >= 0 || !utf8.ValidString(text) {
+		return "\x01"
+	}
+	return text
+}
+
 // placeKeys are the keys of a place and of what it lies in; 0 below its depth.
 type placeKeys struct{ site, tower, cell, joint int }
+
+// placeOf is place for a thing of one depth: a place of another depth is none.
+func (t *tx) placeOf(ctx context.Context, n noun, p ledger.Place, depth int) (placeKeys, error) {
+	if p.Depth() != depth {
+		return placeKeys{}, ledger.NotFound(n.what, p.Resource(), "")
+	}
+	return t.place(ctx, p)
+}
 
 // place looks up a place down to its own depth. The error names the highest
 // part that is unknown.

@@ -15,6 +15,7 @@ type PersonFilter struct{ HomeSite string }
 
 var people = thing[ledger.Person, string]{
 	noun:     personNoun,
+	exists:   named(personNoun),
 	resource: func(v ledger.Person) string { return "people/" + v.ID },
 	key:      func(v ledger.Person) string { return v.ID },
 	validate: ledger.Person.Validate,
@@ -24,7 +25,7 @@ var people = thing[ledger.Person, string]{
 			slices.Equal(a.Roles, b.Roles) && slices.Equal(a.Qualifications, b.Qualifications)
 	},
 	load: func(ctx context.Context, t *tx, id string) (ledger.Person, error) {
-		row, err := t.ent().Person.Query().Where(person.Code(id)).WithHomeSite().Only(ctx)
+		row, err := t.ent().Person.Query().Where(person.Code(askable(id))).WithHomeSite().Only(ctx)
 		if ent.IsNotFound(err) {
 			return ledger.Person{}, t.notFound(ctx, personNoun, 0, id, "people/"+id)
 		}

@@ -30,13 +30,13 @@ func (c *clause) where() string {
 }
 
 // within adds the conditions of a place over the tables s, t, c and j of sites,
-// towers, cells and joints.
-func (c *clause) within(p ledger.Place) {
+// towers, cells and joints; parts below the depth that is listed narrow nothing.
+func (c *clause) within(p ledger.Place, depth int) {
 	for _, part := range []struct{ column, value string }{
 		{"s.code", p.Site}, {"t.tag", p.Tower}, {"c.tag", p.Cell}, {"j.tag", p.Joint},
-	} {
+	}[:depth] {
 		if part.value != "" && part.value != "-" {
-			c.add(part.column+" = ?", part.value)
+			c.add(part.column+" = ?", askable(part.value))
 		}
 	}
 }

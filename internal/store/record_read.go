@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"fmt"
 	"strconv"
 	"strings"
 	"time"
@@ -27,26 +28,38 @@ type RecordFilter struct {
 	Incident ledger.IncidentKind
 }
 
-// kindTables gives for each kind of record its own columns and tables; x is the
-// kind's table.
-var kindTables = map[ledger.RecordKind]struct{ columns, from string }{
+// kindTable says where the content of a kind of record is kept.
+type kindTable struct {
+	table string
+	// columns are read from the table, x, and what joins brings in.
+	columns, joins string
+	// unused are the references of a record that this kind leaves empty.
+	unused []string
+}
+
+var kindTables = map[ledger.RecordKind]kindTable{
 	ledger.KindTightening: {
+		"tightenings",
 		"sp.code, sv.revision, x.treatment, x.compound_batch, x.torque_nm, x.torque_as_typed, x.fasteners, x.pass, x.method",
-		"tightenings x JOIN specification_revisions sv ON sv.id = x.specification_revision_id JOIN specifications sp ON sp.id = sv.specification_id",
+		" JOIN specification_revisions sv ON sv.id = x.specification_revision_id JOIN specifications sp ON sp.id = sv.specification_id",
+		nil,
 	},
 	ledger.KindIncident: {
+		"incidents",
 		"COALESCE(sp.code, ''), COALESCE(sv.revision, 0), x.kind, x.fasteners, x.treatment, x.method, x.noticed, x.action",
-		"incidents x LEFT JOIN specification_revisions sv ON sv.id = x.specification_revision_id LEFT JOIN specifications sp ON sp.id = sv.specification_id",
+		" LEFT JOIN specification_revisions sv ON sv.id = x.specification_revision_id LEFT JOIN specifications sp ON sp.id = sv.specification_id",
+		nil,
 	},
-	ledger.KindCalibration: {"x.laboratory, x.certificate, x.points", "calibrations x"},
-	ledger.KindLotMovement: {"x.kind, x.quantity, x.reference, x.handled_by", "lot_movements x"},
+	ledger.KindCalibration: {"calibrations", "x.laboratory, x.certificate, x.points", "", []string{"joint_id", "lot_id"}},
+	ledger.KindLotMovement: {"lot_movements", "x.kind, x.quantity, x.reference, x.handled_by", "", []string{"joint_id", "tool_id"}},
 }
 
 const (
 	recordColumns = `r.id, r.uid, s.code, COALESCE(t.tag, ''), COALESCE(c.tag, ''), COALESCE(j.tag, ''),
 COALESCE(l.number, ''), COALESCE(tl.serial, ''), COALESCE(p.code, ''),
-r.occur_time, r.offset_minutes, r.receive_time, r.device, r.note, r.link, `
-	recordJoins = ` JOIN records r ON r.id = x.id JOIN sites s ON s.id = r.site_id
+r.occur_time, r.offset_minutes, r.local_day, r.receive_time, r.device, r.note, r.link, `
+	// The kind's number stands in the place of the verb.
+	recordJoins = ` JOIN records r ON r.id = x.id AND r.kind = %d JOIN sites s ON s.id = r.site_id
 LEFT JOIN joints j ON j.id = r.joint_id LEFT JOIN cells c ON c.id = j.cell_id LEFT JOIN towers t ON t.id = c.tower_id
 LEFT JOIN lots l ON l.id = r.lot_id LEFT JOIN tools tl ON tl.id = r.tool_id LEFT JOIN people p ON p.id = r.person_id`
 )
@@ -65,7 +78,7 @@ func (t *tx) recordsWhere(ctx context.Context, kind ledger.RecordKind, c *clause
 		r, err := scanRecord(rows, kind)
 		records = append(records, r)
 		return err
-	}, "SELECT "+recordColumns+own.columns+" FROM "+own.from+recordJoins+c.where()+tail, append(c.args, tailArgs...)...)
+	}, "SELECT "+recordColumns+own.columns+" FROM "+own.table+" x"+own.joins+fmt.Sprintf(recordJoins, kind)+c.where()+tail, append(c.args, tailArgs...)...)
 	return records, err
 }
 
@@ -78,7 +91,7 @@ type common struct {
 	lot, tool          string
 	person             string
 	occur, receive     int64
-	offset             int
+	offset, day        int
 	device, note       string
 	specificationCode  string
 	specificationCount int
@@ -87,7 +100,7 @@ type common struct {
 func (c *common) targets() []any {
 	return []any{
 		&c.id, &c.uid, &c.site, &c.joint.Tower, &c.joint.Cell, &c.joint.Joint,
-		&c.lot, &c.tool, &c.person, &c.occur, &c.offset, &c.receive, &c.device, &c.note, &c.link,
+		&c.lot, &c.tool, &c.person, &c.occur, &c.offset, &c.day, &c.receive, &c.device, &c.note, &c.link,
 	}
 }
 
@@ -108,7 +121,7 @@ func (c *common) specification() ledger.SpecificationRef {
 func (c *common) entry() ledger.Entry {
 	e := ledger.Entry{
 		OccurTime: fromMicro(c.occur), OffsetMinutes: c.offset, Person: c.person, Device: c.device, Note: c.note,
-		ReceiveTime: fromMicro(c.receive), Sequence: c.id & (1<<sequenceBits - 1),
+		ReceiveTime: fromMicro(c.receive), LocalDay: c.day, Sequence: c.id & (1<<sequenceBits - 1),
 	}
 	copy(e.ID[:], c.uid)
 	copy(e.Link[:], c.link)
@@ -247,7 +260,7 @@ func (t *tx) recordClause(ctx context.Context, f RecordFilter) (*clause, error) 
 	if !f.End.IsZero() {
 		c.add("r.occur_time < ?", micro(f.End))
 	}
-	if f.Incident != 0 {
+	if f.Incident != 0 && f.Kind == ledger.KindIncident {
 		c.add("x.kind = ?", uint8(f.Incident))
 	}
 	return c, nil

@@ -27,7 +27,6 @@ type staged struct {
 	tool     int
 	person   int
 	revision int // of the specification
-	day      int // local day
 	id       int64
 }
 
@@ -287,10 +286,10 @@ func (t *tx) assign(ctx context.Context, rows []*staged, chains map[int]*chainHe
 		chain.sequence++
 		chain.moved = true
 		head.Sequence, head.ReceiveTime = chain.sequence, t.now
+		head.LocalDay = localDay(head.OccurTime, chain.location)
 		chain.link = ledger.NextLink(chain.link, r.Record)
 		head.Link = chain.link
 		r.id = int64(r.keys.site)<<sequenceBits | chain.sequence
-		r.day = localDay(head.OccurTime, chain.location)
 	}
 	return nil
 }
@@ -362,7 +361,7 @@ func (r *staged) appendTo(values map[string][]any) error {
 	uid := e.ID
 	values[recordsTable.name] = append(values[recordsTable.name],
 		r.id, uid[:], uint8(r.RecordKind()), r.keys.site, nullable(r.keys.joint), nullable(r.lot), nullable(r.tool), nullable(r.person),
-		micro(e.OccurTime), e.OffsetMinutes, r.day, micro(e.ReceiveTime), e.Device, e.Note, e.Link[:])
+		micro(e.OccurTime), e.OffsetMinutes, e.LocalDay, micro(e.ReceiveTime), e.Device, e.Note, e.Link[:])
 	switch rec := r.Record.(type) {
 	case *ledger.Tightening:
 		var torque any

@@ -13,6 +13,7 @@ type SiteFilter struct{ Region string }
 
 var sites = thing[ledger.Site, string]{
 	noun:     siteNoun,
+	exists:   named(siteNoun),
 	resource: func(s ledger.Site) string { return "sites/" + s.Code },
 	key:      func(s ledger.Site) string { return s.Code },
 	validate: ledger.Site.Validate,
@@ -22,7 +23,7 @@ var sites = thing[ledger.Site, string]{
 		return a == b
 	},
 	load: func(ctx context.Context, t *tx, code string) (ledger.Site, error) {
-		row, err := t.ent().Site.Query().Where(site.Code(code)).Only(ctx)
+		row, err := t.ent().Site.Query().Where(site.Code(askable(code))).Only(ctx)
 		if ent.IsNotFound(err) {
 			return ledger.Site{}, t.notFound(ctx, siteNoun, 0, code, "sites/"+code)
 		}
@@ -87,7 +88,7 @@ func (s *Store) Sites(ctx context.Context, f SiteFilter, p Page) (items []ledger
 	err = s.view(ctx, func(t *tx) error {
 		q := t.ent().Site.Query().Where(site.CodeGT(p.After)).Order(site.ByCode()).Limit(p.Size + 1)
 		if f.Region != "" {
-			q.Where(site.Region(f.Region))
+			q.Where(site.Region(askable(f.Region)))
 		}
 		rows, err := q.All(ctx)
 		for _, r := range rows {

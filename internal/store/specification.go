@@ -16,6 +16,7 @@ type SpecificationFilter struct{}
 
 var specifications = thing[ledger.Specification, string]{
 	noun:     specNoun,
+	exists:   named(specNoun),
 	resource: func(s ledger.Specification) string { return "specifications/" + s.Code },
 	key:      func(s ledger.Specification) string { return s.Code },
 	validate: ledger.Specification.Validate,
@@ -84,7 +85,7 @@ func specificationOf(name *ent.Specification, r *ent.SpecificationRevision) ledg
 
 // specification reads one revision; 0 is the newest.
 func (t *tx) specification(ctx context.Context, code string, revision int) (ledger.Specification, error) {
-	name, err := t.ent().Specification.Query().Where(specification.Code(code)).Only(ctx)
+	name, err := t.ent().Specification.Query().Where(specification.Code(askable(code))).Only(ctx)
 	if ent.IsNotFound(err) {
 		return ledger.Specification{}, t.notFound(ctx, specNoun, 0, code, "specifications/"+code)
 	}

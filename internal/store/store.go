@@ -93,7 +93,16 @@ func (s *Store) closeDatabase() error {
 
 // Ping says whether the database answers.
 func (s *Store) Ping(ctx context.Context) error {
-	return s.fault(s.read.PingContext(ctx))
+	return s.notBegun(s.read.PingContext(ctx))
+}
+
+// notBegun says why nothing could be asked of the database: once the store is
+// closed, that is why.
+func (s *Store) notBegun(err error) error {
+	if err != nil && s.writer.isStopped() {
+		err = errClosed
+	}
+	return s.fault(err)
 }
 
 // Change is how a change is to be made.
@@ -143,12 +152,14 @@ type tx struct {
 	dry bool
 	// found are the keys looked up here; they are shared with other transactions
 	// only once this one has committed, since it may have made them itself.
-	found  map[nameKey]int
+	found map[nameKey]int
+	// cells are those whose joints were all looked up here.
+	cells  map[int]bool
 	client *ent.Client
 }
 
 func (s *Store) newTx(t *sql.Tx, dry bool) *tx {
-	return &tx{Store: s, sql: t, dry: dry, now: ledger.Microseconds(time.Now()), found: map[nameKey]int{}}
+	return &tx{Store: s, sql: t, dry: dry, now: ledger.Microseconds(time.Now()), found: map[nameKey]int{}, cells: map[int]bool{}}
 }
 
 // ent gives ent's client over this transaction.
@@ -170,7 +181,7 @@ func (d txDriver) Tx(context.Context) (dialect.Tx, error) { return dialect.NopTx
 func (s *Store) view(ctx context.Context, f func(*tx) error) error {
 	t, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: s.engine.readIsolation()})
 	if err != nil {
-		return s.fault(err)
+		return s.notBegun(err)
 	}
 	defer t.Rollback() //nolint:errcheck // reading: there is nothing to lose
 	return s.fault(f(s.newTx(t, true)))

@@ -25,7 +25,7 @@ const outcomeTightened = 0
 
 // tallyOf gives what a record adds to the tallies; false when it adds nothing.
 func tallyOf(r *staged) (tallyKey, int64, bool) {
-	k := tallyKey{site: r.keys.site, day: r.day, lot: r.lot, revision: r.revision}
+	k := tallyKey{site: r.keys.site, day: r.Head().LocalDay, lot: r.lot, revision: r.revision}
 	switch rec := r.Record.(type) {
 	case *ledger.Tightening:
 		k.treatment, k.method, k.outcome = uint8(rec.Treatment), uint8(rec.Method), outcomeTightened

@@ -16,8 +16,11 @@ type thing[T any, K comparable] struct {
 	resource func(T) string
 	key      func(T) K
 	validate func(T) []ledger.FieldError
-	// load gives the thing of the key; a ledger.KindNotFound error when there is
-	// none.
+	// exists says whether there is a thing of the key, more cheaply than load does;
+	// an error of a name that the thing lies in, when that is unknown.
+	exists func(context.Context, *tx, K) (bool, error)
+	// load gives the thing of the key; a ledger.KindNotFound error, with the nearest
+	// known name, when there is none.
 	load func(context.Context, *tx, K) (T, error)
 	// same compares content, leaving out what the server adds.
 	same func(a, b T) bool
@@ -31,30 +34,48 @@ type thing[T any, K comparable] struct {
 
 // register takes in things and answers for each.
 func register[T any, K comparable](ctx context.Context, s *Store, th thing[T, K], items []T, c Change) ([]Outcome, error) {
-	outcomes := make([]Outcome, len(items))
+	var result []Outcome
 	err := s.change(ctx, c, func(t *tx) error {
-		repeated, err := t.request(ctx, c)
+		repeated, err := t.repeated(ctx, c)
 		if err != nil {
 			return err
 		}
+		outcomes := make([]Outcome, len(items))
+		result = outcomes
+		kept := false
 		for i, item := range items {
 			if repeated {
 				outcomes[i] = Outcome{State: AlreadyKnown}
 				continue
 			}
-			outcomes[i] = Outcome{State: Taken}
-			known, err := registerOne(ctx, t, th, item)
-			if e, ok := refusal(err); ok {
-				outcomes[i] = refused(e)
-			} else if err != nil {
+			if outcomes[i], err = registerOne(ctx, t, th, item); err != nil {
 				return err
-			} else if known {
-				outcomes[i] = Outcome{State: AlreadyKnown}
 			}
+			kept = kept || outcomes[i].State != Refused
 		}
-		return nil
+		// A refused request may be sent again under the same id, once what stood in
+		// its way is mended.
+		if !kept {
+			return nil
+		}
+		return t.remember(ctx, c)
 	})
-	return outcomes, err
+	if err != nil {
+		return nil, err // and leave result alone: see Store.change
+	}
+	return result, nil
+}
+
+// registerOne takes in one thing; an error is one of the whole batch.
+func registerOne[T any, K comparable](ctx context.Context, t *tx, th thing[T, K], item T) (Outcome, error) {
+	known, err := keepOne(ctx, t, th, item)
+	if e, ok := refusal(err); ok {
+		return refused(e), nil
+	}
+	if known {
+		return Outcome{State: AlreadyKnown}, err
+	}
+	return Outcome{State: Taken}, err
 }
 
 // refusal says whether the error refuses one member only.
@@ -66,28 +87,45 @@ func refusal(err error) (*ledger.Error, bool) {
 	return e, e.Kind != ledger.KindInternal && e.Kind != ledger.KindUnavailable && e.Kind != ledger.KindConflict
 }
 
-func registerOne[T any, K comparable](ctx context.Context, t *tx, th thing[T, K], item T) (known bool, err error) {
+func keepOne[T any, K comparable](ctx context.Context, t *tx, th thing[T, K], item T) (known bool, err error) {
 	if err := ledger.Invalid(th.noun.what, th.validate(item)); err != nil {
 		return false, err
 	}
-	old, err := th.load(ctx, t, th.key(item))
-	switch {
-	case err == nil && th.same(old, item):
-		return true, nil
-	case err == nil:
-		return false, ledger.Exists(th.noun.what, th.resource(item))
-	case !absent(err, th.resource(item)):
+	exists, err := th.exists(ctx, t, th.key(item))
+	if err != nil {
 		return false, err
 	}
-	*th.revision(&item) = ledger.Revision{Version: 1, CreateTime: t.now, UpdateTime: t.now}
-	return false, th.insert(ctx, t, item)
+	if !exists {
+		*th.revision(&item) = ledger.Revision{Version: 1, CreateTime: t.now, UpdateTime: t.now}
+		return false, th.insert(ctx, t, item)
+	}
+	old, err := th.load(ctx, t, th.key(item))
+	if err == nil && !th.same(old, item) {
+		err = ledger.Exists(th.noun.what, th.resource(item))
+	}
+	return true, err
 }
 
-// absent says whether the error is that this very resource does not exist,
-// rather than something that it lies in.
-func absent(err error, resource string) bool {
-	e := ledger.AsError(err)
-	return e.Kind == ledger.KindNotFound && e.Resource == resource
+// named says whether there is a thing of a code, number, serial or id.
+func named(n noun) func(context.Context, *tx, string) (bool, error) {
+	return func(ctx context.Context, t *tx, name string) (bool, error) {
+		_, ok, err := t.id(ctx, n, 0, name)
+		return ok, err
+	}
+}
+
+// placed says whether there is a tower, cell or joint; what it lies in must
+// exist.
+func placed(n noun) func(context.Context, *tx, ledger.Place) (bool, error) {
+	return func(ctx context.Context, t *tx, p ledger.Place) (bool, error) {
+		keys, err := t.place(ctx, p.Parent())
+		if err != nil {
+			return false, err
+		}
+		parent := [...]int{0, 0, keys.site, keys.tower, keys.cell}[p.Depth()]
+		_, ok, err := t.id(ctx, n, parent, p.Last())
+		return ok, err
+	}
 }
 
 // change applies an edit to one thing. version 0 means any.
@@ -98,7 +136,7 @@ func change[T any, K comparable](ctx context.Context, s *Store, th thing[T, K], 
 		if err != nil {
 			return err
 		}
-		repeated, err := t.request(ctx, c)
+		repeated, err := t.repeated(ctx, c)
 		if err != nil || repeated {
 			result = old
 			return err
@@ -114,7 +152,13 @@ func change[T any, K comparable](ctx context.Context, s *Store, th thing[T, K], 
 		if err := apply(&edited); err != nil {
 			return err
 		}
+		if th.key(edited) != key {
+			return ledger.InvalidField(th.noun.what, "name", "can't be changed; register another %s instead", th.noun.what)
+		}
 		if err := ledger.Invalid(th.noun.what, th.validate(edited)); err != nil {
+			return err
+		}
+		if err := t.remember(ctx, c); err != nil {
 			return err
 		}
 		if result = old; th.same(old, edited) {
@@ -126,31 +170,40 @@ func change[T any, K comparable](ctx context.Context, s *Store, th thing[T, K], 
 		result = edited
 		return th.update(ctx, t, edited)
 	})
-	return result, err
+	if err != nil {
+		var none T
+		return none, err // and leave result alone: see Store.change
+	}
+	return result, nil
 }
 
-// request recognises a repeated request by its id, and remembers a new one in
-// the transaction of its change.
-func (t *tx) request(ctx context.Context, c Change) (repeated bool, err error) {
+// repeated recognises a request that was kept before, by its id.
+func (t *tx) repeated(ctx context.Context, c Change) (bool, error) {
 	if c.RequestID == "" {
 		return false, nil
 	}
 	known, err := t.ent().RequestKey.Query().Where(requestkey.RequestID(c.RequestID)).Only(ctx)
 	switch {
-	case err == nil && bytes.Equal(known.Digest, c.Digest[:]):
-		return true, nil
-	case err == nil:
-		return false, &ledger.Error{
-			Kind: ledger.KindInvalid, Reason: ledger.ReasonRequestIDReused,
-			Message: "request id " + c.RequestID + " was used before for another request; make a new one",
-			Fields:  []ledger.FieldError{{Field: "request_id", Description: "was used before for another request"}},
-		}
-	case !ent.IsNotFound(err):
-		return false, err
-	case t.dry:
+	case ent.IsNotFound(err):
 		return false, nil
+	case err != nil:
+		return false, err
+	case bytes.Equal(known.Digest, c.Digest[:]):
+		return true, nil
 	}
-	return false, t.ent().RequestKey.Create().SetRequestID(c.RequestID).SetDigest(c.Digest[:]).SetCreateTime(micro(t.now)).Exec(ctx)
+	return false, &ledger.Error{
+		Kind: ledger.KindInvalid, Reason: ledger.ReasonRequestIDReused,
+		Message: "request id " + c.RequestID + " was used before for another request; make a new one",
+		Fields:  []ledger.FieldError{{Field: "request_id", Description: "was used before for another request"}},
+	}
+}
+
+// remember keeps a request's id in the transaction of its change.
+func (t *tx) remember(ctx context.Context, c Change) error {
+	if c.RequestID == "" || t.dry {
+		return nil
+	}
+	return t.ent().RequestKey.Create().SetRequestID(c.RequestID).SetDigest(c.Digest[:]).SetCreateTime(micro(t.now)).Exec(ctx)
 }
 
 // get reads one thing.

@@ -16,6 +16,7 @@ type ToolFilter struct {
 
 var tools = thing[ledger.Tool, string]{
 	noun:     toolNoun,
+	exists:   named(toolNoun),
 	resource: func(v ledger.Tool) string { return "tools/" + v.Serial },
 	key:      func(v ledger.Tool) string { return v.Serial },
 	validate: ledger.Tool.Validate,
@@ -25,7 +26,7 @@ var tools = thing[ledger.Tool, string]{
 		return a == b
 	},
 	load: func(ctx context.Context, t *tx, serial string) (ledger.Tool, error) {
-		row, err := t.ent().Tool.Query().Where(tool.Serial(serial)).WithHomeSite().Only(ctx)
+		row, err := t.ent().Tool.Query().Where(tool.Serial(askable(serial))).WithHomeSite().Only(ctx)
 		if ent.IsNotFound(err) {
 			return ledger.Tool{}, t.notFound(ctx, toolNoun, 0, serial, "tools/"+serial)
 		}

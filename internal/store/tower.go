@@ -11,6 +11,7 @@ import (
 
 var towers = thing[ledger.Tower, ledger.Place]{
 	noun:     towerNoun,
+	exists:   placed(towerNoun),
 	resource: func(t ledger.Tower) string { return t.Place.Resource() },
 	key:      func(t ledger.Tower) ledger.Place { return t.Place },
 	validate: ledger.Tower.Validate,
@@ -20,7 +21,7 @@ var towers = thing[ledger.Tower, ledger.Place]{
 		return a == b
 	},
 	load: func(ctx context.Context, t *tx, p ledger.Place) (ledger.Tower, error) {
-		keys, err := t.place(ctx, p)
+		keys, err := t.placeOf(ctx, towerNoun, p, 2)
 		if err != nil {
 			return ledger.Tower{}, err
 		}
@@ -108,7 +109,7 @@ func (t *tx) listPlaces(ctx context.Context, columns, from string, depth int, wi
 	if more != nil {
 		c = more
 	}
-	c.within(within)
+	c.within(within, depth)
 	c.afterPlace(p.After, depth)
 	order := [...]string{"", "s.code", "s.code, t.tag", "s.code, t.tag, c.tag", "s.code, t.tag, c.tag, j.tag"}[depth]
 	err = t.query(ctx, func(rows *sql.Rows) error {

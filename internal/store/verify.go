@@ -4,7 +4,9 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"maps"
 	"slices"
+	"strings"
 
 	"jointledger/internal/ledger"
 )
@@ -39,24 +41,12 @@ const mostProblems = 50
 // counts the tallies anew. Everything is read from one state of the database.
 func (s *Store) Verify(ctx context.Context) (report Report, err error) {
 	err = s.view(ctx, func(t *tx) error {
-		type site struct {
-			id       int
-			code     string
-			sequence int64
-			link     []byte
-		}
-		var sites []site
-		err := t.query(ctx, func(rows *sql.Rows) error {
-			var v site
-			err := rows.Scan(&v.id, &v.code, &v.sequence, &v.link)
-			sites = append(sites, v)
-			return err
-		}, "SELECT s.id, s.code, c.sequence, c.link FROM sites s JOIN chains c ON c.id = s.id ORDER BY s.code")
+		chains, err := t.recordedChains(ctx)
 		if err != nil {
 			return err
 		}
-		for _, v := range sites {
-			one, err := t.verifyChain(ctx, v.id, v.code, v.sequence, ledger.Link(v.link))
+		for _, c := range chains {
+			one, err := t.verifyChain(ctx, c)
 			if err != nil {
 				return err
 			}
@@ -68,18 +58,55 @@ func (s *Store) Verify(ctx context.Context) (report Report, err error) {
 	return report, err
 }
 
+// recordedChain is what the database says of a site's chain.
+type recordedChain struct {
+	id     int
+	code   string
+	length int64
+	head   ledger.Link
+	// known is false when the site has records and no chain, or no site.
+	known bool
+}
+
+// recordedChains reads the chain of each site and, so that nothing hides behind
+// a row that was taken away, of each key that records or a chain stand under.
+func (t *tx) recordedChains(ctx context.Context) (chains []recordedChain, err error) {
+	err = t.query(ctx, func(rows *sql.Rows) error {
+		var c recordedChain
+		var code sql.NullString
+		var length sql.NullInt64
+		var head []byte
+		if err := rows.Scan(&c.id, &code, &length, &head); err != nil {
+			return err
+		}
+		c.code, c.length, c.known = code.String, length.Int64, code.Valid && length.Valid && len(head) == len(c.head)
+		if !code.Valid {
+			c.code = fmt.Sprintf("(site key %d)", c.id)
+		}
+		copy(c.head[:], head)
+		chains = append(chains, c)
+		return nil
+	}, fmt.Sprintf(`SELECT k.id, s.code, c.sequence, c.link
+FROM (SELECT id FROM sites UNION SELECT id FROM chains UNION SELECT DISTINCT id >> %d FROM records) k
+LEFT JOIN sites s ON s.id = k.id LEFT JOIN chains c ON c.id = k.id ORDER BY s.code, k.id`, sequenceBits))
+	return chains, err
+}
+
 // verifyChain walks one site's chain in windows, so that memory does not grow
 // with the number of records.
-func (t *tx) verifyChain(ctx context.Context, id int, code string, length int64, head ledger.Link) (SiteReport, error) {
+func (t *tx) verifyChain(ctx context.Context, c recordedChain) (SiteReport, error) {
 	const window = 2000
-	report := SiteReport{Site: code, Head: head.String()}
+	report := SiteReport{Site: c.code, Head: c.head.String()}
 	problem := func(format string, args ...any) {
 		if len(report.Problems) < mostProblems {
 			report.Problems = append(report.Problems, fmt.Sprintf(format, args...))
 		}
 	}
-	base := int64(id) << sequenceBits
-	previous := ledger.FirstLink(code)
+	if !c.known {
+		problem("the site or the head of its chain is missing")
+	}
+	base, length := int64(c.id)<<sequenceBits, c.length
+	previous := ledger.FirstLink(c.code)
 	for from := int64(1); from <= length; from += window {
 		records, err := t.recordsBetween(ctx, base+from, base+min(from+window-1, length))
 		if err != nil {
@@ -88,7 +115,7 @@ func (t *tx) verifyChain(ctx context.Context, id int, code string, length int64,
 		for sequence := from; sequence <= min(from+window-1, length); sequence++ {
 			r, ok := records[base+sequence]
 			if !ok {
-				problem("record %d of the chain is missing", sequence)
+				problem("record %d of the chain is missing, or is not of its kind", sequence)
 				continue
 			}
 			report.Records++
@@ -98,8 +125,11 @@ func (t *tx) verifyChain(ctx context.Context, id int, code string, length int64,
 			previous = r.Head().Link
 		}
 	}
-	if previous != head {
-		problem("the chain ends at %s, not at its recorded head %s", previous, head)
+	if previous != c.head {
+		problem("the chain ends at %s, not at its recorded head %s", previous, c.head)
+	}
+	if err := t.strays(ctx, base, base+1<<sequenceBits, problem); err != nil {
+		return report, err
 	}
 	beyond, err := t.countBeyond(ctx, base+length, base+1<<sequenceBits)
 	if err != nil {
@@ -131,6 +161,38 @@ func (t *tx) recordsBetween(ctx context.Context, from, to int64) (map[int64]ledg
 func (t *tx) countBeyond(ctx context.Context, last, end int64) (n int64, err error) {
 	err = t.sql.QueryRowContext(ctx, t.engine.bind("SELECT count(*) FROM records WHERE id > ? AND id < ?"), last, end).Scan(&n)
 	return n, err
+}
+
+// strays reports what the links can't cover: rows of content under a record of
+// another kind or under none, and references that a kind of record does not use.
+func (t *tx) strays(ctx context.Context, from, to int64, problem func(string, ...any)) error {
+	for _, kind := range slices.Sorted(maps.Keys(kindTables)) {
+		own := kindTables[kind]
+		err := t.query(ctx, func(rows *sql.Rows) error {
+			var id int64
+			err := rows.Scan(&id)
+			problem("%s %d is not the content of a record of that kind", own.table, id&(1<<sequenceBits-1))
+			return err
+		}, "SELECT x.id FROM "+own.table+" x LEFT JOIN records r ON r.id = x.id AND r.kind = ? WHERE x.id >= ? AND x.id < ? AND r.id IS NULL ORDER BY x.id LIMIT ?",
+			uint8(kind), from, to, mostProblems)
+		if err != nil {
+			return err
+		}
+		if len(own.unused) == 0 {
+			continue
+		}
+		err = t.query(ctx, func(rows *sql.Rows) error {
+			var id int64
+			err := rows.Scan(&id)
+			problem("record %d names something that a %s does not name", id&(1<<sequenceBits-1), ledger.RecordKinds.Name(kind))
+			return err
+		}, "SELECT id FROM records WHERE kind = ? AND id >= ? AND id < ? AND ("+strings.Join(own.unused, " IS NOT NULL OR ")+" IS NOT NULL) ORDER BY id LIMIT ?",
+			uint8(kind), from, to, mostProblems)
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // verifyTallies compares the tallies with a recount from the records.

@@ -3,7 +3,9 @@ package store
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math/rand/v2"
+	"runtime/debug"
 	"sync"
 	"time"
 
@@ -59,6 +61,12 @@ func (w *writer) stop() {
 	}
 	w.mu.Unlock()
 	<-w.ended
+}
+
+func (w *writer) isStopped() bool {
+	w.mu.RLock()
+	defer w.mu.RUnlock()
+	return w.closed
 }
 
 // submit queues the job and waits until it is committed or refused. When the
@@ -159,7 +167,14 @@ func (w *writer) commitWithRetry(group []*job) error {
 	}
 }
 
-func (w *writer) commit(ctx context.Context, group []*job) error {
+// commit runs the group in one transaction. A panic in a caller's code fails that
+// caller, not the server: no interceptor stands above this goroutine.
+func (w *writer) commit(ctx context.Context, group []*job) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("panic while writing: %v\n%s", p, debug.Stack())
+		}
+	}()
 	s := w.store
 	sqlTx, err := s.write.BeginTx(ctx, nil)
 	if err != nil {
@@ -195,7 +210,9 @@ func (w *writer) commit(ctx context.Context, group []*job) error {
 }
 
 // change runs f in a transaction of the writer, or in one that reads only when
-// the change is to be validated only.
+// the change is to be validated only. When it returns the context's error, f may
+// still be running or run later: what f sets is the caller's only after a nil
+// error.
 func (s *Store) change(ctx context.Context, c Change, f func(*tx) error) error {
 	if c.ValidateOnly {
 		return s.view(ctx, f)

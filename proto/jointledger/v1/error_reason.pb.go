@@ -59,6 +59,12 @@ const (
 	ErrorReason_ERROR_REASON_LIMIT_EXCEEDED ErrorReason = 13
 	// A fault of the server; the request id finds it in the server's log.
 	ErrorReason_ERROR_REASON_INTERNAL ErrorReason = 14
+	// A record was corrected already; correct its replacement instead.
+	ErrorReason_ERROR_REASON_ALREADY_CORRECTED ErrorReason = 15
+	// The hold that shall be released is not open.
+	ErrorReason_ERROR_REASON_HOLD_NOT_OPEN ErrorReason = 16
+	// There is nothing at the place that could be handed over or reported.
+	ErrorReason_ERROR_REASON_EMPTY_PLACE ErrorReason = 17
 )
 
 // Enum value maps for ErrorReason.
@@ -79,6 +85,9 @@ var (
 		12: "ERROR_REASON_CONFLICT",
 		13: "ERROR_REASON_LIMIT_EXCEEDED",
 		14: "ERROR_REASON_INTERNAL",
+		15: "ERROR_REASON_ALREADY_CORRECTED",
+		16: "ERROR_REASON_HOLD_NOT_OPEN",
+		17: "ERROR_REASON_EMPTY_PLACE",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED":         0,
@@ -96,6 +105,9 @@ var (
 		"ERROR_REASON_CONFLICT":            12,
 		"ERROR_REASON_LIMIT_EXCEEDED":      13,
 		"ERROR_REASON_INTERNAL":            14,
+		"ERROR_REASON_ALREADY_CORRECTED":   15,
+		"ERROR_REASON_HOLD_NOT_OPEN":       16,
+		"ERROR_REASON_EMPTY_PLACE":         17,
 	}
 )
 
@@ -130,7 +142,7 @@ var File_jointledger_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	"!jointledger/v1/error_reason.proto\x12\x0ejointledger.v1*\x83\x04\n" +
+	"!jointledger/v1/error_reason.proto\x12\x0ejointledger.v1*\xe5\x04\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_INVALID_FIELD\x10\x01\x12!\n" +
@@ -147,7 +159,10 @@ const file_jointledger_v1_error_reason_proto_rawDesc = "" +
 	"\x1eERROR_REASON_STORE_UNAVAILABLE\x10\v\x12\x19\n" +
 	"\x15ERROR_REASON_CONFLICT\x10\f\x12\x1f\n" +
 	"\x1bERROR_REASON_LIMIT_EXCEEDED\x10\r\x12\x19\n" +
-	"\x15ERROR_REASON_INTERNAL\x10\x0eB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x15ERROR_REASON_INTERNAL\x10\x0e\x12\"\n" +
+	"\x1eERROR_REASON_ALREADY_CORRECTED\x10\x0f\x12\x1e\n" +
+	"\x1aERROR_REASON_HOLD_NOT_OPEN\x10\x10\x12\x1c\n" +
+	"\x18ERROR_REASON_EMPTY_PLACE\x10\x11B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_error_reason_proto_rawDescOnce sync.Once

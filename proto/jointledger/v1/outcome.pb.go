@@ -88,7 +88,10 @@ type Outcome struct {
 	// What became of it.
 	State Outcome_State `protobuf:"varint,2,opt,name=state,proto3,enum=jointledger.v1.Outcome_State" json:"state,omitempty"`
 	// Why it was refused; set only when state is STATE_REFUSED.
-	Refusal       *Refusal `protobuf:"bytes,3,opt,name=refusal,proto3" json:"refusal,omitempty"`
+	Refusal *Refusal `protobuf:"bytes,3,opt,name=refusal,proto3" json:"refusal,omitempty"`
+	// Rules of the trade that the record breaks. A true record is never refused
+	// for breaking one. For a record already known, what was found then.
+	Findings      []*Finding `protobuf:"bytes,4,rep,name=findings,proto3" json:"findings,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -144,6 +147,113 @@ func (x *Outcome) GetRefusal() *Refusal {
 	return nil
 }
 
+func (x *Outcome) GetFindings() []*Finding {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
+// Finding says that a record breaks a rule of the trade.
+type Finding struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Code of the rule, such as `torque-window`.
+	Rule string `protobuf:"bytes,1,opt,name=rule,proto3" json:"rule,omitempty"`
+	// What it asks for.
+	Severity Severity `protobuf:"varint,2,opt,name=severity,proto3,enum=jointledger.v1.Severity" json:"severity,omitempty"`
+	// One plain sentence with the figure against the limit.
+	Message string `protobuf:"bytes,3,opt,name=message,proto3" json:"message,omitempty"`
+	// The figure, in the unit; not given for a rule without a number.
+	Figure *float64 `protobuf:"fixed64,4,opt,name=figure,proto3,oneof" json:"figure,omitempty"`
+	// The limit, in the unit.
+	Limit *float64 `protobuf:"fixed64,5,opt,name=limit,proto3,oneof" json:"limit,omitempty"`
+	// Unit of figure and limit.
+	Unit string `protobuf:"bytes,6,opt,name=unit,proto3" json:"unit,omitempty"`
+	// Where the limit comes from.
+	Source        string `protobuf:"bytes,7,opt,name=source,proto3" json:"source,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Finding) Reset() {
+	*x = Finding{}
+	mi := &file_jointledger_v1_outcome_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Finding) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Finding) ProtoMessage() {}
+
+func (x *Finding) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_outcome_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Finding.ProtoReflect.Descriptor instead.
+func (*Finding) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_outcome_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Finding) GetRule() string {
+	if x != nil {
+		return x.Rule
+	}
+	return ""
+}
+
+func (x *Finding) GetSeverity() Severity {
+	if x != nil {
+		return x.Severity
+	}
+	return Severity_SEVERITY_UNSPECIFIED
+}
+
+func (x *Finding) GetMessage() string {
+	if x != nil {
+		return x.Message
+	}
+	return ""
+}
+
+func (x *Finding) GetFigure() float64 {
+	if x != nil && x.Figure != nil {
+		return *x.Figure
+	}
+	return 0
+}
+
+func (x *Finding) GetLimit() float64 {
+	if x != nil && x.Limit != nil {
+		return *x.Limit
+	}
+	return 0
+}
+
+func (x *Finding) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
+func (x *Finding) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
 // Refusal says why one member of a batch was not taken.
 type Refusal struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -161,7 +271,7 @@ type Refusal struct {
 
 func (x *Refusal) Reset() {
 	*x = Refusal{}
-	mi := &file_jointledger_v1_outcome_proto_msgTypes[1]
+	mi := &file_jointledger_v1_outcome_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -173,7 +283,7 @@ func (x *Refusal) String() string {
 func (*Refusal) ProtoMessage() {}
 
 func (x *Refusal) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_outcome_proto_msgTypes[1]
+	mi := &file_jointledger_v1_outcome_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -186,7 +296,7 @@ func (x *Refusal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Refusal.ProtoReflect.Descriptor instead.
 func (*Refusal) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_outcome_proto_rawDescGZIP(), []int{1}
+	return file_jointledger_v1_outcome_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Refusal) GetReason() ErrorReason {
@@ -230,7 +340,7 @@ type FieldViolation struct {
 
 func (x *FieldViolation) Reset() {
 	*x = FieldViolation{}
-	mi := &file_jointledger_v1_outcome_proto_msgTypes[2]
+	mi := &file_jointledger_v1_outcome_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -242,7 +352,7 @@ func (x *FieldViolation) String() string {
 func (*FieldViolation) ProtoMessage() {}
 
 func (x *FieldViolation) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_outcome_proto_msgTypes[2]
+	mi := &file_jointledger_v1_outcome_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -255,7 +365,7 @@ func (x *FieldViolation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FieldViolation.ProtoReflect.Descriptor instead.
 func (*FieldViolation) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_outcome_proto_rawDescGZIP(), []int{2}
+	return file_jointledger_v1_outcome_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *FieldViolation) GetField() string {
@@ -292,14 +402,17 @@ type Entry struct {
 	ChainSequence int64 `protobuf:"varint,7,opt,name=chain_sequence,json=chainSequence,proto3" json:"chain_sequence,omitempty"`
 	// SHA-256 over the previous link and this record's canonical bytes, 32
 	// bytes. Output only.
-	ChainLink     []byte `protobuf:"bytes,8,opt,name=chain_link,json=chainLink,proto3" json:"chain_link,omitempty"`
+	ChainLink []byte `protobuf:"bytes,8,opt,name=chain_link,json=chainLink,proto3" json:"chain_link,omitempty"`
+	// `corrections/{id}` that withdrew or replaced this record; empty when none
+	// did. Figures do not count a corrected record. Output only.
+	CorrectedBy   string `protobuf:"bytes,9,opt,name=corrected_by,json=correctedBy,proto3" json:"corrected_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Entry) Reset() {
 	*x = Entry{}
-	mi := &file_jointledger_v1_outcome_proto_msgTypes[3]
+	mi := &file_jointledger_v1_outcome_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -311,7 +424,7 @@ func (x *Entry) String() string {
 func (*Entry) ProtoMessage() {}
 
 func (x *Entry) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_outcome_proto_msgTypes[3]
+	mi := &file_jointledger_v1_outcome_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -324,7 +437,7 @@ func (x *Entry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Entry.ProtoReflect.Descriptor instead.
 func (*Entry) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_outcome_proto_rawDescGZIP(), []int{3}
+	return file_jointledger_v1_outcome_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Entry) GetOccurTime() *timestamppb.Timestamp {
@@ -383,20 +496,38 @@ func (x *Entry) GetChainLink() []byte {
 	return nil
 }
 
+func (x *Entry) GetCorrectedBy() string {
+	if x != nil {
+		return x.CorrectedBy
+	}
+	return ""
+}
+
 var File_jointledger_v1_outcome_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_outcome_proto_rawDesc = "" +
 	"\n" +
-	"\x1cjointledger/v1/outcome.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a!jointledger/v1/error_reason.proto\"\xe2\x01\n" +
+	"\x1cjointledger/v1/outcome.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a!jointledger/v1/error_reason.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x97\x02\n" +
 	"\aOutcome\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x123\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x1d.jointledger.v1.Outcome.StateR\x05state\x121\n" +
-	"\arefusal\x18\x03 \x01(\v2\x17.jointledger.v1.RefusalR\arefusal\"[\n" +
+	"\arefusal\x18\x03 \x01(\v2\x17.jointledger.v1.RefusalR\arefusal\x123\n" +
+	"\bfindings\x18\x04 \x03(\v2\x17.jointledger.v1.FindingR\bfindings\"[\n" +
 	"\x05State\x12\x15\n" +
 	"\x11STATE_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vSTATE_TAKEN\x10\x01\x12\x17\n" +
 	"\x13STATE_ALREADY_KNOWN\x10\x02\x12\x11\n" +
-	"\rSTATE_REFUSED\x10\x03\"\xc8\x01\n" +
+	"\rSTATE_REFUSED\x10\x03\"\xe6\x01\n" +
+	"\aFinding\x12\x12\n" +
+	"\x04rule\x18\x01 \x01(\tR\x04rule\x124\n" +
+	"\bseverity\x18\x02 \x01(\x0e2\x18.jointledger.v1.SeverityR\bseverity\x12\x18\n" +
+	"\amessage\x18\x03 \x01(\tR\amessage\x12\x1b\n" +
+	"\x06figure\x18\x04 \x01(\x01H\x00R\x06figure\x88\x01\x01\x12\x19\n" +
+	"\x05limit\x18\x05 \x01(\x01H\x01R\x05limit\x88\x01\x01\x12\x12\n" +
+	"\x04unit\x18\x06 \x01(\tR\x04unit\x12\x16\n" +
+	"\x06source\x18\a \x01(\tR\x06sourceB\t\n" +
+	"\a_figureB\b\n" +
+	"\x06_limit\"\xc8\x01\n" +
 	"\aRefusal\x123\n" +
 	"\x06reason\x18\x01 \x01(\x0e2\x1b.jointledger.v1.ErrorReasonR\x06reason\x12\x18\n" +
 	"\amessage\x18\x02 \x01(\tR\amessage\x12I\n" +
@@ -404,7 +535,7 @@ const file_jointledger_v1_outcome_proto_rawDesc = "" +
 	"\rresource_name\x18\x04 \x01(\tR\fresourceName\"H\n" +
 	"\x0eFieldViolation\x12\x14\n" +
 	"\x05field\x18\x01 \x01(\tR\x05field\x12 \n" +
-	"\vdescription\x18\x02 \x01(\tR\vdescription\"\xb9\x02\n" +
+	"\vdescription\x18\x02 \x01(\tR\vdescription\"\xdc\x02\n" +
 	"\x05Entry\x129\n" +
 	"\n" +
 	"occur_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\toccurTime\x12,\n" +
@@ -415,7 +546,8 @@ const file_jointledger_v1_outcome_proto_rawDesc = "" +
 	"\freceive_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\vreceiveTime\x12%\n" +
 	"\x0echain_sequence\x18\a \x01(\x03R\rchainSequence\x12\x1d\n" +
 	"\n" +
-	"chain_link\x18\b \x01(\fR\tchainLinkB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"chain_link\x18\b \x01(\fR\tchainLink\x12!\n" +
+	"\fcorrected_by\x18\t \x01(\tR\vcorrectedByB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_outcome_proto_rawDescOnce sync.Once
@@ -430,28 +562,32 @@ func file_jointledger_v1_outcome_proto_rawDescGZIP() []byte {
 }
 
 var file_jointledger_v1_outcome_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_jointledger_v1_outcome_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_jointledger_v1_outcome_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
 var file_jointledger_v1_outcome_proto_goTypes = []any{
 	(Outcome_State)(0),            // 0: jointledger.v1.Outcome.State
 	(*Outcome)(nil),               // 1: jointledger.v1.Outcome
-	(*Refusal)(nil),               // 2: jointledger.v1.Refusal
-	(*FieldViolation)(nil),        // 3: jointledger.v1.FieldViolation
-	(*Entry)(nil),                 // 4: jointledger.v1.Entry
-	(ErrorReason)(0),              // 5: jointledger.v1.ErrorReason
-	(*timestamppb.Timestamp)(nil), // 6: google.protobuf.Timestamp
+	(*Finding)(nil),               // 2: jointledger.v1.Finding
+	(*Refusal)(nil),               // 3: jointledger.v1.Refusal
+	(*FieldViolation)(nil),        // 4: jointledger.v1.FieldViolation
+	(*Entry)(nil),                 // 5: jointledger.v1.Entry
+	(Severity)(0),                 // 6: jointledger.v1.Severity
+	(ErrorReason)(0),              // 7: jointledger.v1.ErrorReason
+	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
 }
 var file_jointledger_v1_outcome_proto_depIdxs = []int32{
 	0, // 0: jointledger.v1.Outcome.state:type_name -> jointledger.v1.Outcome.State
-	2, // 1: jointledger.v1.Outcome.refusal:type_name -> jointledger.v1.Refusal
-	5, // 2: jointledger.v1.Refusal.reason:type_name -> jointledger.v1.ErrorReason
-	3, // 3: jointledger.v1.Refusal.field_violations:type_name -> jointledger.v1.FieldViolation
-	6, // 4: jointledger.v1.Entry.occur_time:type_name -> google.protobuf.Timestamp
-	6, // 5: jointledger.v1.Entry.receive_time:type_name -> google.protobuf.Timestamp
-	6, // [6:6] is the sub-list for method output_type
-	6, // [6:6] is the sub-list for method input_type
-	6, // [6:6] is the sub-list for extension type_name
-	6, // [6:6] is the sub-list for extension extendee
-	0, // [0:6] is the sub-list for field type_name
+	3, // 1: jointledger.v1.Outcome.refusal:type_name -> jointledger.v1.Refusal
+	2, // 2: jointledger.v1.Outcome.findings:type_name -> jointledger.v1.Finding
+	6, // 3: jointledger.v1.Finding.severity:type_name -> jointledger.v1.Severity
+	7, // 4: jointledger.v1.Refusal.reason:type_name -> jointledger.v1.ErrorReason
+	4, // 5: jointledger.v1.Refusal.field_violations:type_name -> jointledger.v1.FieldViolation
+	8, // 6: jointledger.v1.Entry.occur_time:type_name -> google.protobuf.Timestamp
+	8, // 7: jointledger.v1.Entry.receive_time:type_name -> google.protobuf.Timestamp
+	8, // [8:8] is the sub-list for method output_type
+	8, // [8:8] is the sub-list for method input_type
+	8, // [8:8] is the sub-list for extension type_name
+	8, // [8:8] is the sub-list for extension extendee
+	0, // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_outcome_proto_init() }
@@ -460,13 +596,15 @@ func file_jointledger_v1_outcome_proto_init() {
 		return
 	}
 	file_jointledger_v1_error_reason_proto_init()
+	file_jointledger_v1_vocabulary_proto_init()
+	file_jointledger_v1_outcome_proto_msgTypes[1].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_jointledger_v1_outcome_proto_rawDesc), len(file_jointledger_v1_outcome_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   4,
+			NumMessages:   5,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

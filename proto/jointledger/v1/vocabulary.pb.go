@@ -990,6 +990,609 @@ func (Role) EnumDescriptor() ([]byte, []int) {
 	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{14}
 }
 
+// ConsumableKind says what a consumable is.
+type ConsumableKind int32
+
+const (
+	// Not given.
+	ConsumableKind_CONSUMABLE_KIND_UNSPECIFIED ConsumableKind = 0
+	// Anti-seize compound.
+	ConsumableKind_CONSUMABLE_KIND_ANTI_SEIZE ConsumableKind = 1
+	// Thread-locking compound.
+	ConsumableKind_CONSUMABLE_KIND_THREAD_LOCKING_COMPOUND ConsumableKind = 2
+	// Sealant in strips.
+	ConsumableKind_CONSUMABLE_KIND_STRIP_SEALANT ConsumableKind = 3
+	// Sealant laid with a gun.
+	ConsumableKind_CONSUMABLE_KIND_GUN_GRADE_SEALANT ConsumableKind = 4
+	// Solvent for cleaning.
+	ConsumableKind_CONSUMABLE_KIND_SOLVENT ConsumableKind = 5
+	// Another lubricant.
+	ConsumableKind_CONSUMABLE_KIND_LUBRICANT ConsumableKind = 6
+)
+
+// Enum value maps for ConsumableKind.
+var (
+	ConsumableKind_name = map[int32]string{
+		0: "CONSUMABLE_KIND_UNSPECIFIED",
+		1: "CONSUMABLE_KIND_ANTI_SEIZE",
+		2: "CONSUMABLE_KIND_THREAD_LOCKING_COMPOUND",
+		3: "CONSUMABLE_KIND_STRIP_SEALANT",
+		4: "CONSUMABLE_KIND_GUN_GRADE_SEALANT",
+		5: "CONSUMABLE_KIND_SOLVENT",
+		6: "CONSUMABLE_KIND_LUBRICANT",
+	}
+	ConsumableKind_value = map[string]int32{
+		"CONSUMABLE_KIND_UNSPECIFIED":             0,
+		"CONSUMABLE_KIND_ANTI_SEIZE":              1,
+		"CONSUMABLE_KIND_THREAD_LOCKING_COMPOUND": 2,
+		"CONSUMABLE_KIND_STRIP_SEALANT":           3,
+		"CONSUMABLE_KIND_GUN_GRADE_SEALANT":       4,
+		"CONSUMABLE_KIND_SOLVENT":                 5,
+		"CONSUMABLE_KIND_LUBRICANT":               6,
+	}
+)
+
+func (x ConsumableKind) Enum() *ConsumableKind {
+	p := new(ConsumableKind)
+	*p = x
+	return p
+}
+
+func (x ConsumableKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ConsumableKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_vocabulary_proto_enumTypes[15].Descriptor()
+}
+
+func (ConsumableKind) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_vocabulary_proto_enumTypes[15]
+}
+
+func (x ConsumableKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ConsumableKind.Descriptor instead.
+func (ConsumableKind) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{15}
+}
+
+// Splice says where a strip of sealant was joined.
+type Splice int32
+
+const (
+	// Not given.
+	Splice_SPLICE_UNSPECIFIED Splice = 0
+	// Not joined.
+	Splice_SPLICE_NONE Splice = 1
+	// At a corner.
+	Splice_SPLICE_CORNER Splice = 2
+	// Between corners.
+	Splice_SPLICE_MID_RUN Splice = 3
+)
+
+// Enum value maps for Splice.
+var (
+	Splice_name = map[int32]string{
+		0: "SPLICE_UNSPECIFIED",
+		1: "SPLICE_NONE",
+		2: "SPLICE_CORNER",
+		3: "SPLICE_MID_RUN",
+	}
+	Splice_value = map[string]int32{
+		"SPLICE_UNSPECIFIED": 0,
+		"SPLICE_NONE":        1,
+		"SPLICE_CORNER":      2,
+		"SPLICE_MID_RUN":     3,
+	}
+)
+
+func (x Splice) Enum() *Splice {
+	p := new(Splice)
+	*p = x
+	return p
+}
+
+func (x Splice) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Splice) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_vocabulary_proto_enumTypes[16].Descriptor()
+}
+
+func (Splice) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_vocabulary_proto_enumTypes[16]
+}
+
+func (x Splice) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Splice.Descriptor instead.
+func (Splice) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{16}
+}
+
+// InspectionKind says what was inspected.
+type InspectionKind int32
+
+const (
+	// Not given.
+	InspectionKind_INSPECTION_KIND_UNSPECIFIED InspectionKind = 0
+	// Torque of a sample of fasteners.
+	InspectionKind_INSPECTION_KIND_TORQUE_AUDIT InspectionKind = 1
+	// Watertightness.
+	InspectionKind_INSPECTION_KIND_LEAK_TEST InspectionKind = 2
+	// By eye.
+	InspectionKind_INSPECTION_KIND_VISUAL InspectionKind = 3
+)
+
+// Enum value maps for InspectionKind.
+var (
+	InspectionKind_name = map[int32]string{
+		0: "INSPECTION_KIND_UNSPECIFIED",
+		1: "INSPECTION_KIND_TORQUE_AUDIT",
+		2: "INSPECTION_KIND_LEAK_TEST",
+		3: "INSPECTION_KIND_VISUAL",
+	}
+	InspectionKind_value = map[string]int32{
+		"INSPECTION_KIND_UNSPECIFIED":  0,
+		"INSPECTION_KIND_TORQUE_AUDIT": 1,
+		"INSPECTION_KIND_LEAK_TEST":    2,
+		"INSPECTION_KIND_VISUAL":       3,
+	}
+)
+
+func (x InspectionKind) Enum() *InspectionKind {
+	p := new(InspectionKind)
+	*p = x
+	return p
+}
+
+func (x InspectionKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (InspectionKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_vocabulary_proto_enumTypes[17].Descriptor()
+}
+
+func (InspectionKind) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_vocabulary_proto_enumTypes[17]
+}
+
+func (x InspectionKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use InspectionKind.Descriptor instead.
+func (InspectionKind) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{17}
+}
+
+// InspectionResult says whether all was found in order.
+type InspectionResult int32
+
+const (
+	// Not given.
+	InspectionResult_INSPECTION_RESULT_UNSPECIFIED InspectionResult = 0
+	// In order.
+	InspectionResult_INSPECTION_RESULT_PASS InspectionResult = 1
+	// Not in order.
+	InspectionResult_INSPECTION_RESULT_FAIL InspectionResult = 2
+)
+
+// Enum value maps for InspectionResult.
+var (
+	InspectionResult_name = map[int32]string{
+		0: "INSPECTION_RESULT_UNSPECIFIED",
+		1: "INSPECTION_RESULT_PASS",
+		2: "INSPECTION_RESULT_FAIL",
+	}
+	InspectionResult_value = map[string]int32{
+		"INSPECTION_RESULT_UNSPECIFIED": 0,
+		"INSPECTION_RESULT_PASS":        1,
+		"INSPECTION_RESULT_FAIL":        2,
+	}
+)
+
+func (x InspectionResult) Enum() *InspectionResult {
+	p := new(InspectionResult)
+	*p = x
+	return p
+}
+
+func (x InspectionResult) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (InspectionResult) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_vocabulary_proto_enumTypes[18].Descriptor()
+}
+
+func (InspectionResult) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_vocabulary_proto_enumTypes[18]
+}
+
+func (x InspectionResult) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use InspectionResult.Descriptor instead.
+func (InspectionResult) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{18}
+}
+
+// CustodyKind says what became of a tool.
+type CustodyKind int32
+
+const (
+	// Not given.
+	CustodyKind_CUSTODY_KIND_UNSPECIFIED CustodyKind = 0
+	// Handed out to a person.
+	CustodyKind_CUSTODY_KIND_ISSUED CustodyKind = 1
+	// Came back to the crib.
+	CustodyKind_CUSTODY_KIND_RETURNED CustodyKind = 2
+	// Sent to another site.
+	CustodyKind_CUSTODY_KIND_SENT CustodyKind = 3
+	// Arrived at a site.
+	CustodyKind_CUSTODY_KIND_RECEIVED CustodyKind = 4
+	// Can not be found.
+	CustodyKind_CUSTODY_KIND_LOST CustodyKind = 5
+	// Fell; must be checked before further use.
+	CustodyKind_CUSTODY_KIND_DROPPED CustodyKind = 6
+	// Was loaded beyond its range; must be checked.
+	CustodyKind_CUSTODY_KIND_OVERLOADED CustodyKind = 7
+	// Was repaired; must be checked.
+	CustodyKind_CUSTODY_KIND_REPAIRED CustodyKind = 8
+)
+
+// Enum value maps for CustodyKind.
+var (
+	CustodyKind_name = map[int32]string{
+		0: "CUSTODY_KIND_UNSPECIFIED",
+		1: "CUSTODY_KIND_ISSUED",
+		2: "CUSTODY_KIND_RETURNED",
+		3: "CUSTODY_KIND_SENT",
+		4: "CUSTODY_KIND_RECEIVED",
+		5: "CUSTODY_KIND_LOST",
+		6: "CUSTODY_KIND_DROPPED",
+		7: "CUSTODY_KIND_OVERLOADED",
+		8: "CUSTODY_KIND_REPAIRED",
+	}
+	CustodyKind_value = map[string]int32{
+		"CUSTODY_KIND_UNSPECIFIED": 0,
+		"CUSTODY_KIND_ISSUED":      1,
+		"CUSTODY_KIND_RETURNED":    2,
+		"CUSTODY_KIND_SENT":        3,
+		"CUSTODY_KIND_RECEIVED":    4,
+		"CUSTODY_KIND_LOST":        5,
+		"CUSTODY_KIND_DROPPED":     6,
+		"CUSTODY_KIND_OVERLOADED":  7,
+		"CUSTODY_KIND_REPAIRED":    8,
+	}
+)
+
+func (x CustodyKind) Enum() *CustodyKind {
+	p := new(CustodyKind)
+	*p = x
+	return p
+}
+
+func (x CustodyKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (CustodyKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_vocabulary_proto_enumTypes[19].Descriptor()
+}
+
+func (CustodyKind) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_vocabulary_proto_enumTypes[19]
+}
+
+func (x CustodyKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use CustodyKind.Descriptor instead.
+func (CustodyKind) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{19}
+}
+
+// HoldAction places or releases a hold.
+type HoldAction int32
+
+const (
+	// Not given.
+	HoldAction_HOLD_ACTION_UNSPECIFIED HoldAction = 0
+	// From now on held.
+	HoldAction_HOLD_ACTION_PLACED HoldAction = 1
+	// No longer held.
+	HoldAction_HOLD_ACTION_RELEASED HoldAction = 2
+)
+
+// Enum value maps for HoldAction.
+var (
+	HoldAction_name = map[int32]string{
+		0: "HOLD_ACTION_UNSPECIFIED",
+		1: "HOLD_ACTION_PLACED",
+		2: "HOLD_ACTION_RELEASED",
+	}
+	HoldAction_value = map[string]int32{
+		"HOLD_ACTION_UNSPECIFIED": 0,
+		"HOLD_ACTION_PLACED":      1,
+		"HOLD_ACTION_RELEASED":    2,
+	}
+)
+
+func (x HoldAction) Enum() *HoldAction {
+	p := new(HoldAction)
+	*p = x
+	return p
+}
+
+func (x HoldAction) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (HoldAction) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_vocabulary_proto_enumTypes[20].Descriptor()
+}
+
+func (HoldAction) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_vocabulary_proto_enumTypes[20]
+}
+
+func (x HoldAction) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use HoldAction.Descriptor instead.
+func (HoldAction) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{20}
+}
+
+// Decision is what is done with something that does not conform (ISO 9000:2015,
+// 3.12).
+type Decision int32
+
+const (
+	// Not given.
+	Decision_DECISION_UNSPECIFIED Decision = 0
+	// Make it conform.
+	Decision_DECISION_REWORK Decision = 1
+	// Make it fit for use.
+	Decision_DECISION_REPAIR Decision = 2
+	// Use by concession.
+	Decision_DECISION_USE_AS_IS Decision = 3
+	// Take it out of use.
+	Decision_DECISION_SCRAP Decision = 4
+)
+
+// Enum value maps for Decision.
+var (
+	Decision_name = map[int32]string{
+		0: "DECISION_UNSPECIFIED",
+		1: "DECISION_REWORK",
+		2: "DECISION_REPAIR",
+		3: "DECISION_USE_AS_IS",
+		4: "DECISION_SCRAP",
+	}
+	Decision_value = map[string]int32{
+		"DECISION_UNSPECIFIED": 0,
+		"DECISION_REWORK":      1,
+		"DECISION_REPAIR":      2,
+		"DECISION_USE_AS_IS":   3,
+		"DECISION_SCRAP":       4,
+	}
+)
+
+func (x Decision) Enum() *Decision {
+	p := new(Decision)
+	*p = x
+	return p
+}
+
+func (x Decision) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Decision) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_vocabulary_proto_enumTypes[21].Descriptor()
+}
+
+func (Decision) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_vocabulary_proto_enumTypes[21]
+}
+
+func (x Decision) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Decision.Descriptor instead.
+func (Decision) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{21}
+}
+
+// SignOffPoint is a point of the inspection and test plan.
+type SignOffPoint int32
+
+const (
+	// Not given.
+	SignOffPoint_SIGN_OFF_POINT_UNSPECIFIED SignOffPoint = 0
+	// Work does not go on without it.
+	SignOffPoint_SIGN_OFF_POINT_HOLD_POINT SignOffPoint = 1
+	// Work may go on when the witness does not come.
+	SignOffPoint_SIGN_OFF_POINT_WITNESS_POINT SignOffPoint = 2
+)
+
+// Enum value maps for SignOffPoint.
+var (
+	SignOffPoint_name = map[int32]string{
+		0: "SIGN_OFF_POINT_UNSPECIFIED",
+		1: "SIGN_OFF_POINT_HOLD_POINT",
+		2: "SIGN_OFF_POINT_WITNESS_POINT",
+	}
+	SignOffPoint_value = map[string]int32{
+		"SIGN_OFF_POINT_UNSPECIFIED":   0,
+		"SIGN_OFF_POINT_HOLD_POINT":    1,
+		"SIGN_OFF_POINT_WITNESS_POINT": 2,
+	}
+)
+
+func (x SignOffPoint) Enum() *SignOffPoint {
+	p := new(SignOffPoint)
+	*p = x
+	return p
+}
+
+func (x SignOffPoint) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (SignOffPoint) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_vocabulary_proto_enumTypes[22].Descriptor()
+}
+
+func (SignOffPoint) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_vocabulary_proto_enumTypes[22]
+}
+
+func (x SignOffPoint) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use SignOffPoint.Descriptor instead.
+func (SignOffPoint) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{22}
+}
+
+// JointState is how far a joint has come; it is derived from records.
+type JointState int32
+
+const (
+	// Not given.
+	JointState_JOINT_STATE_UNSPECIFIED JointState = 0
+	// Nothing has been done that counts.
+	JointState_JOINT_STATE_PLANNED JointState = 1
+	// Sealant is laid.
+	JointState_JOINT_STATE_SEALED JointState = 2
+	// Every fastener has reached its torque.
+	JointState_JOINT_STATE_TIGHTENED JointState = 3
+	// An inspection found it in order.
+	JointState_JOINT_STATE_INSPECTED JointState = 4
+	// It was signed off.
+	JointState_JOINT_STATE_ACCEPTED JointState = 5
+)
+
+// Enum value maps for JointState.
+var (
+	JointState_name = map[int32]string{
+		0: "JOINT_STATE_UNSPECIFIED",
+		1: "JOINT_STATE_PLANNED",
+		2: "JOINT_STATE_SEALED",
+		3: "JOINT_STATE_TIGHTENED",
+		4: "JOINT_STATE_INSPECTED",
+		5: "JOINT_STATE_ACCEPTED",
+	}
+	JointState_value = map[string]int32{
+		"JOINT_STATE_UNSPECIFIED": 0,
+		"JOINT_STATE_PLANNED":     1,
+		"JOINT_STATE_SEALED":      2,
+		"JOINT_STATE_TIGHTENED":   3,
+		"JOINT_STATE_INSPECTED":   4,
+		"JOINT_STATE_ACCEPTED":    5,
+	}
+)
+
+func (x JointState) Enum() *JointState {
+	p := new(JointState)
+	*p = x
+	return p
+}
+
+func (x JointState) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (JointState) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_vocabulary_proto_enumTypes[23].Descriptor()
+}
+
+func (JointState) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_vocabulary_proto_enumTypes[23]
+}
+
+func (x JointState) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use JointState.Descriptor instead.
+func (JointState) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{23}
+}
+
+// Severity says what a finding asks for.
+type Severity int32
+
+const (
+	// Not given.
+	Severity_SEVERITY_UNSPECIFIED Severity = 0
+	// Good to know.
+	Severity_SEVERITY_NOTE Severity = 1
+	// Look into it.
+	Severity_SEVERITY_WARN Severity = 2
+	// The joint is on hold until somebody with the authority releases it.
+	Severity_SEVERITY_HOLD Severity = 3
+)
+
+// Enum value maps for Severity.
+var (
+	Severity_name = map[int32]string{
+		0: "SEVERITY_UNSPECIFIED",
+		1: "SEVERITY_NOTE",
+		2: "SEVERITY_WARN",
+		3: "SEVERITY_HOLD",
+	}
+	Severity_value = map[string]int32{
+		"SEVERITY_UNSPECIFIED": 0,
+		"SEVERITY_NOTE":        1,
+		"SEVERITY_WARN":        2,
+		"SEVERITY_HOLD":        3,
+	}
+)
+
+func (x Severity) Enum() *Severity {
+	p := new(Severity)
+	*p = x
+	return p
+}
+
+func (x Severity) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Severity) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_vocabulary_proto_enumTypes[24].Descriptor()
+}
+
+func (Severity) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_vocabulary_proto_enumTypes[24]
+}
+
+func (x Severity) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Severity.Descriptor instead.
+func (Severity) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_vocabulary_proto_rawDescGZIP(), []int{24}
+}
+
 var File_jointledger_v1_vocabulary_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_vocabulary_proto_rawDesc = "" +
@@ -1101,7 +1704,67 @@ const file_jointledger_v1_vocabulary_proto_rawDesc = "" +
 	"\x0eROLE_SITE_LEAD\x10\x03\x12\x10\n" +
 	"\fROLE_QUALITY\x10\x04\x12\x19\n" +
 	"\x15ROLE_REGIONAL_MANAGER\x10\x05\x12\x16\n" +
-	"\x12ROLE_ADMINISTRATOR\x10\x06B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x12ROLE_ADMINISTRATOR\x10\x06*\x84\x02\n" +
+	"\x0eConsumableKind\x12\x1f\n" +
+	"\x1bCONSUMABLE_KIND_UNSPECIFIED\x10\x00\x12\x1e\n" +
+	"\x1aCONSUMABLE_KIND_ANTI_SEIZE\x10\x01\x12+\n" +
+	"'CONSUMABLE_KIND_THREAD_LOCKING_COMPOUND\x10\x02\x12!\n" +
+	"\x1dCONSUMABLE_KIND_STRIP_SEALANT\x10\x03\x12%\n" +
+	"!CONSUMABLE_KIND_GUN_GRADE_SEALANT\x10\x04\x12\x1b\n" +
+	"\x17CONSUMABLE_KIND_SOLVENT\x10\x05\x12\x1d\n" +
+	"\x19CONSUMABLE_KIND_LUBRICANT\x10\x06*X\n" +
+	"\x06Splice\x12\x16\n" +
+	"\x12SPLICE_UNSPECIFIED\x10\x00\x12\x0f\n" +
+	"\vSPLICE_NONE\x10\x01\x12\x11\n" +
+	"\rSPLICE_CORNER\x10\x02\x12\x12\n" +
+	"\x0eSPLICE_MID_RUN\x10\x03*\x8e\x01\n" +
+	"\x0eInspectionKind\x12\x1f\n" +
+	"\x1bINSPECTION_KIND_UNSPECIFIED\x10\x00\x12 \n" +
+	"\x1cINSPECTION_KIND_TORQUE_AUDIT\x10\x01\x12\x1d\n" +
+	"\x19INSPECTION_KIND_LEAK_TEST\x10\x02\x12\x1a\n" +
+	"\x16INSPECTION_KIND_VISUAL\x10\x03*m\n" +
+	"\x10InspectionResult\x12!\n" +
+	"\x1dINSPECTION_RESULT_UNSPECIFIED\x10\x00\x12\x1a\n" +
+	"\x16INSPECTION_RESULT_PASS\x10\x01\x12\x1a\n" +
+	"\x16INSPECTION_RESULT_FAIL\x10\x02*\xfa\x01\n" +
+	"\vCustodyKind\x12\x1c\n" +
+	"\x18CUSTODY_KIND_UNSPECIFIED\x10\x00\x12\x17\n" +
+	"\x13CUSTODY_KIND_ISSUED\x10\x01\x12\x19\n" +
+	"\x15CUSTODY_KIND_RETURNED\x10\x02\x12\x15\n" +
+	"\x11CUSTODY_KIND_SENT\x10\x03\x12\x19\n" +
+	"\x15CUSTODY_KIND_RECEIVED\x10\x04\x12\x15\n" +
+	"\x11CUSTODY_KIND_LOST\x10\x05\x12\x18\n" +
+	"\x14CUSTODY_KIND_DROPPED\x10\x06\x12\x1b\n" +
+	"\x17CUSTODY_KIND_OVERLOADED\x10\a\x12\x19\n" +
+	"\x15CUSTODY_KIND_REPAIRED\x10\b*[\n" +
+	"\n" +
+	"HoldAction\x12\x1b\n" +
+	"\x17HOLD_ACTION_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12HOLD_ACTION_PLACED\x10\x01\x12\x18\n" +
+	"\x14HOLD_ACTION_RELEASED\x10\x02*z\n" +
+	"\bDecision\x12\x18\n" +
+	"\x14DECISION_UNSPECIFIED\x10\x00\x12\x13\n" +
+	"\x0fDECISION_REWORK\x10\x01\x12\x13\n" +
+	"\x0fDECISION_REPAIR\x10\x02\x12\x16\n" +
+	"\x12DECISION_USE_AS_IS\x10\x03\x12\x12\n" +
+	"\x0eDECISION_SCRAP\x10\x04*o\n" +
+	"\fSignOffPoint\x12\x1e\n" +
+	"\x1aSIGN_OFF_POINT_UNSPECIFIED\x10\x00\x12\x1d\n" +
+	"\x19SIGN_OFF_POINT_HOLD_POINT\x10\x01\x12 \n" +
+	"\x1cSIGN_OFF_POINT_WITNESS_POINT\x10\x02*\xaa\x01\n" +
+	"\n" +
+	"JointState\x12\x1b\n" +
+	"\x17JOINT_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
+	"\x13JOINT_STATE_PLANNED\x10\x01\x12\x16\n" +
+	"\x12JOINT_STATE_SEALED\x10\x02\x12\x19\n" +
+	"\x15JOINT_STATE_TIGHTENED\x10\x03\x12\x19\n" +
+	"\x15JOINT_STATE_INSPECTED\x10\x04\x12\x18\n" +
+	"\x14JOINT_STATE_ACCEPTED\x10\x05*]\n" +
+	"\bSeverity\x12\x18\n" +
+	"\x14SEVERITY_UNSPECIFIED\x10\x00\x12\x11\n" +
+	"\rSEVERITY_NOTE\x10\x01\x12\x11\n" +
+	"\rSEVERITY_WARN\x10\x02\x12\x11\n" +
+	"\rSEVERITY_HOLD\x10\x03B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_vocabulary_proto_rawDescOnce sync.Once
@@ -1115,7 +1778,7 @@ func file_jointledger_v1_vocabulary_proto_rawDescGZIP() []byte {
 	return file_jointledger_v1_vocabulary_proto_rawDescData
 }
 
-var file_jointledger_v1_vocabulary_proto_enumTypes = make([]protoimpl.EnumInfo, 15)
+var file_jointledger_v1_vocabulary_proto_enumTypes = make([]protoimpl.EnumInfo, 25)
 var file_jointledger_v1_vocabulary_proto_goTypes = []any{
 	(SiteStatus)(0),       // 0: jointledger.v1.SiteStatus
 	(UnitPreference)(0),   // 1: jointledger.v1.UnitPreference
@@ -1132,6 +1795,16 @@ var file_jointledger_v1_vocabulary_proto_goTypes = []any{
 	(ToolKind)(0),         // 12: jointledger.v1.ToolKind
 	(CalibrationPhase)(0), // 13: jointledger.v1.CalibrationPhase
 	(Role)(0),             // 14: jointledger.v1.Role
+	(ConsumableKind)(0),   // 15: jointledger.v1.ConsumableKind
+	(Splice)(0),           // 16: jointledger.v1.Splice
+	(InspectionKind)(0),   // 17: jointledger.v1.InspectionKind
+	(InspectionResult)(0), // 18: jointledger.v1.InspectionResult
+	(CustodyKind)(0),      // 19: jointledger.v1.CustodyKind
+	(HoldAction)(0),       // 20: jointledger.v1.HoldAction
+	(Decision)(0),         // 21: jointledger.v1.Decision
+	(SignOffPoint)(0),     // 22: jointledger.v1.SignOffPoint
+	(JointState)(0),       // 23: jointledger.v1.JointState
+	(Severity)(0),         // 24: jointledger.v1.Severity
 }
 var file_jointledger_v1_vocabulary_proto_depIdxs = []int32{
 	0, // [0:0] is the sub-list for method output_type
@@ -1151,7 +1824,7 @@ func file_jointledger_v1_vocabulary_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_jointledger_v1_vocabulary_proto_rawDesc), len(file_jointledger_v1_vocabulary_proto_rawDesc)),
-			NumEnums:      15,
+			NumEnums:      25,
 			NumMessages:   0,
 			NumExtensions: 0,
 			NumServices:   0,

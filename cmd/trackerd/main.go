@@ -1,0 +1,47 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+
+	"jointledger/internal/ledger"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// Once it is stopping, a second signal ends it at once.
+	context.AfterFunc(ctx, stop)
+	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// run runs the command line and gives the exit status. The end of ctx asks a
+// server to stop.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	root := &cobra.Command{
+		Use:           "trackerd",
+		Short:         "Server of the assembly record",
+		Long:          "trackerd keeps the assembly record of field-erected cooling towers and answers questions on it.\n\n" + exitCodesText,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+	}
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
+	root.AddCommand(serveCommand(), migrateCommand(), verifyCommand(), versionCommand())
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	if err != nil {
+		fmt.Fprintf(stderr, "trackerd: %v\n", err)
+		// An operator, unlike a client, is told what the driver said.
+		if e := ledger.AsError(err); e.Cause != nil && e.Cause.Error() != err.Error() {
+			fmt.Fprintf(stderr, "  cause: %v\n", e.Cause)
+		}
+	}
+	return exitStatus(err)
+}

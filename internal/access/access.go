@@ -1,0 +1,87 @@
+package access
+
+import (
+	"context"
+
+	"jointledger/internal/ledger"
+)
+
+// Role is what a principal is in the table below.
+type Role uint8
+
+// RoleFull may do everything everywhere. It is the only role of this release;
+// narrower ones are rows of the table.
+const RoleFull Role = 1
+
+// Principal is who calls.
+type Principal struct {
+	// Name is for the log.
+	Name string
+	Role Role
+}
+
+// The principals of this release.
+var (
+	// Local calls a server that asks for no token.
+	Local = Principal{Name: "local", Role: RoleFull}
+	// Bearer showed the server's token.
+	Bearer = Principal{Name: "bearer", Role: RoleFull}
+)
+
+// Action is what a principal wants to do.
+type Action uint8
+
+// Actions.
+const (
+	// Read reads things and records, and asks questions of them.
+	Read Action = iota + 1
+	// Register registers and changes things.
+	Register
+	// Record adds records.
+	Record
+)
+
+var actionWords = map[Action]string{Read: "read", Register: "register or change things", Record: "add records"}
+
+// scope is where a role may do something.
+type scope uint8
+
+const (
+	nowhere scope = iota
+	everywhere
+)
+
+// table is role by action; what is not in it is not allowed.
+var table = map[Role]map[Action]scope{
+	RoleFull: {Read: everywhere, Register: everywhere, Record: everywhere},
+}
+
+type principalKey struct{}
+
+// With puts the principal into the context of a call.
+func With(ctx context.Context, p Principal) context.Context {
+	return context.WithValue(ctx, principalKey{}, p)
+}
+
+// From gives the principal of a call; false when nobody put one there.
+func From(ctx context.Context) (Principal, bool) {
+	p, ok := ctx.Value(principalKey{}).(Principal)
+	return p, ok
+}
+
+// Allow says whether the principal of the call may do this. Errors:
+// KindUnauthenticated when there is no principal; KindDenied when the table does
+// not allow it.
+func Allow(ctx context.Context, a Action) error {
+	p, ok := From(ctx)
+	if !ok {
+		return &ledger.Error{Kind: ledger.KindUnauthenticated, Reason: ledger.ReasonUnauthenticated, Message: "the call has no principal"}
+	}
+	if table[p.Role][a] == nowhere {
+		return &ledger.Error{
+			Kind: ledger.KindDenied, Reason: ledger.ReasonPermissionDenied,
+			Message: p.Name + " may not " + actionWords[a],
+		}
+	}
+	return nil
+}

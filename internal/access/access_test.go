@@ -1,0 +1,37 @@
+package access_test
+
+import (
+	"context"
+	"testing"
+
+	"jointledger/internal/access"
+	"jointledger/internal/ledger"
+)
+
+func TestAllow(t *testing.T) {
+	ctx := context.Background()
+	for _, p := range []access.Principal{access.Local, access.Bearer} {
+		for _, a := range []access.Action{access.Read, access.Register, access.Record} {
+			if err := access.Allow(access.With(ctx, p), a); err != nil {
+				t.Errorf("%s, action %d: %v", p.Name, a, err)
+			}
+		}
+	}
+	if err := access.Allow(ctx, access.Read); ledger.AsError(err).Kind != ledger.KindUnauthenticated {
+		t.Errorf("without a principal: %v", err)
+	}
+	// What the table does not name is not allowed: a role nobody defined, an
+	// action nobody defined.
+	for _, c := range []struct {
+		p access.Principal
+		a access.Action
+	}{
+		{access.Principal{Name: "visitor", Role: 200}, access.Read},
+		{access.Local, 200},
+	} {
+		err := access.Allow(access.With(ctx, c.p), c.a)
+		if e := ledger.AsError(err); e.Kind != ledger.KindDenied || e.Reason != ledger.ReasonPermissionDenied {
+			t.Errorf("%+v: %v", c, err)
+		}
+	}
+}

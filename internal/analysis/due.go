@@ -1,0 +1,91 @@
+package analysis
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"jointledger/internal/ledger"
+)
+
+// DueReason says which policy makes a tool due. Its numbers are those of the
+// API's enum.
+type DueReason uint8
+
+// Due reasons.
+const (
+	DueByMonths DueReason = iota + 1
+	DueByCycles
+	DueByEvent
+	DueNeverCalibrated
+	DueCalibrationFailed
+)
+
+// DueReasons are the words of DueReason.
+var DueReasons = ledger.NewWords[DueReason]("reason",
+	"months", "cycles", "event", "never-calibrated", "calibration-failed")
+
+// DueItem is one tool that is due, by the earliest of its policies.
+type DueItem struct {
+	Tool ledger.Tool
+	// DueAt is in the time zone of the tool's home site.
+	DueAt  time.Time
+	Reason DueReason
+	// PastDue says whether DueAt lies before the moment looked from.
+	PastDue bool
+	// Forecast says whether DueAt rests on recent use going on.
+	Forecast bool
+	// Detail is one sentence with the figures.
+	Detail string
+	// LastCalibration is the zero time for never.
+	LastCalibration time.Time
+	// CyclesUsed counts fasteners tightened since then, in any pass.
+	CyclesUsed int64
+	// CyclesAllowed is 0 for no such policy.
+	CyclesAllowed int64
+}
+
+// Due says which tools are past due at asOf or fall due within the time after
+// it, the earliest first; of equally urgent ones the lower serial first. A tool
+// without any policy never appears. A tool that only an event makes due needs
+// no calibration on record until one has happened. The error is a metrology
+// error, for uses that are out of order.
+func Due(inputs []DueInput, asOf time.Time, within time.Duration) ([]DueItem, error) {
+	horizon := asOf.Add(within)
+	var items []DueItem
+	for _, in := range inputs {
+		item, due, err := earliest(in, asOf)
+		if err != nil {
+			return nil, fmt.Errorf("tool %s: %w", in.Tool.Serial, err)
+		}
+		if due && !item.DueAt.After(horizon) {
+			item.PastDue = item.DueAt.Before(asOf)
+			items = append(items, item)
+		}
+	}
+	slices.SortFunc(items, func(a, b DueItem) int {
+		return cmp.Or(a.DueAt.Compare(b.DueAt), cmp.Compare(a.Tool.Serial, b.Tool.Serial))
+	})
+	return items, nil
+}
+
+// earliest gives the item of the policy that comes first; false when none does.
+func earliest(in DueInput, asOf time.Time) (DueItem, bool, error) {
+	item := DueItem{Tool: in.Tool, CyclesAllowed: int64(in.Tool.IntervalCycles)}
+	for _, u := range in.Uses {
+		item.CyclesUsed += u.Fasteners
+	}
+	if in.Last != nil {
+		item.LastCalibration = in.Last.OccurTime
+	}
+	claims, err := claimsOf(in, asOf)
+	if err != nil || len(claims) == 0 {
+		return DueItem{}, false, err
+	}
+	// Of two claims on one moment the graver, listed first, wins.
+	first := slices.MinFunc(claims, func(a, b claim) int { return a.at.Compare(b.at) })
+	item.DueAt, item.Reason = first.at.In(in.Location), first.reason
+	item.Forecast, item.Detail = first.forecast, first.detail
+	return item, true, nil
+}

@@ -1,0 +1,233 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
+
+	"jointledger/internal/cli/csvfile"
+	"jointledger/internal/cli/output"
+	"jointledger/internal/ledger"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+func (a *app) calibrationCommand() *cobra.Command {
+	return group("calibration", "Calibrations: a laboratory's readings of a tool", a.calibrationAdd(), a.calibrationList(), a.calibrationShow())
+}
+
+func (a *app) calibrationAdd() *cobra.Command {
+	var entry entryOptions
+	record := &pb.Calibration{}
+	cmd := a.command("add SERIAL", "Record a calibration of a tool",
+		"Each --as-found and --as-left is one test point in newton metres: the target, its\n"+
+			"readings parted by semicolons, and the expanded uncertainty if it is known:\n"+
+			"  --as-left \"24: 24.01;24.21;24.37 ± 0.288\"")
+	f := newFields(cmd)
+	point := func(phase ledger.CalibrationPhase) func(string) error {
+		return func(text string) error {
+			p, err := parsePoint(phase, text)
+			if err == nil {
+				record.Points = append(record.Points, p)
+			}
+			return err
+		}
+	}
+	f.bind("as-found", "points", "POINT", "a test point before adjustment; again for more", point(ledger.AsFound))
+	f.bind("as-left", "points", "POINT", "a test point as the tool went out; again for more", point(ledger.AsLeft))
+	factor := 0.0
+	f.number(&factor, "coverage-factor", "points.coverage_factor", "coverage factor k of the uncertainties")
+	f.text(&record.Laboratory, "laboratory", "laboratory", "laboratory")
+	f.text(&record.Certificate, "certificate", "certificate", "certificate number")
+	entry.flags(f)
+	return a.runs(cmd, func(ctx context.Context, args []string) error {
+		for _, p := range record.Points {
+			p.CoverageFactor = factor
+		}
+		return a.calibrate(ctx, args, f, record, &entry)
+	})
+}
+
+// parsePoint reads a test point: `TARGET: READING;READING ± UNCERTAINTY`.
+func parsePoint(phase ledger.CalibrationPhase, typed string) (*pb.CalibrationPoint, error) {
+	target, rest, ok := strings.Cut(typed, ":")
+	if !ok {
+		return nil, fmt.Errorf("expected TARGET: READING;READING such as \"24: 24.01;24.21\", got %s", csvfile.Quote(typed))
+	}
+	readings, uncertainty, stated := strings.Cut(rest, "±")
+	p := &pb.CalibrationPoint{Phase: pb.CalibrationPhase(phase)}
+	var problem string
+	if p.TargetNewtonMetres, problem = csvfile.ParseNumber(strings.TrimSpace(target)); problem != "" {
+		return nil, fmt.Errorf("target: %s", problem)
+	}
+	for _, text := range strings.Split(readings, ";") {
+		v, problem := csvfile.ParseNumber(strings.TrimSpace(text))
+		if problem != "" {
+			return nil, fmt.Errorf("reading: %s", problem)
+		}
+		p.ReadingsNewtonMetres = append(p.ReadingsNewtonMetres, v)
+	}
+	if stated {
+		if p.ExpandedUncertaintyNewtonMetres, problem = csvfile.ParseNumber(strings.TrimSpace(uncertainty)); problem != "" {
+			return nil, fmt.Errorf("uncertainty: %s", problem)
+		}
+	}
+	return p, nil
+}
+
+func (a *app) calibrate(ctx context.Context, args []string, f *fields, record *pb.Calibration, o *entryOptions) error {
+	tool, err := resourceArg(args[0], "tools")
+	if err != nil {
+		return err
+	}
+	if len(record.Points) == 0 {
+		return usage("calibration add needs at least one --as-found or --as-left")
+	}
+	id, entry, err := a.entry(o, false)
+	if err != nil {
+		return err
+	}
+	conn, err := a.dial()
+	if err != nil {
+		return err
+	}
+	record.Name, record.Tool, record.Entry = "calibrations/"+id, tool, entry
+	names := f.names()
+	names["tool"] = "SERIAL"
+	delete(names, "points")
+	got, err := pb.NewToolServiceClient(conn).RecordCalibrations(ctx, &pb.RecordCalibrationsRequest{Calibrations: []*pb.Calibration{record}})
+	if err != nil {
+		return a.unsure(err, o, names)
+	}
+	summary := sentence("calibration of "+ledger.ShortName(tool), counted(len(record.Points), "test point"))
+	return a.tellOutcome(ledger.KindCalibration, id, summary, got.GetOutcomes(), names)
+}
+
+// Calibrations are nested in JSON; tables and CSV have a line for each test point,
+// as the import format has.
+
+func calibrationColumns() []output.Column[*pb.Calibration] {
+	columns := calibrationHead(func(c *pb.Calibration) *pb.Calibration { return c })
+	columns = append(columns, output.Column[*pb.Calibration]{Name: "points", Value: func(c *pb.Calibration) any {
+		points := make([]output.Object, len(c.GetPoints()))
+		for i, p := range c.GetPoints() {
+			for _, col := range pointColumns() {
+				points[i] = append(points[i], output.Member{Key: col.Name, Value: col.Value(point{c, p})})
+			}
+		}
+		return points
+	}})
+	return append(columns, entryColumns[*pb.Calibration]()...)
+}
+
+// point is one line of a calibration.
+type point struct {
+	calibration *pb.Calibration
+	point       *pb.CalibrationPoint
+}
+
+// GetEntry is that of the calibration.
+func (p point) GetEntry() *pb.Entry { return p.calibration.GetEntry() }
+
+func calibrationHead[T any](of func(T) *pb.Calibration) []output.Column[T] {
+	return []output.Column[T]{
+		{Name: "id", Value: func(t T) any { return ledger.ShortName(of(t).GetName()) }},
+		{Name: "serial", Heading: "SERIAL", Value: func(t T) any { return ledger.ShortName(of(t).GetTool()) }},
+		{Name: "at", Heading: "AT", Value: func(t T) any { return occurred(of(t).GetEntry()) }},
+		{Name: "laboratory", Value: func(t T) any { return text(of(t).GetLaboratory()) }},
+		{Name: "certificate", Heading: "CERTIFICATE", Value: func(t T) any { return text(of(t).GetCertificate()) }},
+		{Name: "site", Value: func(t T) any { return text(ledger.ShortName(of(t).GetSite())) }},
+	}
+}
+
+func pointColumns() []output.Column[point] {
+	return []output.Column[point]{
+		{Name: "phase", Heading: "PHASE", Value: func(p point) any { return text(wordOf(ledger.CalibrationPhases, p.point.GetPhase())) }},
+		{Name: "target_n_m", Heading: "N.m", Value: func(p point) any { return p.point.GetTargetNewtonMetres() }},
+		{Name: "readings_n_m", Heading: "READINGS", Value: func(p point) any { return p.point.GetReadingsNewtonMetres() }},
+		{Name: "expanded_uncertainty_n_m", Heading: "±", Value: func(p point) any { return figure(p.point.GetExpandedUncertaintyNewtonMetres()) }},
+		{Name: "coverage_factor", Value: func(p point) any { return figure(p.point.GetCoverageFactor()) }},
+	}
+}
+
+func calibrationPointColumns() []output.Column[point] {
+	columns := calibrationHead(func(p point) *pb.Calibration { return p.calibration })
+	columns = append(columns, pointColumns()...)
+	return append(columns, entryColumns[point]()...)
+}
+
+// writeCalibrations writes the calibrations that read gives.
+func writeCalibrations(a *app, limit int, read fetch[*pb.Calibration]) error {
+	if a.format == output.JSON {
+		return list(a, limit, "calibrations", calibrationColumns(), read)
+	}
+	w, err := output.New(a.config(), "calibrations", calibrationPointColumns())
+	if err != nil {
+		return err
+	}
+	err = pages(limit, read, func(c *pb.Calibration) error {
+		for _, p := range c.GetPoints() {
+			if err := w.Row(point{c, p}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return w.Close()
+}
+
+func (a *app) calibrationList() *cobra.Command {
+	var limit int
+	var span span
+	request := &pb.ListCalibrationsRequest{}
+	cmd := a.command("list", "List calibrations", "A line for each test point; --limit counts calibrations.")
+	limitFlag(cmd, &limit)
+	f := newFields(cmd)
+	f.resource(&request.Tool, "tools", "tool", "tool", "SERIAL", "only of this tool")
+	span.flags(f)
+	return a.runs(cmd, func(ctx context.Context, _ []string) error {
+		if limit < 0 {
+			return usage("--limit: expected a number of at least 0, got %d", limit)
+		}
+		conn, err := a.dial()
+		if err != nil {
+			return err
+		}
+		request.StartTime, request.EndTime = span.start(), span.end()
+		client := pb.NewToolServiceClient(conn)
+		return writeCalibrations(a, limit, func(size int32, token string) ([]*pb.Calibration, string, error) {
+			request.PageSize, request.PageToken = size, token
+			page, err := client.ListCalibrations(ctx, request)
+			return page.GetCalibrations(), page.GetNextPageToken(), err
+		})
+	})
+}
+
+func (a *app) calibrationShow() *cobra.Command {
+	return a.runs(a.command("show ID", "Show a calibration", ""), func(ctx context.Context, args []string) error {
+		name, err := resourceArg(args[0], "calibrations")
+		if err != nil {
+			return err
+		}
+		conn, err := a.dial()
+		if err != nil {
+			return err
+		}
+		return a.showCalibration(ctx, conn, name)
+	})
+}
+
+func (a *app) showCalibration(ctx context.Context, conn *grpc.ClientConn, name string) error {
+	got, err := pb.NewToolServiceClient(conn).GetCalibration(ctx, &pb.GetCalibrationRequest{Name: name})
+	if err != nil {
+		return err
+	}
+	return writeCalibrations(a, 0, func(int32, string) ([]*pb.Calibration, string, error) {
+		return []*pb.Calibration{got}, "", nil
+	})
+}

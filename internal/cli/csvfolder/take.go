@@ -1,0 +1,335 @@
+package csvfolder
+
+import (
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"strings"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+
+	"jointledger/internal/cli/csvfile"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+// A batch is sent when it has so many members or so many bytes.
+const (
+	batchMembers = 500
+	batchBytes   = 2 << 20
+)
+
+// Options say how a folder is taken in.
+type Options struct {
+	// KeepGood takes the good lines of a file that has bad ones.
+	KeepGood bool
+	// DryRun checks everything and keeps nothing.
+	DryRun bool
+	// Progress is told, now and then, how far a file has come; nil for nobody.
+	Progress func(Progress)
+}
+
+// Progress is how far the taking of one file has come.
+type Progress struct {
+	File string
+	// Checking says that nothing is kept yet.
+	Checking bool
+	// Done of Total messages were answered.
+	Done, Total int
+}
+
+// Status says what became of a file.
+type Status string
+
+// The statuses.
+const (
+	// StatusTaken: everything in the file is kept now.
+	StatusTaken Status = "taken"
+	// StatusPartlyTaken: the good lines are kept, the bad ones are not.
+	StatusPartlyTaken Status = "partly-taken"
+	// StatusRefused: the file has bad lines; nothing of it was taken.
+	StatusRefused Status = "refused"
+	// StatusSkipped: a file that this one needs was refused.
+	StatusSkipped Status = "skipped"
+	// StatusNotFinished: the taking was broken off; what is counted is kept.
+	StatusNotFinished Status = "not-finished"
+	// StatusValid: a dry run found nothing wrong.
+	StatusValid Status = "valid"
+	// StatusNotTakenYet: this release does not take records of this kind.
+	StatusNotTakenYet Status = "not-taken-yet"
+	// StatusLeftAlone: the file is not one of the import format.
+	StatusLeftAlone Status = "left-alone"
+)
+
+// FileReport is what became of one file.
+type FileReport struct {
+	File string
+	// Taken, AlreadyKnown and Refused count things and records, not lines; Refused
+	// counts bad lines where the file itself is wrong.
+	Taken, AlreadyKnown, Refused int
+	Status                       Status
+	Note                         string
+	Problems                     csvfile.Problems
+}
+
+// Take takes the folder into the ledger and reports on each file, in the order in
+// which they were taken. The error says that it had to stop: the folder could not
+// be read (*NotReadableError) or a call failed (a gRPC status); the reports are
+// then of the files before it.
+func Take(ctx context.Context, path string, conn grpc.ClientConnInterface, options Options) ([]*FileReport, error) {
+	f, other, err := openFolder(path, options)
+	if err != nil {
+		return nil, err
+	}
+	t := &taker{folder: f, conn: conn, withheld: map[string]bool{}, offered: map[string]bool{}, asked: map[string]bool{}}
+	var reports []*FileReport
+	for _, k := range kinds() {
+		if !f.has(k.file) && (k.file != cellsFile || !f.has(jointsFile)) {
+			continue
+		}
+		report, err := t.take(ctx, k)
+		if report != nil {
+			reports = append(reports, report)
+		}
+		if err != nil {
+			if report != nil {
+				report.Status, report.Note = StatusNotFinished, "broken off; importing the folder again is safe"
+			}
+			return reports, err
+		}
+	}
+	for _, name := range later {
+		if f.has(name) {
+			reports = append(reports, &FileReport{File: name, Status: StatusNotTakenYet, Note: "records of this kind are not taken yet"})
+		}
+	}
+	for _, name := range other {
+		reports = append(reports, &FileReport{File: name, Status: StatusLeftAlone, Note: leftAlone(name)})
+	}
+	return reports, nil
+}
+
+type taker struct {
+	*folder
+	conn grpc.ClientConnInterface
+	// withheld are the files of which nothing was taken.
+	withheld map[string]bool
+	// offered are the things that a dry run would have taken.
+	offered map[string]bool
+	// asked says of things that a dry run looked up whether the server knows them.
+	asked map[string]bool
+}
+
+// take takes one file: it is read and checked, then sent to be checked, and only
+// when all is well sent to be kept.
+func (t *taker) take(ctx context.Context, k *kind) (*FileReport, error) {
+	report := &FileReport{File: k.file}
+	if missing := t.missing(k); len(missing) > 0 && !t.has(k.file) {
+		t.withheld[k.file] = true
+		return nil, nil
+	} else if len(missing) > 0 {
+		report.Status, report.Note = StatusSkipped, "needs "+strings.Join(missing, ", ")+"; nothing of this file was taken"
+		t.withheld[k.file] = true
+		return report, nil
+	}
+	total := 0
+	err := t.items(k, &report.Problems, func(*Item) error { total++; return nil })
+	if err != nil {
+		return nil, err
+	}
+	if !t.has(k.file) {
+		if total == 0 {
+			return nil, nil
+		}
+		report.Note = fmt.Sprintf("implied by %s", jointsFile)
+	}
+	report.Refused = report.Problems.BadLines()
+	if report.Refused > 0 && !t.options.KeepGood {
+		return t.refuse(report), nil
+	}
+	if t.options.DryRun || !t.options.KeepGood {
+		if err := t.send(ctx, k, report, total, true); err != nil {
+			report.Taken, report.AlreadyKnown = 0, 0
+			return report, err
+		}
+	}
+	switch {
+	case t.options.DryRun:
+		t.endDryRun(report)
+		return report, nil
+	case report.Refused > 0 && !t.options.KeepGood:
+		return t.refuse(report), nil
+	}
+	report.Taken, report.AlreadyKnown = 0, 0
+	if err := t.send(ctx, k, report, total, false); err != nil {
+		return report, err
+	}
+	report.Status = StatusTaken
+	if report.Refused > 0 {
+		report.Status = StatusPartlyTaken
+	}
+	return report, nil
+}
+
+func (t *taker) refuse(report *FileReport) *FileReport {
+	t.withheld[report.File] = true
+	report.Status, report.Taken, report.AlreadyKnown = StatusRefused, 0, 0
+	report.Note = "nothing of this file was taken"
+	return report
+}
+
+func (t *taker) endDryRun(report *FileReport) {
+	report.Status = StatusValid
+	if report.Refused > 0 {
+		report.Status = StatusRefused
+		if t.options.KeepGood {
+			report.Status = StatusPartlyTaken
+		} else {
+			t.withheld[report.File] = true
+		}
+	}
+	report.Note = strings.TrimPrefix(report.Note+"; nothing was kept: this was a dry run", "; ")
+}
+
+// missing are the files that k needs and of which nothing was taken.
+func (t *taker) missing(k *kind) []string {
+	var names []string
+	for _, name := range k.needs {
+		if t.withheld[name] {
+			names = append(names, name)
+		}
+	}
+	return names
+}
+
+// items reads the items of a file. One with a name that an earlier one had must
+// have the same content.
+func (t *taker) items(k *kind, problems *csvfile.Problems, emit func(*Item) error) error {
+	type first struct {
+		line    int
+		content [sha256.Size]byte
+	}
+	seen := map[string]first{}
+	check := func(item *Item) error {
+		content, err := digest(item.Message)
+		if err != nil {
+			return err
+		}
+		have, twice := seen[item.Name]
+		if twice && have.content != content {
+			row := item.rows[0]
+			problems.Add(row.Problem(k.nameColumn(), fmt.Sprintf("expected a name that no other line has, got that of line %d with other content", have.line)))
+			return nil
+		}
+		seen[item.Name] = first{item.rows[0].Line, content}
+		return emit(item)
+	}
+	if k.read != nil {
+		return k.read(t.folder, k, problems, check)
+	}
+	return t.scan(k, problems, func(row *csvfile.Row) error {
+		item := k.decode(row)
+		if item == nil {
+			return nil
+		}
+		return check(item)
+	})
+}
+
+func digest(m proto.Message) ([sha256.Size]byte, error) {
+	data, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
+	return sha256.Sum256(data), err
+}
+
+func (k *kind) nameColumn() string { return k.fields["name"] }
+
+// send sends the good items of a file in batches and counts what became of them.
+func (t *taker) send(ctx context.Context, k *kind, report *FileReport, total int, validateOnly bool) error {
+	var ignored csvfile.Problems // counted when the file was first read
+	var batch []*Item
+	size, done := 0, 0
+	flush := func() error {
+		if len(batch) == 0 {
+			return nil
+		}
+		if err := t.sendBatch(ctx, k, report, batch, validateOnly); err != nil {
+			return err
+		}
+		done += len(batch)
+		t.progress(Progress{File: k.file, Checking: validateOnly, Done: done, Total: total})
+		batch, size = batch[:0], 0
+		return nil
+	}
+	err := t.items(k, &ignored, func(item *Item) error {
+		n := proto.Size(item.Message)
+		if len(batch) == batchMembers || size+n > batchBytes {
+			if err := flush(); err != nil {
+				return err
+			}
+		}
+		batch, size = append(batch, item), size+n
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return flush()
+}
+
+func (t *taker) progress(p Progress) {
+	if t.options.Progress != nil {
+		t.options.Progress(p)
+	}
+}
+
+func (t *taker) sendBatch(ctx context.Context, k *kind, report *FileReport, batch []*Item, validateOnly bool) error {
+	answers, err := k.send(ctx, t.conn, batch, validateOnly)
+	if err != nil {
+		return err
+	}
+	if len(answers) != len(batch) {
+		return fmt.Errorf("the server answered for %d of %d members of a batch of %s", len(answers), len(batch), k.file)
+	}
+	for i, answer := range answers {
+		problems, err := t.count(ctx, k, report, batch[i], answer)
+		if err != nil {
+			return err
+		}
+		if len(problems) > 0 {
+			report.Refused++
+		} else if t.options.DryRun {
+			t.offered[batch[i].Name] = true
+		}
+		for _, p := range problems {
+			report.Problems.Add(p)
+		}
+	}
+	return nil
+}
+
+// count counts an item that was taken or known; of another it gives what is wrong
+// with it.
+func (t *taker) count(ctx context.Context, k *kind, report *FileReport, item *Item, answer *pb.Outcome) ([]csvfile.Problem, error) {
+	refusal := answer.GetRefusal()
+	switch state := answer.GetState(); {
+	case state == pb.Outcome_STATE_TAKEN:
+		report.Taken++
+	case state == pb.Outcome_STATE_ALREADY_KNOWN, t.knownOtherwise(item, answer):
+		report.AlreadyKnown++
+	case t.offered[refusal.GetResourceName()] && refusal.GetReason() == pb.ErrorReason_ERROR_REASON_UNKNOWN_RESOURCE:
+		problems, err := t.unknownReferences(ctx, k, item)
+		if err == nil && len(problems) == 0 {
+			report.Taken++
+		}
+		return problems, err
+	default:
+		return k.problems(item, refusal), nil
+	}
+	return nil, nil
+}
+
+// knownOtherwise says whether a thing that was only implied exists with content
+// of its own.
+func (t *taker) knownOtherwise(item *Item, answer *pb.Outcome) bool {
+	return item.implied && answer.GetRefusal().GetReason() == pb.ErrorReason_ERROR_REASON_RESOURCE_EXISTS
+}

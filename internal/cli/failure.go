@@ -1,0 +1,113 @@
+package cli
+
+import (
+	"fmt"
+	"strings"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	pb "jointledger/proto/jointledger/v1"
+)
+
+// callFailure reads what a call to the server ended with. The names give the flag
+// or argument of each field of the API.
+func (a *app) callFailure(err error, names map[string]string) *failure {
+	st, ok := status.FromError(err)
+	if !ok {
+		return &failure{code: exitIO, message: err.Error()}
+	}
+	f := &failure{code: codeOf(st.Code()), message: st.Message()}
+	fromServer := false
+	for _, d := range st.Details() {
+		switch d := d.(type) {
+		case *errdetails.ErrorInfo:
+			fromServer = true
+		case *errdetails.BadRequest:
+			for _, v := range d.GetFieldViolations() {
+				f.lines = append(f.lines, fieldLine(v.GetField(), v.GetDescription(), names))
+			}
+		case *errdetails.RequestInfo:
+			f.lines = append(f.lines, "request id "+d.GetRequestId()+": it finds the fault in the server's log")
+		case *errdetails.RetryInfo:
+			f.lines = append(f.lines, fmt.Sprintf("try again in %s", d.GetRetryDelay().AsDuration()))
+		}
+	}
+	switch {
+	case fromServer:
+	case st.Code() == codes.Unavailable:
+		f.message = fmt.Sprintf("the server at %s can't be reached (%s)", a.settings.server, lastPart(st.Message()))
+		f.lines = append(f.lines, "is `trackerd serve` running there? name another with --server or "+envServer)
+	case st.Code() == codes.DeadlineExceeded:
+		f.message = fmt.Sprintf("the server at %s did not answer within %s", a.settings.server, a.settings.timeout)
+		f.lines = append(f.lines, "give it longer with --timeout")
+	case st.Code() == codes.Unimplemented:
+		f.message = fmt.Sprintf("the server at %s does not know this call; it is older than this trackctl, or not trackerd", a.settings.server)
+	}
+	return f
+}
+
+// lastPart is the end of a chain of causes.
+func lastPart(message string) string {
+	message = strings.TrimSuffix(message, `"`)
+	if i := strings.LastIndex(message, ": "); i >= 0 {
+		message = message[i+2:]
+	}
+	return message
+}
+
+func codeOf(code codes.Code) int {
+	switch code {
+	case codes.InvalidArgument, codes.AlreadyExists, codes.FailedPrecondition, codes.OutOfRange:
+		return exitData
+	case codes.NotFound:
+		return exitUnknown
+	case codes.Unavailable:
+		return exitUnavailable
+	case codes.Aborted, codes.ResourceExhausted, codes.DeadlineExceeded:
+		return exitTryAgain
+	case codes.Unauthenticated, codes.PermissionDenied:
+		return exitDenied
+	case codes.Canceled:
+		return exitInterrupted
+	}
+	return exitInternal
+}
+
+// refused reads the refusal of one record.
+func refused(r *pb.Refusal, names map[string]string) *failure {
+	f := &failure{code: exitData, message: r.GetMessage()}
+	switch r.GetReason() {
+	case pb.ErrorReason_ERROR_REASON_UNKNOWN_RESOURCE:
+		f.code = exitUnknown
+	case pb.ErrorReason_ERROR_REASON_UNAUTHENTICATED, pb.ErrorReason_ERROR_REASON_PERMISSION_DENIED:
+		f.code = exitDenied
+	case pb.ErrorReason_ERROR_REASON_STORE_UNAVAILABLE:
+		f.code = exitUnavailable
+	case pb.ErrorReason_ERROR_REASON_CONFLICT, pb.ErrorReason_ERROR_REASON_LIMIT_EXCEEDED:
+		f.code = exitTryAgain
+	case pb.ErrorReason_ERROR_REASON_INTERNAL:
+		f.code = exitInternal
+	}
+	for _, v := range r.GetFieldViolations() {
+		f.lines = append(f.lines, fieldLine(v.GetField(), v.GetDescription(), names))
+	}
+	return f
+}
+
+// fieldLine says what is wrong with a field, by the flag that gives it where one
+// does.
+func fieldLine(field, description string, names map[string]string) string {
+	path := field
+	for {
+		if n, ok := names[path]; ok {
+			return n + ": " + description
+		}
+		_, rest, more := strings.Cut(path, ".")
+		if !more {
+			return field + ": " + description
+		}
+		path = rest
+	}
+}

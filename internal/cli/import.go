@@ -1,0 +1,152 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/mattn/go-isatty"
+	"github.com/spf13/cobra"
+
+	"jointledger/internal/cli/csvfile"
+	"jointledger/internal/cli/csvfolder"
+	"jointledger/internal/cli/output"
+)
+
+const importHelp = `FOLDER holds CSV files (UTF-8, a header line, times with their zone, several
+readings in one cell parted by semicolons), one per kind of thing or record:
+sites, people, specs, lots, tools, towers, cells, joints, lot_movements,
+calibrations, tightenings, incidents. They are taken in this order; any may be
+missing. Cells that joints.csv names need no file of their own. Their columns are
+listed by ` + "`trackctl help import-format`" + `.
+
+A file with a bad line is not taken at all, nor is one that needs it, unless
+--keep-good is given; each bad line is named by file, line and column. Taking the
+same folder in again changes nothing: what is known already is left as it is.`
+
+func (a *app) importCommand() *cobra.Command {
+	var options csvfolder.Options
+	cmd := a.command("import FOLDER", "Take in a folder of CSV files", importHelp)
+	cmd.ValidArgsFunction = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		return nil, cobra.ShellCompDirectiveFilterDirs
+	}
+	cmd.Flags().BoolVar(&options.KeepGood, "keep-good", false, "take the good lines of a file that has bad ones")
+	cmd.Flags().BoolVar(&options.DryRun, "dry-run", false, "check everything and keep nothing")
+	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.importFolder(ctx, args[0], options) })
+}
+
+func (a *app) importFolder(ctx context.Context, folder string, options csvfolder.Options) error {
+	conn, err := a.dial()
+	if err != nil {
+		return err
+	}
+	line := &progressLine{out: a.err, terminal: isTerminal(a.err)}
+	options.Progress = line.show
+	reports, err := csvfolder.Take(ctx, folder, conn, options)
+	line.clear()
+	if err := a.tellImport(reports); err != nil {
+		return err
+	}
+	if err != nil {
+		return a.importFailure(err)
+	}
+	refused, files := 0, 0
+	for _, r := range reports {
+		refused += r.Refused
+		if r.Refused > 0 {
+			files++
+		}
+	}
+	if refused > 0 {
+		return &failure{code: exitData, message: fmt.Sprintf("%s refused in %s", counted(refused, "line"), counted(files, "file"))}
+	}
+	return nil
+}
+
+// importFailure reads what an import was broken off by.
+func (a *app) importFailure(err error) error {
+	var unreadable *csvfolder.NotReadableError
+	if errors.As(err, &unreadable) {
+		return &failure{code: exitNoInput, message: err.Error()}
+	}
+	return a.callFailure(err, nil)
+}
+
+func importColumns() []output.Column[*csvfolder.FileReport] {
+	type report = *csvfolder.FileReport
+	return []output.Column[report]{
+		{Name: "file", Heading: "FILE", Value: func(r report) any { return r.File }},
+		{Name: "taken", Heading: "TAKEN", Value: func(r report) any { return r.Taken }},
+		{Name: "already_known", Heading: "ALREADY KNOWN", Value: func(r report) any { return r.AlreadyKnown }},
+		{Name: "refused", Heading: "REFUSED", Value: func(r report) any { return r.Refused }},
+		{Name: "status", Heading: "STATUS", Value: func(r report) any { return string(r.Status) }},
+		{Name: "note", Heading: "NOTE", Value: func(r report) any { return text(r.Note) }},
+	}
+}
+
+// tellImport lists what is wrong, for a person, and what became of each file.
+func (a *app) tellImport(reports []*csvfolder.FileReport) error {
+	var problems []output.Object
+	for _, r := range reports {
+		for _, p := range r.Problems.Listed() {
+			fmt.Fprintln(a.err, output.Printable(p.String()))
+			problems = append(problems, problemObject(p))
+		}
+		if n := r.Problems.Unlisted(); n > 0 {
+			fmt.Fprintf(a.err, "%s: and %d more\n", r.File, n)
+		}
+	}
+	if len(reports) == 0 {
+		return nil
+	}
+	w, err := output.New(a.config(), "files", importColumns())
+	if err != nil {
+		return err
+	}
+	for _, r := range reports {
+		if err := w.Row(r); err != nil {
+			return err
+		}
+	}
+	return w.Close(output.Note{Key: "problems", Value: problems})
+}
+
+func problemObject(p csvfile.Problem) output.Object {
+	return output.Object{
+		{Key: "file", Value: p.File}, {Key: "line", Value: p.Line}, {Key: "column", Value: p.Column},
+		{Key: "name", Value: text(p.Name)}, {Key: "message", Value: p.Message},
+	}
+}
+
+// isTerminal says whether somebody looks at what is written there.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && isatty.IsTerminal(f.Fd())
+}
+
+// progressLine is one line on a terminal that is written over and over.
+type progressLine struct {
+	out      io.Writer
+	terminal bool
+	dirty    bool
+}
+
+func (l *progressLine) show(p csvfolder.Progress) {
+	if !l.terminal {
+		return
+	}
+	what := "taken"
+	if p.Checking {
+		what = "checked"
+	}
+	fmt.Fprintf(l.out, "\r\x1b[K%s: %d of %d %s", p.File, p.Done, p.Total, what)
+	l.dirty = true
+}
+
+func (l *progressLine) clear() {
+	if l.dirty {
+		fmt.Fprint(l.out, "\r\x1b[K")
+	}
+}

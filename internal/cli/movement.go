@@ -1,0 +1,129 @@
+package cli
+
+import (
+	"context"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"jointledger/internal/cli/csvfile"
+	"jointledger/internal/cli/output"
+	"jointledger/internal/ledger"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+func (a *app) movementCommand() *cobra.Command {
+	return group("movement", "Movements of fastener lots to and from sites", a.movementAdd(), a.movementList(), a.movementShow())
+}
+
+func (a *app) movementAdd() *cobra.Command {
+	var entry entryOptions
+	record := &pb.LotMovement{}
+	cmd := a.command("add KIND LOT QUANTITY", "Record that a quantity of a lot came to a site or left it",
+		"KIND is received, sent, returned, scrapped or counted.")
+	cmd.Example = "  trackctl movement add received M10-ST-2640C 4800 --site rvb --reference DN-2922"
+	cmd.ValidArgsFunction = func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+		if len(args) > 0 {
+			return nil, cobra.ShellCompDirectiveNoFileComp
+		}
+		return ledger.MovementKinds.All(), cobra.ShellCompDirectiveNoFileComp
+	}
+	f := newFields(cmd)
+	f.site(&record.Site, "site", "site", "the site")
+	f.text(&record.Reference, "reference", "reference", "delivery note or other paper")
+	f.text(&record.HandledBy, "by", "handled_by", "who handled it, as written on the paper")
+	entry.flags(f)
+	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.move(ctx, args, f, record, &entry) })
+}
+
+func (a *app) move(ctx context.Context, args []string, f *fields, record *pb.LotMovement, o *entryOptions) error {
+	kind, err := ledger.MovementKinds.Parse(args[0])
+	if err != nil {
+		return usage("%v", err)
+	}
+	lot, err := resourceArg(args[1], "lots")
+	if err != nil {
+		return err
+	}
+	quantity, err := strconv.ParseInt(args[2], 10, 64)
+	if err != nil {
+		return usage("QUANTITY: expected a whole number, got %s", csvfile.Quote(args[2]))
+	}
+	if err := f.require("site"); err != nil {
+		return err
+	}
+	id, entry, err := a.entry(o, false)
+	if err != nil {
+		return err
+	}
+	conn, err := a.dial()
+	if err != nil {
+		return err
+	}
+	record.Name, record.Kind, record.Lot, record.Quantity, record.Entry = "lotMovements/"+id, pb.MovementKind(kind), lot, quantity, entry
+	names := f.names()
+	names["kind"], names["lot"], names["quantity"] = "KIND", "LOT", "QUANTITY"
+	got, err := pb.NewLotServiceClient(conn).RecordLotMovements(ctx, &pb.RecordLotMovementsRequest{LotMovements: []*pb.LotMovement{record}})
+	if err != nil {
+		return a.unsure(err, o, names)
+	}
+	summary := sentence(ledger.MovementKinds.Name(kind), strconv.FormatInt(quantity, 10), "lot "+ledger.ShortName(lot), ledger.ShortName(record.GetSite()))
+	return a.tellOutcome(ledger.KindLotMovement, id, summary, got.GetOutcomes(), names)
+}
+
+func movementColumns() []output.Column[*pb.LotMovement] {
+	type movement = *pb.LotMovement
+	columns := idColumns[movement]()
+	columns = append(columns, []output.Column[movement]{
+		{Name: "lot", Heading: "LOT", Value: func(m movement) any { return ledger.ShortName(m.GetLot()) }},
+		{Name: "site", Heading: "SITE", Value: func(m movement) any { return ledger.ShortName(m.GetSite()) }},
+		{Name: "kind", Heading: "KIND", Value: func(m movement) any { return text(wordOf(ledger.MovementKinds, m.GetKind())) }},
+		{Name: "quantity", Heading: "QUANTITY", Value: func(m movement) any { return m.GetQuantity() }},
+		{Name: "by", Heading: "BY", Value: func(m movement) any { return text(m.GetHandledBy()) }},
+		{Name: "reference", Heading: "REFERENCE", Value: func(m movement) any { return text(m.GetReference()) }},
+	}...)
+	return append(columns, entryColumns[movement]()...)
+}
+
+func (a *app) movementList() *cobra.Command {
+	var limit int
+	var span span
+	request := &pb.ListLotMovementsRequest{}
+	cmd := a.command("list", "List lot movements", "")
+	limitFlag(cmd, &limit)
+	f := newFields(cmd)
+	f.site(&request.Site, "site", "site", "only at this site")
+	f.resource(&request.Lot, "lots", "lot", "lot", "LOT", "only of this lot")
+	span.flags(f)
+	return a.runs(cmd, func(ctx context.Context, _ []string) error {
+		conn, err := a.dial()
+		if err != nil {
+			return err
+		}
+		request.StartTime, request.EndTime = span.start(), span.end()
+		client := pb.NewLotServiceClient(conn)
+		return list(a, limit, "movements", movementColumns(), func(size int32, token string) ([]*pb.LotMovement, string, error) {
+			request.PageSize, request.PageToken = size, token
+			page, err := client.ListLotMovements(ctx, request)
+			return page.GetLotMovements(), page.GetNextPageToken(), err
+		})
+	})
+}
+
+func (a *app) movementShow() *cobra.Command {
+	return a.runs(a.command("show ID", "Show a lot movement", ""), func(ctx context.Context, args []string) error {
+		name, err := resourceArg(args[0], "lotMovements")
+		if err != nil {
+			return err
+		}
+		conn, err := a.dial()
+		if err != nil {
+			return err
+		}
+		got, err := pb.NewLotServiceClient(conn).GetLotMovement(ctx, &pb.GetLotMovementRequest{Name: name})
+		if err != nil {
+			return err
+		}
+		return output.Show(a.config(), "movements", movementColumns(), got)
+	})
+}

@@ -1,0 +1,3 @@
+// Package output writes lists for people (tables), programs (JSON) and
+// spreadsheets (CSV) from one declaration of columns.
+package output

@@ -1,0 +1,226 @@
+package cli
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"regexp"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
+
+	"jointledger/internal/cli/csvfolder"
+	"jointledger/internal/cli/output"
+	"jointledger/internal/nearest"
+)
+
+// app is one run of trackctl.
+type app struct {
+	in       io.Reader
+	out, err io.Writer
+	getenv   func(string) string
+	now      func() time.Time
+	newID    func() (uuid.UUID, error)
+
+	settings settings
+	format   output.Format
+	conn     *grpc.ClientConn
+	// running says that a command's own work has begun: what fails before is a
+	// mistake in the command line.
+	running bool
+}
+
+// Run runs trackctl with the arguments after its name and gives the exit code.
+func Run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) int {
+	a := &app{in: in, err: errOut, getenv: os.Getenv, now: time.Now, newID: uuid.NewV7}
+	return a.run(ctx, args, out)
+}
+
+func (a *app) run(ctx context.Context, args []string, out io.Writer) int {
+	buffered := bufio.NewWriter(out)
+	a.out = buffered
+	root := a.root()
+	root.SetArgs(args)
+	root.SetIn(a.in)
+	root.SetOut(a.out)
+	root.SetErr(a.err)
+	err := root.ExecuteContext(ctx)
+	if a.conn != nil {
+		// The answer is in hand; nothing that closing says changes it.
+		_ = a.conn.Close()
+	}
+	flushed := buffered.Flush()
+	if flushed != nil && (err == nil || errors.Is(err, flushed)) {
+		err = &failure{code: exitCantWrite, message: fmt.Sprintf("the output can't be written: %v", flushed)}
+	}
+	if err == nil {
+		return exitDone
+	}
+	f := a.failureOf(ctx, err)
+	if f.message != "" {
+		f.tell(a.err)
+	}
+	return f.code
+}
+
+// failureOf reads an error that a command ended with.
+func (a *app) failureOf(ctx context.Context, err error) *failure {
+	var f *failure
+	switch {
+	case ctx.Err() != nil:
+		interrupted := &failure{code: exitInterrupted, message: "interrupted"}
+		if errors.As(err, &f) {
+			interrupted.lines = f.lines
+		}
+		return interrupted
+	case errors.As(err, &f):
+		return f
+	case !a.running:
+		return usage("%s", strings.TrimSpace(err.Error()))
+	}
+	return a.callFailure(err, nil)
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "trackctl",
+		Short: "Keep and question the assembly record of cooling towers",
+		Long: "trackctl keeps the assembly record of field-erected cooling towers and asks\n" +
+			"questions of it: what was tightened and what went wrong, with which lot,\n" +
+			"treatment and tool, at what rate, and which tools fall due.\n\n" + caution,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          func(cmd *cobra.Command, args []string) error { return noSuchCommand(cmd, args) },
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+	}
+	root.SetFlagErrorFunc(flagProblem)
+	a.settings.flags(root.PersistentFlags())
+	mustComplete(root, "output", output.Formats())
+	root.AddCommand(
+		a.siteCommand(), a.towerCommand(), a.cellCommand(), a.jointCommand(), a.specCommand(), a.lotCommand(),
+		a.toolCommand(), a.personCommand(), a.calibrationCommand(), a.movementCommand(),
+		a.tightenCommand(), a.incidentCommand(), a.recordCommand(), a.importCommand(), a.rateCommand(), a.dueCommand(),
+		a.versionCommand(),
+		&cobra.Command{Use: "exit-codes", Short: "The codes that trackctl exits with", Long: exitCodesHelp},
+		&cobra.Command{Use: "import-format", Short: "The files and columns that import takes", Long: csvfolder.Format()},
+	)
+	return root
+}
+
+// noSuchCommand refuses a word where a command should stand.
+func noSuchCommand(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	var names []string
+	for _, c := range cmd.Commands() {
+		if c.IsAvailableCommand() {
+			names = append(names, c.Name())
+		}
+	}
+	if n, ok := nearest.Name(args[0], names); ok {
+		return usage("%s has no command %q; did you mean %s?", cmd.CommandPath(), args[0], n)
+	}
+	return usage("%s has no command %q; it has %s", cmd.CommandPath(), args[0], strings.Join(names, ", "))
+}
+
+// flagProblem words what cobra found wrong with a flag.
+func flagProblem(cmd *cobra.Command, err error) error {
+	message := err.Error()
+	if name, ok := strings.CutPrefix(message, "unknown flag: --"); ok {
+		var names []string
+		cmd.Flags().VisitAll(func(f *flag) { names = append(names, f.Name) })
+		if n, ok := nearest.Name(name, names); ok {
+			return usage("%s has no flag --%s; did you mean --%s?", cmd.CommandPath(), name, n)
+		}
+		return usage("%s has no flag --%s; see %[1]s --help", cmd.CommandPath(), name)
+	}
+	// cobra's `invalid argument "x" for "--kind" flag: why` says twice what came.
+	if m := invalidArgument.FindStringSubmatch(message); m != nil {
+		return usage("%s: %s", m[1], m[2])
+	}
+	return usage("%s", message)
+}
+
+var invalidArgument = regexp.MustCompile(`(?s)^invalid argument ".*?" for "(?:-\w, )?(--[a-z-]+)" flag: (.*)$`)
+
+// group makes the command of a noun, which only holds others.
+func group(use, short string, commands ...*cobra.Command) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   use,
+		Short: short,
+		Args:  noSuchCommand,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			cmd.SetOut(cmd.ErrOrStderr())
+			if err := cmd.Help(); err != nil {
+				return err
+			}
+			return &failure{code: exitUsage}
+		},
+	}
+	cmd.AddCommand(commands...)
+	return cmd
+}
+
+// runFunc is the work of a command, with its arguments.
+type runFunc func(ctx context.Context, args []string) error
+
+// command makes a command whose arguments are those named in its use line after
+// the first word: `set LOT` takes one, `[PLACE]` may be left out.
+func (a *app) command(use, short, long string) *cobra.Command {
+	words := strings.Fields(use)[1:]
+	least := 0
+	for _, w := range words {
+		if !strings.HasPrefix(w, "[") {
+			least++
+		}
+	}
+	return &cobra.Command{
+		Use: use, Short: short, Long: strings.TrimSpace(short + ".\n\n" + long),
+		DisableFlagsInUseLine: true,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) < least || len(args) > len(words) {
+				return usage("%s takes %s; got %d of %s", cmd.CommandPath(), orNothing(words), len(args), counted(len(words), "argument"))
+			}
+			return nil
+		},
+	}
+}
+
+func orNothing(words []string) string {
+	if len(words) == 0 {
+		return "no arguments"
+	}
+	return strings.Join(words, " ")
+}
+
+// runs gives a command its work.
+func (a *app) runs(cmd *cobra.Command, run runFunc) *cobra.Command {
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if err := a.settings.read(cmd.Flags(), a.getenv); err != nil {
+			return err
+		}
+		a.format = a.settings.format
+		a.running = true
+		return run(cmd.Context(), args)
+	}
+	return cmd
+}
+
+func (a *app) config() output.Config {
+	return output.Config{Format: a.format, Out: a.out, Err: a.err}
+}
+
+// counted writes a number with its noun.
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}

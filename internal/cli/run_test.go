@@ -1,0 +1,260 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/protoadapt"
+	"google.golang.org/protobuf/types/known/durationpb"
+
+	pb "jointledger/proto/jointledger/v1"
+)
+
+// A mistake on the command line exits with 64, names what was meant, and never
+// reaches for the network.
+func TestUsage(t *testing.T) {
+	for _, tc := range []struct{ args, want string }{
+		{"sit", `trackctl has no command "sit"; did you mean site?`},
+		{"xyzzy", `trackctl has no command "xyzzy"; it has calibration, cell, `},
+		{"site lst", `trackctl site has no command "lst"; did you mean list?`},
+		{"site", "Usage:"},
+		{"site show", "trackctl site show takes SITE; got 0 of 1 argument"},
+		{"site list RVB", "trackctl site list takes no arguments; got 1 of 0 arguments"},
+		{"site list --regoin x", "trackctl site list has no flag --regoin; did you mean --region?"},
+		{"site list --nothing-like-it", "has no flag --nothing-like-it; see trackctl site list --help"},
+		{"site list -o xml", `--output: expected one of table, json, csv, got "xml"`},
+		{"site list --limit -1", "--limit: expected a number of at least 0, got -1"},
+		{"site list --timeout 0s", "--timeout: expected a time above 0"},
+		{"site show RVB/CT1", `"RVB/CT1" is a tower; expected a site such as RVB`},
+		{"site add RVB --name x", "trackctl site add needs --time-zone"},
+		{"site set RVB", "trackctl site set changes what its flags say, and there are none"},
+		{"joint show rvb/ct1", `"rvb/ct1" is a tower; expected a joint such as RVB/CT2/C3/J014`},
+		{"joint list a/b/c/d", `"a/b/c/d" is a joint; expected a site such as RVB or a tower such as RVB/CT2 or a cell such as RVB/CT2/C3`},
+		{"lot show a/b", `"a/b" is not a name in lots`},
+		{"tighten rvb/ct1/c1/j1 x --lot L --treatment none --person p", `expected a whole number, got "x"`},
+		{"tighten rvb/ct1/c1/j1 1 --person p", "trackctl tighten needs --lot, --treatment"},
+		{"tighten rvb/ct1/c1/j1 1 --lot L --treatment none", "expected who reports it: --person, or JOINTLEDGER_PERSON"},
+		{"tighten rvb/ct1/c1/j1 1 --treatment ant-seize", "--treatment: \"ant-seize\" is not a thread treatment (did you mean anti-seize?)"},
+		{"tighten rvb/ct1/c1/j1 1 --at 2026-03-02T07:25:00", `--at: expected a time with its zone such as 2026-03-02T07:25:00+01:00, got "2026-03-02T07:25:00"`},
+		{"tighten rvb/ct1/c1/j1 1 --torque 32", "--torque: \"32\": 32 has no unit"},
+		{"tighten rvb/ct1/c1/j1 1 --torque -3N.m", "--torque: "},
+		{"tighten rvb/ct1/c1/j1 1 --id 7", `--id: expected a UUIDv7, got "7"`},
+		{"incident gall rvb/ct1/c1/j1", `"gall" is not a`},
+		{"incident galling rvb --lot L --treatment none", `"rvb" is a site; expected a joint such as RVB/CT2/C3/J014`},
+		{"incident leak rvb/ct1", `"rvb/ct1" is a tower; expected a site such as RVB or a joint`},
+		{"rate --by regoin", `--by: "regoin" is not a grouping (did you mean region?)`},
+		{"rate --from 2026-02-30", `--from: expected a date YYYY-MM-DD, got "2026-02-30"`},
+		{"due --within 30", `--within: expected hours, days or weeks such as 12h, 30d or 6w, got "30"`},
+		{"due --within 99999999999d", "--within: expected a stretch of at most"},
+		{"calibration add T1", "needs at least one --as-found or --as-left"},
+		{"calibration add T1 --as-left 24", `--as-left: expected TARGET: READING;READING`},
+		{"calibration add T1 --as-left 24:24,1", `--as-left: reading: expected a number with a decimal point, got "24,1" with a comma`},
+		{"movement add received L many --site rvb", `QUANTITY: expected a whole number, got "many"`},
+		{"--server nowhere site list", `--server: expected HOST:PORT such as 127.0.0.1:7733, got "nowhere"`},
+	} {
+		t.Run(tc.args, func(t *testing.T) {
+			code, out, errOut := run(t, "", nil, strings.Fields(tc.args)...)
+			if code != exitUsage || out != "" || !strings.Contains(errOut, tc.want) {
+				t.Errorf("exit %d, out %q, err %q; want %q", code, out, errOut, tc.want)
+			}
+		})
+	}
+}
+
+func TestConfiguration(t *testing.T) {
+	dir := t.TempDir()
+	empty, two := filepath.Join(dir, "empty"), filepath.Join(dir, "two")
+	for name, text := range map[string]string{empty: " \n", two: "a b\n"} {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, tc := range []struct {
+		env  map[string]string
+		want string
+	}{
+		{map[string]string{envServer: "nowhere"}, "JOINTLEDGER_SERVER: expected HOST:PORT"},
+		{map[string]string{envServer: ":1"}, "JOINTLEDGER_SERVER: expected HOST:PORT"},
+		{map[string]string{envServer: "h:99999"}, "JOINTLEDGER_SERVER: expected HOST:PORT"},
+		{map[string]string{envTokenFile: filepath.Join(dir, "absent")}, "the token file can't be read"},
+		{map[string]string{envTokenFile: empty}, "expected one token without spaces"},
+		{map[string]string{envTokenFile: two}, "expected one token without spaces"},
+	} {
+		code, _, errOut := run(t, "", tc.env, "site", "list")
+		if code != exitConfig || !strings.Contains(errOut, tc.want) {
+			t.Errorf("%v: exit %d, %q", tc.env, code, errOut)
+		}
+	}
+}
+
+func TestNoServer(t *testing.T) {
+	a := newAnswering(t, nil)
+	address := strings.Replace(a.address, "127.0.0.1", "127.0.0.2", 1) // nobody listens there
+	code, _, errOut := run(t, address, map[string]string{envPerson: "ab"}, "tighten", "RVB/CT1/C1/J1", "3", "--lot", "L", "--treatment", "none")
+	if code != exitUnavailable || !strings.Contains(errOut, "can't be reached (connection refused)") {
+		t.Errorf("exit %d, %q", code, errOut)
+	}
+	if want := "to send it again without keeping it twice, add: --id " + testID.String() + " --at 2026-03-02T07:25:00.5+01:00"; !strings.Contains(errOut, want) {
+		t.Errorf("%q lacks %q", errOut, want)
+	}
+}
+
+// The status of a call becomes a fixed exit code, one sentence and a line for each
+// field, by the flag that gives it.
+func TestCallFailures(t *testing.T) {
+	detailed := func(code codes.Code, message string, details ...proto.Message) error {
+		st := status.New(code, message)
+		info := &errdetails.ErrorInfo{Reason: "TEST", Domain: "jointledger"}
+		for _, d := range append([]proto.Message{info}, details...) {
+			next, err := st.WithDetails(protoadapt.MessageV1Of(d))
+			if err != nil {
+				t.Fatal(err)
+			}
+			st = next
+		}
+		return st.Err()
+	}
+	for _, tc := range []struct {
+		err  error
+		code int
+		want string
+	}{
+		{detailed(codes.InvalidArgument, "site is not valid", &errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
+			{Field: "site.time_zone", Description: "is wrong"}, {Field: "display_name", Description: "is long"}, {Field: "strange", Description: "is odd"}}}),
+			exitData, "trackctl: site is not valid\n  --time-zone: is wrong\n  --name: is long\n  strange: is odd\n"},
+		{detailed(codes.AlreadyExists, "taken"), exitData, "trackctl: taken\n"},
+		{detailed(codes.FailedPrecondition, "not now"), exitData, "trackctl: not now\n"},
+		{detailed(codes.NotFound, "site \"X\" is not known"), exitUnknown, "trackctl: site \"X\" is not known\n"},
+		{detailed(codes.Unavailable, "the database is away", &errdetails.RetryInfo{RetryDelay: durationpb.New(2e9)}), exitUnavailable, "trackctl: the database is away\n  try again in 2s\n"},
+		{detailed(codes.Internal, "internal error", &errdetails.RequestInfo{RequestId: "r1"}), exitInternal, "trackctl: internal error\n  request id r1: it finds the fault in the server's log\n"},
+		{detailed(codes.Aborted, "conflict"), exitTryAgain, "trackctl: conflict\n"},
+		{detailed(codes.ResourceExhausted, "too much"), exitTryAgain, "trackctl: too much\n"},
+		{detailed(codes.Unauthenticated, "no token"), exitDenied, "trackctl: no token\n"},
+		{detailed(codes.PermissionDenied, "not you"), exitDenied, "trackctl: not you\n"},
+		{status.Error(codes.Unimplemented, "unknown"), exitInternal, "does not know this call"},
+		{status.Error(codes.DeadlineExceeded, "late"), exitTryAgain, "did not answer within 30s"},
+		{status.Error(codes.Unknown, "\x1b[31mred"), exitInternal, "trackctl: \ufffd[31mred\n"},
+	} {
+		a := newAnswering(t, func(string, []byte) (proto.Message, error) { return nil, tc.err })
+		code, out, errOut := run(t, a.address, nil, "site", "add", "rvb", "--name", "N", "--time-zone", "Z")
+		if code != tc.code || out != "" || !strings.Contains(errOut, tc.want) {
+			t.Errorf("%v: exit %d, out %q, err %q; want %d %q", tc.err, code, out, errOut, tc.code, tc.want)
+		}
+	}
+}
+
+func TestRefusalOfARecord(t *testing.T) {
+	for reason, want := range map[pb.ErrorReason]int{
+		pb.ErrorReason_ERROR_REASON_INVALID_FIELD:     exitData,
+		pb.ErrorReason_ERROR_REASON_RECORD_ID_REUSED:  exitData,
+		pb.ErrorReason_ERROR_REASON_UNKNOWN_RESOURCE:  exitUnknown,
+		pb.ErrorReason_ERROR_REASON_PERMISSION_DENIED: exitDenied,
+		pb.ErrorReason_ERROR_REASON_STORE_UNAVAILABLE: exitUnavailable,
+		pb.ErrorReason_ERROR_REASON_CONFLICT:          exitTryAgain,
+		pb.ErrorReason_ERROR_REASON_INTERNAL:          exitInternal,
+	} {
+		a := newAnswering(t, func(string, []byte) (proto.Message, error) {
+			return &pb.RecordTighteningsResponse{Outcomes: []*pb.Outcome{{State: pb.Outcome_STATE_REFUSED, Refusal: &pb.Refusal{
+				Reason: reason, Message: "no", FieldViolations: []*pb.FieldViolation{{Field: "fasteners", Description: "too few"}, {Field: "entry.person", Description: "bad"}}}}}}, nil
+		})
+		code, out, errOut := run(t, a.address, nil, "tighten", "RVB/CT1/C1/J1", "0", "--lot", "L", "--treatment", "none", "--person", "p")
+		if code != want || out != "" || errOut != "trackctl: no\n  FASTENERS: too few\n  entry.person: bad\n" {
+			t.Errorf("%v: exit %d, %q %q", reason, code, out, errOut)
+		}
+	}
+}
+
+func TestTokenAndAgentAreSent(t *testing.T) {
+	a := newAnswering(t, func(string, []byte) (proto.Message, error) { return &pb.ListSitesResponse{}, nil })
+	file := filepath.Join(t.TempDir(), "token")
+	if err := os.WriteFile(file, []byte("s3cret\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	code, _, errOut := run(t, a.address, map[string]string{envTokenFile: file}, "site", "list")
+	if code != 0 || errOut != "there are no sites to show\n" {
+		t.Fatalf("exit %d, %q", code, errOut)
+	}
+	if got := a.headers.Get("authorization"); len(got) != 1 || got[0] != "Bearer s3cret" {
+		t.Errorf("authorization %q", got)
+	}
+	if got := a.headers.Get("user-agent"); len(got) != 1 || !strings.HasPrefix(got[0], "trackctl/") {
+		t.Errorf("user-agent %q", got)
+	}
+}
+
+func TestTimeoutHoldsForEachCall(t *testing.T) {
+	release := make(chan struct{})
+	a := newAnswering(t, func(string, []byte) (proto.Message, error) {
+		<-release
+		return &pb.ListSitesResponse{}, nil
+	})
+	code, _, errOut := run(t, a.address, nil, "site", "list", "--timeout", "50ms")
+	close(release)
+	if code != exitTryAgain || !strings.Contains(errOut, "did not answer within 50ms") {
+		t.Errorf("exit %d, %q", code, errOut)
+	}
+}
+
+func TestInterrupted(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	release := make(chan struct{})
+	a := newAnswering(t, func(string, []byte) (proto.Message, error) {
+		cancel()
+		<-release
+		return &pb.ListSitesResponse{}, nil
+	})
+	code := Run(ctx, []string{"--server", a.address, "site", "list"}, strings.NewReader(""), io.Discard, io.Discard)
+	close(release)
+	if code != exitInterrupted {
+		t.Errorf("exit %d", code)
+	}
+}
+
+type brokenWriter struct{}
+
+func (brokenWriter) Write([]byte) (int, error) { return 0, errors.New("disk full") }
+
+func TestOutputThatCannotBeWritten(t *testing.T) {
+	var said strings.Builder
+	code := Run(t.Context(), []string{"version"}, strings.NewReader(""), brokenWriter{}, &said)
+	if code != exitCantWrite || !strings.Contains(said.String(), "disk full") {
+		t.Errorf("exit %d, %q", code, said.String())
+	}
+}
+
+func TestHelp(t *testing.T) {
+	code, out, _ := run(t, "", nil, "help", "exit-codes")
+	for _, want := range []string{"  64  ", "  65  ", "  66  ", "  67  ", "  69  ", "  70  ", "  73  ", "  74  ", "  75  ", "  77  ", "  78  "} {
+		if !strings.Contains(out, want) {
+			t.Errorf("exit codes lack %q", want)
+		}
+	}
+	if code != 0 {
+		t.Errorf("exit %d", code)
+	}
+	if code, out, _ := run(t, "", nil, "help", "import-format"); code != 0 || !strings.Contains(out, "joints.csv\n  site, tower, cell, joint, kind, critical, spec, fasteners, [part_a], [part_b]\n") {
+		t.Errorf("exit %d, %s", code, out)
+	}
+	for _, args := range [][]string{{"tighten", "--help"}, {"--help"}, {"spec", "list", "--help"}, {"spec", "add", "--help"}} {
+		if code, out, _ := run(t, "", nil, args...); code != 0 || !strings.Contains(out, caution) {
+			t.Errorf("%v: exit %d; the caution is missing from %q", args, code, out)
+		}
+	}
+	for _, shell := range []string{"bash", "zsh", "fish"} {
+		if code, out, _ := run(t, "", nil, "completion", shell); code != 0 || !strings.Contains(out, "trackctl") {
+			t.Errorf("completion %s: exit %d", shell, code)
+		}
+	}
+	if code, out, _ := run(t, "", nil, "__complete", "tighten", "J", "1", "--treatment", "anti"); code != 0 || !strings.Contains(out, "anti-seize") {
+		t.Errorf("completion of a word: exit %d, %q", code, out)
+	}
+}

@@ -1,0 +1,102 @@
+package cli_test
+
+import (
+	"bufio"
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+// TestScripts runs the stories in testdata/script with the real programs. Besides
+// testscript's own commands they have:
+//
+//	serve [ARGUMENT...]   starts trackerd on a free port over $WORK/data and points
+//	                      trackctl at it
+//	exits CODE ARGUMENT.. runs trackctl and requires that exit code
+func TestScripts(t *testing.T) {
+	bin := buildPrograms(t)
+	testscript.Run(t, testscript.Params{
+		Dir: filepath.Join("testdata", "script"),
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("PATH", bin+string(os.PathListSeparator)+env.Getenv("PATH"))
+			env.Setenv("TZ", "UTC")
+			return nil
+		},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"serve": serve,
+			"exits": exits,
+		},
+		RequireExplicitExec: true,
+		RequireUniqueNames:  true,
+	})
+}
+
+// buildPrograms builds trackctl and trackerd and gives the folder that they are
+// in.
+func buildPrograms(t *testing.T) string {
+	t.Helper()
+	bin := t.TempDir()
+	build := exec.Command("go", "build", "-o", bin, "jointledger/cmd/trackctl", "jointledger/cmd/trackerd")
+	if out, err := build.CombinedOutput(); err != nil {
+		t.Fatalf("the programs can't be built: %v\n%s", err, out)
+	}
+	return bin
+}
+
+// serve starts trackerd and waits for the one line that it prints when ready.
+func serve(ts *testscript.TestScript, neg bool, args []string) {
+	if neg {
+		ts.Fatalf("serve can't be negated")
+	}
+	program, err := exec.LookPath(filepath.Join(strings.Split(ts.Getenv("PATH"), string(os.PathListSeparator))[0], "trackerd"))
+	ts.Check(err)
+	cmd := exec.Command(program, append([]string{"serve", "--data", ts.MkAbs("data"), "--listen", "127.0.0.1:0"}, args...)...)
+	cmd.Dir = ts.MkAbs(".")
+	var log strings.Builder
+	cmd.Stderr = &log
+	out, err := cmd.StdoutPipe()
+	ts.Check(err)
+	ts.Check(cmd.Start())
+	ts.Defer(func() {
+		if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
+			ts.Logf("trackerd: %v", err)
+		}
+		if err := cmd.Wait(); err != nil {
+			ts.Logf("trackerd ended with %v\n%s", err, log.String())
+		}
+	})
+	line, err := bufio.NewReader(out).ReadString('\n')
+	address, ok := strings.CutPrefix(strings.TrimSpace(line), "listening on ")
+	if err != nil || !ok {
+		ts.Fatalf("trackerd said %q: %v", line, err)
+	}
+	ts.Setenv("JOINTLEDGER_SERVER", address)
+}
+
+// exits runs trackctl and compares its exit code.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 1 {
+		ts.Fatalf("usage: exits CODE ARGUMENT...")
+	}
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	err = ts.Exec("trackctl", args[1:]...)
+	got := 0
+	var exit *exec.ExitError
+	switch {
+	case errors.As(err, &exit):
+		got = exit.ExitCode()
+	case err != nil:
+		ts.Fatalf("trackctl did not run: %v", err)
+	}
+	if got != want {
+		ts.Fatalf("trackctl %s exited with %d, expected %d", strings.Join(args[1:], " "), got, want)
+	}
+}

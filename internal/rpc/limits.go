@@ -1,0 +1,52 @@
+package rpc
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	"jointledger/internal/ledger"
+)
+
+const (
+	// maxRequestBytes is the largest request that is taken: a batch of 1,000
+	// records with notes of full length is about 6 MiB.
+	maxRequestBytes = 16 << 20
+	// maxMessageBytes is what the transport reads at all. It lies above
+	// maxRequestBytes so that a request a little too large is answered with the
+	// reason and the limit, and not in the transport's own words.
+	maxMessageBytes = 2 * maxRequestBytes
+	// defaultDeadline is for clients that give none, so that no call waits for
+	// ever.
+	defaultDeadline = 60 * time.Second
+)
+
+// requestSize refuses a request that is too large.
+func requestSize() interceptor {
+	return interceptor{"request-size", func(ctx context.Context, c call, next func(context.Context) error) error {
+		if !c.stream() {
+			if n := proto.Size(c.request); n > maxRequestBytes {
+				return &ledger.Error{
+					Kind: ledger.KindLimit, Reason: ledger.ReasonLimitExceeded,
+					Message: fmt.Sprintf("the request has %d bytes; at most %d (16 MiB) are taken, send fewer members at a time", n, maxRequestBytes),
+				}
+			}
+		}
+		return next(ctx)
+	}}
+}
+
+// deadline gives a unary call without a deadline one. A stream lives as long as
+// its client wants.
+func deadline() interceptor {
+	return interceptor{"deadline", func(ctx context.Context, c call, next func(context.Context) error) error {
+		if _, given := ctx.Deadline(); given || c.stream() {
+			return next(ctx)
+		}
+		ctx, cancel := context.WithTimeout(ctx, defaultDeadline)
+		defer cancel()
+		return next(ctx)
+	}}
+}

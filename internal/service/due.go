@@ -1,0 +1,35 @@
+package service
+
+import (
+	"context"
+
+	"jointledger/internal/access"
+	"jointledger/internal/analysis"
+	"jointledger/internal/ledger"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+// ListDueItems reads which tools are past due or fall due within a time.
+func (s analysisService) ListDueItems(ctx context.Context, r *pb.ListDueItemsRequest) (*pb.ListDueItemsResponse, error) {
+	if err := access.Allow(ctx, access.Read); err != nil {
+		return nil, err
+	}
+	var p problems
+	query, within := s.dueQuestionFrom(&p, r)
+	if err := ledger.Invalid("request", p); err != nil {
+		return nil, err
+	}
+	inputs, err := s.store.DueInputs(ctx, query)
+	if err != nil {
+		return nil, err
+	}
+	items, err := analysis.Due(inputs, query.AsOf, within)
+	if err != nil {
+		return nil, err
+	}
+	resp := &pb.ListDueItemsResponse{AsOfTime: timestamp(query.AsOf), Cautions: analysis.DueCautions(items)}
+	for _, item := range items {
+		resp.Items = append(resp.Items, dueItemTo(item))
+	}
+	return resp, nil
+}

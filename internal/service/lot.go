@@ -1,0 +1,80 @@
+package service
+
+import (
+	"context"
+
+	"jointledger/internal/access"
+	"jointledger/internal/ledger"
+	"jointledger/internal/store"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+var lots = thing[ledger.Lot, string, *pb.Lot, *pb.CreateLotRequest]{
+	what:     "lot",
+	message:  (*pb.CreateLotRequest).GetLot,
+	from:     lotFrom,
+	to:       lotTo,
+	identify: func(_ *problems, r *pb.CreateLotRequest, l *ledger.Lot) { l.Number = r.LotId },
+	parse:    lotName,
+	key:      func(l ledger.Lot) string { return l.Number },
+	resource: func(l ledger.Lot) string { return resourceName("lots", l.Number) },
+	validate: ledger.Lot.Validate,
+	fields:   lotFields,
+	register: (*store.Store).RegisterLots,
+	get:      (*store.Store).Lot,
+	update:   (*store.Store).UpdateLot,
+}
+
+// CreateLot registers a lot.
+func (s lotService) CreateLot(ctx context.Context, r *pb.CreateLotRequest) (*pb.Lot, error) {
+	return lots.create(ctx, s.Services, r)
+}
+
+// BatchCreateLots registers many and answers for each.
+func (s lotService) BatchCreateLots(ctx context.Context, r *pb.BatchCreateLotsRequest) (*pb.BatchCreateLotsResponse, error) {
+	outcomes, err := lots.createBatch(ctx, s.Services, r.Requests, r.ValidateOnly)
+	return &pb.BatchCreateLotsResponse{Outcomes: outcomes}, err
+}
+
+// GetLot reads one lot.
+func (s lotService) GetLot(ctx context.Context, r *pb.GetLotRequest) (*pb.Lot, error) {
+	return lots.fetch(ctx, s.Services, r.Name)
+}
+
+// ListLots pages through lots.
+func (s lotService) ListLots(ctx context.Context, r *pb.ListLotsRequest) (*pb.ListLotsResponse, error) {
+	var p problems
+	filter := store.LotFilter{Supplier: r.Supplier, Thread: r.Thread, State: known(&p, "state", ledger.LotStates, r.State)}
+	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Lot, string, error) {
+		return s.store.Lots(ctx, filter, page)
+	}, lotTo)
+	return &pb.ListLotsResponse{Lots: items, NextPageToken: next}, err
+}
+
+// UpdateLot changes the fields in the mask.
+func (s lotService) UpdateLot(ctx context.Context, r *pb.UpdateLotRequest) (*pb.Lot, error) {
+	return lots.change(ctx, s.Services, r, r.Lot)
+}
+
+// ListLotStock reads the stock of a lot at each site.
+func (s lotService) ListLotStock(ctx context.Context, r *pb.ListLotStockRequest) (*pb.ListLotStockResponse, error) {
+	if err := access.Allow(ctx, access.Read); err != nil {
+		return nil, err
+	}
+	var p problems
+	lot := lotName(&p, "lot", r.Lot)
+	if err := ledger.Invalid("request", p); err != nil {
+		return nil, err
+	}
+	stocks, err := s.store.LotStock(ctx, lot)
+	if err != nil {
+		return nil, err
+	}
+	resp := &pb.ListLotStockResponse{}
+	for _, st := range stocks {
+		resp.Stocks = append(resp.Stocks, &pb.LotStock{
+			Site: resourceName("sites", st.Site), Received: st.Received, Removed: st.Removed, Used: st.Used, OnHand: st.OnHand,
+		})
+	}
+	return resp, nil
+}

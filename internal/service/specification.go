@@ -1,0 +1,95 @@
+package service
+
+import (
+	"context"
+
+	"jointledger/internal/access"
+	"jointledger/internal/ledger"
+	"jointledger/internal/store"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+var specifications = thing[ledger.Specification, string, *pb.Specification, *pb.CreateSpecificationRequest]{
+	what:    "specification",
+	message: (*pb.CreateSpecificationRequest).GetSpecification,
+	from:    specificationFrom,
+	to:      specificationTo,
+	identify: func(_ *problems, r *pb.CreateSpecificationRequest, s *ledger.Specification) {
+		s.Code = r.SpecificationId
+	},
+	parse:    specificationName,
+	key:      func(s ledger.Specification) string { return s.Code },
+	resource: func(s ledger.Specification) string { return resourceName("specifications", s.Code) },
+	validate: ledger.Specification.Validate,
+	fields:   specificationFields,
+	register: (*store.Store).RegisterSpecifications,
+	get: func(s *store.Store, ctx context.Context, code string) (ledger.Specification, error) {
+		return s.Specification(ctx, code, 0)
+	},
+	update: (*store.Store).UpdateSpecification,
+}
+
+// CreateSpecification registers a specification.
+func (s specificationService) CreateSpecification(ctx context.Context, r *pb.CreateSpecificationRequest) (*pb.Specification, error) {
+	return specifications.create(ctx, s.Services, r)
+}
+
+// BatchCreateSpecifications registers many and answers for each.
+func (s specificationService) BatchCreateSpecifications(ctx context.Context, r *pb.BatchCreateSpecificationsRequest) (*pb.BatchCreateSpecificationsResponse, error) {
+	outcomes, err := specifications.createBatch(ctx, s.Services, r.Requests, r.ValidateOnly)
+	return &pb.BatchCreateSpecificationsResponse{Outcomes: outcomes}, err
+}
+
+// GetSpecification reads the newest revision, or the one that the name asks for.
+func (s specificationService) GetSpecification(ctx context.Context, r *pb.GetSpecificationRequest) (*pb.Specification, error) {
+	if err := access.Allow(ctx, access.Read); err != nil {
+		return nil, err
+	}
+	var p problems
+	ref := revisionOf(&p, "name", r.Name)
+	if err := ledger.Invalid("request", p); err != nil {
+		return nil, err
+	}
+	item, err := s.store.Specification(ctx, ref.Code, ref.Revision)
+	if err != nil {
+		return nil, err
+	}
+	if ref.Revision != 0 {
+		return revisionTo(item), nil
+	}
+	return specificationTo(item), nil
+}
+
+// ListSpecifications pages through the newest revisions.
+func (s specificationService) ListSpecifications(ctx context.Context, r *pb.ListSpecificationsRequest) (*pb.ListSpecificationsResponse, error) {
+	items, next, err := listPage(ctx, r, nil, func(page store.Page) ([]ledger.Specification, string, error) {
+		return s.store.Specifications(ctx, store.SpecificationFilter{}, page)
+	}, specificationTo)
+	return &pb.ListSpecificationsResponse{Specifications: items, NextPageToken: next}, err
+}
+
+// UpdateSpecification makes a new revision.
+func (s specificationService) UpdateSpecification(ctx context.Context, r *pb.UpdateSpecificationRequest) (*pb.Specification, error) {
+	return specifications.change(ctx, s.Services, r, r.Specification)
+}
+
+// ListSpecificationRevisions reads all revisions, oldest first.
+func (s specificationService) ListSpecificationRevisions(ctx context.Context, r *pb.ListSpecificationRevisionsRequest) (*pb.ListSpecificationRevisionsResponse, error) {
+	if err := access.Allow(ctx, access.Read); err != nil {
+		return nil, err
+	}
+	var p problems
+	code := specificationName(&p, "name", r.Name)
+	if err := ledger.Invalid("request", p); err != nil {
+		return nil, err
+	}
+	items, err := s.store.SpecificationRevisions(ctx, code)
+	if err != nil {
+		return nil, err
+	}
+	resp := &pb.ListSpecificationRevisionsResponse{}
+	for _, item := range items {
+		resp.Specifications = append(resp.Specifications, revisionTo(item))
+	}
+	return resp, nil
+}

@@ -1,0 +1,56 @@
+package service
+
+import (
+	"jointledger/internal/ledger"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+func toolFrom(p *problems, m *pb.Tool) ledger.Tool {
+	t := ledger.Tool{
+		Kind:                   word[ledger.ToolKind](m.GetKind()),
+		TypeClass:              m.GetTypeClass(),
+		MinimumNewtonMetres:    m.GetMinimumNewtonMetres(),
+		MaximumNewtonMetres:    m.GetMaximumNewtonMetres(),
+		ResolutionNewtonMetres: m.GetResolutionNewtonMetres(),
+		HomeSite:               p.site("home_site", m.GetHomeSite()),
+		IntervalMonths:         int(m.GetIntervalMonths()),
+		IntervalCycles:         int(m.GetIntervalCycles()),
+		DueAfterEvent:          true,
+	}
+	if m != nil && m.DueAfterEvent != nil {
+		t.DueAfterEvent = *m.DueAfterEvent
+	}
+	return t
+}
+
+func toolTo(t ledger.Tool) *pb.Tool {
+	return &pb.Tool{
+		Name:                   resourceName("tools", t.Serial),
+		Kind:                   pb.ToolKind(t.Kind),
+		TypeClass:              t.TypeClass,
+		MinimumNewtonMetres:    t.MinimumNewtonMetres,
+		MaximumNewtonMetres:    t.MaximumNewtonMetres,
+		ResolutionNewtonMetres: t.ResolutionNewtonMetres,
+		HomeSite:               resourceName("sites", t.HomeSite),
+		IntervalMonths:         int32(t.IntervalMonths),
+		IntervalCycles:         int32(t.IntervalCycles),
+		DueAfterEvent:          new(t.DueAfterEvent),
+		Etag:                   etagOf(t.Version),
+		CreateTime:             timestamp(t.CreateTime),
+		UpdateTime:             timestamp(t.UpdateTime),
+	}
+}
+
+var toolFields = []field[ledger.Tool]{
+	{"kind", func(dst, src *ledger.Tool) { dst.Kind = src.Kind }},
+	{"type_class", func(dst, src *ledger.Tool) { dst.TypeClass = src.TypeClass }},
+	{"minimum_newton_metres", func(dst, src *ledger.Tool) { dst.MinimumNewtonMetres = src.MinimumNewtonMetres }},
+	{"maximum_newton_metres", func(dst, src *ledger.Tool) { dst.MaximumNewtonMetres = src.MaximumNewtonMetres }},
+	{"resolution_newton_metres", func(dst, src *ledger.Tool) { dst.ResolutionNewtonMetres = src.ResolutionNewtonMetres }},
+	{"home_site", func(dst, src *ledger.Tool) { dst.HomeSite = src.HomeSite }},
+	{"interval_months", func(dst, src *ledger.Tool) { dst.IntervalMonths = src.IntervalMonths }},
+	{"interval_cycles", func(dst, src *ledger.Tool) { dst.IntervalCycles = src.IntervalCycles }},
+	{"due_after_event", func(dst, src *ledger.Tool) { dst.DueAfterEvent = src.DueAfterEvent }},
+}
+
+func toolName(p *problems, field, name string) string { return p.required(field, "tools", name) }

@@ -1,0 +1,10 @@
+DROP TRIGGER "sealings_never_change" ON "sealings";
+DROP TRIGGER "inspections_never_change" ON "inspections";
+DROP TRIGGER "custodies_never_change" ON "custodies";
+DROP TRIGGER "holds_never_change" ON "holds";
+DROP TRIGGER "dispositions_never_change" ON "dispositions";
+DROP TRIGGER "sign_offs_never_change" ON "sign_offs";
+DROP TRIGGER "corrections_never_change" ON "corrections";
+DROP TRIGGER "findings_never_change" ON "findings";
+DROP TRIGGER "blobs_never_change" ON "blobs";
+DROP TRIGGER "attachments_never_change" ON "attachments";

@@ -1,0 +1,11 @@
+-- As in 0002: what is recorded is never edited and never deleted.
+CREATE TRIGGER "sealings_never_change" BEFORE UPDATE OR DELETE OR TRUNCATE ON "sealings" FOR EACH STATEMENT EXECUTE FUNCTION "refuse_change"();
+CREATE TRIGGER "inspections_never_change" BEFORE UPDATE OR DELETE OR TRUNCATE ON "inspections" FOR EACH STATEMENT EXECUTE FUNCTION "refuse_change"();
+CREATE TRIGGER "custodies_never_change" BEFORE UPDATE OR DELETE OR TRUNCATE ON "custodies" FOR EACH STATEMENT EXECUTE FUNCTION "refuse_change"();
+CREATE TRIGGER "holds_never_change" BEFORE UPDATE OR DELETE OR TRUNCATE ON "holds" FOR EACH STATEMENT EXECUTE FUNCTION "refuse_change"();
+CREATE TRIGGER "dispositions_never_change" BEFORE UPDATE OR DELETE OR TRUNCATE ON "dispositions" FOR EACH STATEMENT EXECUTE FUNCTION "refuse_change"();
+CREATE TRIGGER "sign_offs_never_change" BEFORE UPDATE OR DELETE OR TRUNCATE ON "sign_offs" FOR EACH STATEMENT EXECUTE FUNCTION "refuse_change"();
+CREATE TRIGGER "corrections_never_change" BEFORE UPDATE OR DELETE OR TRUNCATE ON "corrections" FOR EACH STATEMENT EXECUTE FUNCTION "refuse_change"();
+CREATE TRIGGER "findings_never_change" BEFORE UPDATE OR DELETE OR TRUNCATE ON "findings" FOR EACH STATEMENT EXECUTE FUNCTION "refuse_change"();
+CREATE TRIGGER "blobs_never_change" BEFORE UPDATE OR DELETE OR TRUNCATE ON "blobs" FOR EACH STATEMENT EXECUTE FUNCTION "refuse_change"();
+CREATE TRIGGER "attachments_never_change" BEFORE UPDATE OR DELETE OR TRUNCATE ON "attachments" FOR EACH STATEMENT EXECUTE FUNCTION "refuse_change"();

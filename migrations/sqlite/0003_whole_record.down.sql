@@ -1,0 +1,52 @@
+-- reverse: create index "tool_use_key" to table: "tool_uses"
+DROP INDEX `tool_use_key`;
+-- reverse: create "tool_uses" table
+DROP TABLE `tool_uses`;
+-- reverse: create index "substitutions_code_key" to table: "substitutions"
+DROP INDEX `substitutions_code_key`;
+-- reverse: create "substitutions" table
+DROP TABLE `substitutions`;
+-- reverse: create index "signoff_tower_id" to table: "sign_offs"
+DROP INDEX `signoff_tower_id`;
+-- reverse: create index "signoff_cell_id" to table: "sign_offs"
+DROP INDEX `signoff_cell_id`;
+-- reverse: create "sign_offs" table
+DROP TABLE `sign_offs`;
+-- reverse: create "sealings" table
+DROP TABLE `sealings`;
+-- reverse: create index "lot_sum_key" to table: "lot_sums"
+DROP INDEX `lot_sum_key`;
+-- reverse: create "lot_sums" table
+DROP TABLE `lot_sums`;
+-- reverse: create "inspections" table
+DROP TABLE `inspections`;
+-- reverse: create index "hold_cell_id" to table: "holds"
+DROP INDEX `hold_cell_id`;
+-- reverse: create "holds" table
+DROP TABLE `holds`;
+-- reverse: create index "finding_record_id" to table: "findings"
+DROP INDEX `finding_record_id`;
+-- reverse: create "findings" table
+DROP TABLE `findings`;
+-- reverse: create index "disposition_incident_id" to table: "dispositions"
+DROP INDEX `disposition_incident_id`;
+-- reverse: create "dispositions" table
+DROP TABLE `dispositions`;
+-- reverse: create "custodies" table
+DROP TABLE `custodies`;
+-- reverse: create "corrections" table
+DROP TABLE `corrections`;
+-- reverse: create index "blob_key" to table: "blobs"
+DROP INDEX `blob_key`;
+-- reverse: create "blobs" table
+DROP TABLE `blobs`;
+-- reverse: create index "batches_number_key" to table: "batches"
+DROP INDEX `batches_number_key`;
+-- reverse: create "batches" table
+DROP TABLE `batches`;
+-- reverse: create index "attachment_sha256" to table: "attachments"
+DROP INDEX `attachment_sha256`;
+-- reverse: create index "attachment_record_id_sha256" to table: "attachments"
+DROP INDEX `attachment_record_id_sha256`;
+-- reverse: create "attachments" table
+DROP TABLE `attachments`;
