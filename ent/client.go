@@ -2022,6 +2022,54 @@ func (c *HoldClient) QueryCell(_m *Hold) *CellQuery {
 	return query
 }
 
+// QueryJoint queries the joint edge of a Hold.
+func (c *HoldClient) QueryJoint(_m *Hold) *JointQuery {
+	query := (&JointClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(hold.Table, hold.FieldID, id),
+			sqlgraph.To(joint.Table, joint.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, hold.JointTable, hold.JointColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// QueryLot queries the lot edge of a Hold.
+func (c *HoldClient) QueryLot(_m *Hold) *LotQuery {
+	query := (&LotClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(hold.Table, hold.FieldID, id),
+			sqlgraph.To(lot.Table, lot.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, hold.LotTable, hold.LotColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// QueryTool queries the tool edge of a Hold.
+func (c *HoldClient) QueryTool(_m *Hold) *ToolQuery {
+	query := (&ToolClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(hold.Table, hold.FieldID, id),
+			sqlgraph.To(tool.Table, tool.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, hold.ToolTable, hold.ToolColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
 // QueryCause queries the cause edge of a Hold.
 func (c *HoldClient) QueryCause(_m *Hold) *RecordQuery {
 	query := (&RecordClient{config: c.config}).Query()

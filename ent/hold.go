@@ -6,7 +6,10 @@ import (
 	"fmt"
 	"jointledger/ent/cell"
 	"jointledger/ent/hold"
+	"jointledger/ent/joint"
+	"jointledger/ent/lot"
 	"jointledger/ent/record"
+	"jointledger/ent/tool"
 	"strings"
 
 	"entgo.io/ent"
@@ -22,6 +25,12 @@ type Hold struct {
 	Action uint8 `json:"action,omitempty"`
 	// CellID holds the value of the "cell_id" field.
 	CellID *int `json:"cell_id,omitempty"`
+	// JointID holds the value of the "joint_id" field.
+	JointID *int `json:"joint_id,omitempty"`
+	// LotID holds the value of the "lot_id" field.
+	LotID *int `json:"lot_id,omitempty"`
+	// ToolID holds the value of the "tool_id" field.
+	ToolID *int `json:"tool_id,omitempty"`
 	// Reason holds the value of the "reason" field.
 	Reason string `json:"reason,omitempty"`
 	// Rule holds the value of the "rule" field.
@@ -42,13 +51,19 @@ type Hold struct {
 type HoldEdges struct {
 	// Cell holds the value of the cell edge.
 	Cell *Cell `json:"cell,omitempty"`
+	// Joint holds the value of the joint edge.
+	Joint *Joint `json:"joint,omitempty"`
+	// Lot holds the value of the lot edge.
+	Lot *Lot `json:"lot,omitempty"`
+	// Tool holds the value of the tool edge.
+	Tool *Tool `json:"tool,omitempty"`
 	// Cause holds the value of the cause edge.
 	Cause *Record `json:"cause,omitempty"`
 	// ReleasedHold holds the value of the released_hold edge.
 	ReleasedHold *Record `json:"released_hold,omitempty"`
 	// loadedTypes holds the information for reporting if a
 	// type was loaded (or requested) in eager-loading or not.
-	loadedTypes [3]bool
+	loadedTypes [6]bool
 }
 
 // CellOrErr returns the Cell value or an error if the edge
@@ -62,12 +77,45 @@ func (e HoldEdges) CellOrErr() (*Cell, error) {
 	return nil, &NotLoadedError{edge: "cell"}
 }
 
+// JointOrErr returns the Joint value or an error if the edge
+// was not loaded in eager-loading, or loaded but was not found.
+func (e HoldEdges) JointOrErr() (*Joint, error) {
+	if e.Joint != nil {
+		return e.Joint, nil
+	} else if e.loadedTypes[1] {
+		return nil, &NotFoundError{label: joint.Label}
+	}
+	return nil, &NotLoadedError{edge: "joint"}
+}
+
+// LotOrErr returns the Lot value or an error if the edge
+// was not loaded in eager-loading, or loaded but was not found.
+func (e HoldEdges) LotOrErr() (*Lot, error) {
+	if e.Lot != nil {
+		return e.Lot, nil
+	} else if e.loadedTypes[2] {
+		return nil, &NotFoundError{label: lot.Label}
+	}
+	return nil, &NotLoadedError{edge: "lot"}
+}
+
+// ToolOrErr returns the Tool value or an error if the edge
+// was not loaded in eager-loading, or loaded but was not found.
+func (e HoldEdges) ToolOrErr() (*Tool, error) {
+	if e.Tool != nil {
+		return e.Tool, nil
+	} else if e.loadedTypes[3] {
+		return nil, &NotFoundError{label: tool.Label}
+	}
+	return nil, &NotLoadedError{edge: "tool"}
+}
+
 // CauseOrErr returns the Cause value or an error if the edge
 // was not loaded in eager-loading, or loaded but was not found.
 func (e HoldEdges) CauseOrErr() (*Record, error) {
 	if e.Cause != nil {
 		return e.Cause, nil
-	} else if e.loadedTypes[1] {
+	} else if e.loadedTypes[4] {
 		return nil, &NotFoundError{label: record.Label}
 	}
 	return nil, &NotLoadedError{edge: "cause"}
@@ -78,7 +126,7 @@ func (e HoldEdges) CauseOrErr() (*Record, error) {
 func (e HoldEdges) ReleasedHoldOrErr() (*Record, error) {
 	if e.ReleasedHold != nil {
 		return e.ReleasedHold, nil
-	} else if e.loadedTypes[2] {
+	} else if e.loadedTypes[5] {
 		return nil, &NotFoundError{label: record.Label}
 	}
 	return nil, &NotLoadedError{edge: "released_hold"}
@@ -89,7 +137,7 @@ func (*Hold) scanValues(columns []string) ([]any, error) {
 	values := make([]any, len(columns))
 	for i := range columns {
 		switch columns[i] {
-		case hold.FieldID, hold.FieldAction, hold.FieldCellID, hold.FieldCauseID, hold.FieldReleasedHoldID, hold.FieldDecision:
+		case hold.FieldID, hold.FieldAction, hold.FieldCellID, hold.FieldJointID, hold.FieldLotID, hold.FieldToolID, hold.FieldCauseID, hold.FieldReleasedHoldID, hold.FieldDecision:
 			values[i] = new(sql.NullInt64)
 		case hold.FieldReason, hold.FieldRule:
 			values[i] = new(sql.NullString)
@@ -126,6 +174,27 @@ func (_m *Hold) assignValues(columns []string, values []any) error {
 			} else if value.Valid {
 				_m.CellID = new(int)
 				*_m.CellID = int(value.Int64)
+			}
+		case hold.FieldJointID:
+			if value, ok := values[i].(*sql.NullInt64); !ok {
+				return fmt.Errorf("unexpected type %T for field joint_id", values[i])
+			} else if value.Valid {
+				_m.JointID = new(int)
+				*_m.JointID = int(value.Int64)
+			}
+		case hold.FieldLotID:
+			if value, ok := values[i].(*sql.NullInt64); !ok {
+				return fmt.Errorf("unexpected type %T for field lot_id", values[i])
+			} else if value.Valid {
+				_m.LotID = new(int)
+				*_m.LotID = int(value.Int64)
+			}
+		case hold.FieldToolID:
+			if value, ok := values[i].(*sql.NullInt64); !ok {
+				return fmt.Errorf("unexpected type %T for field tool_id", values[i])
+			} else if value.Valid {
+				_m.ToolID = new(int)
+				*_m.ToolID = int(value.Int64)
 			}
 		case hold.FieldReason:
 			if value, ok := values[i].(*sql.NullString); !ok {
@@ -177,6 +246,21 @@ func (_m *Hold) QueryCell() *CellQuery {
 	return NewHoldClient(_m.config).QueryCell(_m)
 }
 
+// QueryJoint queries the "joint" edge of the Hold entity.
+func (_m *Hold) QueryJoint() *JointQuery {
+	return NewHoldClient(_m.config).QueryJoint(_m)
+}
+
+// QueryLot queries the "lot" edge of the Hold entity.
+func (_m *Hold) QueryLot() *LotQuery {
+	return NewHoldClient(_m.config).QueryLot(_m)
+}
+
+// QueryTool queries the "tool" edge of the Hold entity.
+func (_m *Hold) QueryTool() *ToolQuery {
+	return NewHoldClient(_m.config).QueryTool(_m)
+}
+
 // QueryCause queries the "cause" edge of the Hold entity.
 func (_m *Hold) QueryCause() *RecordQuery {
 	return NewHoldClient(_m.config).QueryCause(_m)
@@ -215,6 +299,21 @@ func (_m *Hold) String() string {
 	builder.WriteString(", ")
 	if v := _m.CellID; v != nil {
 		builder.WriteString("cell_id=")
+		builder.WriteString(fmt.Sprintf("%v", *v))
+	}
+	builder.WriteString(", ")
+	if v := _m.JointID; v != nil {
+		builder.WriteString("joint_id=")
+		builder.WriteString(fmt.Sprintf("%v", *v))
+	}
+	builder.WriteString(", ")
+	if v := _m.LotID; v != nil {
+		builder.WriteString("lot_id=")
+		builder.WriteString(fmt.Sprintf("%v", *v))
+	}
+	builder.WriteString(", ")
+	if v := _m.ToolID; v != nil {
+		builder.WriteString("tool_id=")
 		builder.WriteString(fmt.Sprintf("%v", *v))
 	}
 	builder.WriteString(", ")

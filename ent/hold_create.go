@@ -8,7 +8,10 @@ import (
 	"fmt"
 	"jointledger/ent/cell"
 	"jointledger/ent/hold"
+	"jointledger/ent/joint"
+	"jointledger/ent/lot"
 	"jointledger/ent/record"
+	"jointledger/ent/tool"
 
 	"entgo.io/ent/dialect/sql/sqlgraph"
 	"entgo.io/ent/schema/field"
@@ -37,6 +40,48 @@ func (_c *HoldCreate) SetCellID(v int) *HoldCreate {
 func (_c *HoldCreate) SetNillableCellID(v *int) *HoldCreate {
 	if v != nil {
 		_c.SetCellID(*v)
+	}
+	return _c
+}
+
+// SetJointID sets the "joint_id" field.
+func (_c *HoldCreate) SetJointID(v int) *HoldCreate {
+	_c.mutation.SetJointID(v)
+	return _c
+}
+
+// SetNillableJointID sets the "joint_id" field if the given value is not nil.
+func (_c *HoldCreate) SetNillableJointID(v *int) *HoldCreate {
+	if v != nil {
+		_c.SetJointID(*v)
+	}
+	return _c
+}
+
+// SetLotID sets the "lot_id" field.
+func (_c *HoldCreate) SetLotID(v int) *HoldCreate {
+	_c.mutation.SetLotID(v)
+	return _c
+}
+
+// SetNillableLotID sets the "lot_id" field if the given value is not nil.
+func (_c *HoldCreate) SetNillableLotID(v *int) *HoldCreate {
+	if v != nil {
+		_c.SetLotID(*v)
+	}
+	return _c
+}
+
+// SetToolID sets the "tool_id" field.
+func (_c *HoldCreate) SetToolID(v int) *HoldCreate {
+	_c.mutation.SetToolID(v)
+	return _c
+}
+
+// SetNillableToolID sets the "tool_id" field if the given value is not nil.
+func (_c *HoldCreate) SetNillableToolID(v *int) *HoldCreate {
+	if v != nil {
+		_c.SetToolID(*v)
 	}
 	return _c
 }
@@ -96,6 +141,21 @@ func (_c *HoldCreate) SetID(v int64) *HoldCreate {
 // SetCell sets the "cell" edge to the Cell entity.
 func (_c *HoldCreate) SetCell(v *Cell) *HoldCreate {
 	return _c.SetCellID(v.ID)
+}
+
+// SetJoint sets the "joint" edge to the Joint entity.
+func (_c *HoldCreate) SetJoint(v *Joint) *HoldCreate {
+	return _c.SetJointID(v.ID)
+}
+
+// SetLot sets the "lot" edge to the Lot entity.
+func (_c *HoldCreate) SetLot(v *Lot) *HoldCreate {
+	return _c.SetLotID(v.ID)
+}
+
+// SetTool sets the "tool" edge to the Tool entity.
+func (_c *HoldCreate) SetTool(v *Tool) *HoldCreate {
+	return _c.SetToolID(v.ID)
 }
 
 // SetCause sets the "cause" edge to the Record entity.
@@ -217,6 +277,57 @@ func (_c *HoldCreate) createSpec() (*Hold, *sqlgraph.CreateSpec) {
 			edge.Target.Nodes = append(edge.Target.Nodes, k)
 		}
 		_node.CellID = &nodes[0]
+		_spec.Edges = append(_spec.Edges, edge)
+	}
+	if nodes := _c.mutation.JointIDs(); len(nodes) > 0 {
+		edge := &sqlgraph.EdgeSpec{
+			Rel:     sqlgraph.M2O,
+			Inverse: false,
+			Table:   hold.JointTable,
+			Columns: []string{hold.JointColumn},
+			Bidi:    false,
+			Target: &sqlgraph.EdgeTarget{
+				IDSpec: sqlgraph.NewFieldSpec(joint.FieldID, field.TypeInt),
+			},
+		}
+		for _, k := range nodes {
+			edge.Target.Nodes = append(edge.Target.Nodes, k)
+		}
+		_node.JointID = &nodes[0]
+		_spec.Edges = append(_spec.Edges, edge)
+	}
+	if nodes := _c.mutation.LotIDs(); len(nodes) > 0 {
+		edge := &sqlgraph.EdgeSpec{
+			Rel:     sqlgraph.M2O,
+			Inverse: false,
+			Table:   hold.LotTable,
+			Columns: []string{hold.LotColumn},
+			Bidi:    false,
+			Target: &sqlgraph.EdgeTarget{
+				IDSpec: sqlgraph.NewFieldSpec(lot.FieldID, field.TypeInt),
+			},
+		}
+		for _, k := range nodes {
+			edge.Target.Nodes = append(edge.Target.Nodes, k)
+		}
+		_node.LotID = &nodes[0]
+		_spec.Edges = append(_spec.Edges, edge)
+	}
+	if nodes := _c.mutation.ToolIDs(); len(nodes) > 0 {
+		edge := &sqlgraph.EdgeSpec{
+			Rel:     sqlgraph.M2O,
+			Inverse: false,
+			Table:   hold.ToolTable,
+			Columns: []string{hold.ToolColumn},
+			Bidi:    false,
+			Target: &sqlgraph.EdgeTarget{
+				IDSpec: sqlgraph.NewFieldSpec(tool.FieldID, field.TypeInt),
+			},
+		}
+		for _, k := range nodes {
+			edge.Target.Nodes = append(edge.Target.Nodes, k)
+		}
+		_node.ToolID = &nodes[0]
 		_spec.Edges = append(_spec.Edges, edge)
 	}
 	if nodes := _c.mutation.CauseIDs(); len(nodes) > 0 {

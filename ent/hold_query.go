@@ -7,8 +7,11 @@ import (
 	"fmt"
 	"jointledger/ent/cell"
 	"jointledger/ent/hold"
+	"jointledger/ent/joint"
+	"jointledger/ent/lot"
 	"jointledger/ent/predicate"
 	"jointledger/ent/record"
+	"jointledger/ent/tool"
 	"math"
 
 	"entgo.io/ent"
@@ -26,6 +29,9 @@ type HoldQuery struct {
 	inters           []Interceptor
 	predicates       []predicate.Hold
 	withCell         *CellQuery
+	withJoint        *JointQuery
+	withLot          *LotQuery
+	withTool         *ToolQuery
 	withCause        *RecordQuery
 	withReleasedHold *RecordQuery
 	modifiers        []func(*sql.Selector)
@@ -80,6 +86,72 @@ func (_q *HoldQuery) QueryCell() *CellQuery {
 			sqlgraph.From(hold.Table, hold.FieldID, selector),
 			sqlgraph.To(cell.Table, cell.FieldID),
 			sqlgraph.Edge(sqlgraph.M2O, false, hold.CellTable, hold.CellColumn),
+		)
+		fromU = sqlgraph.SetNeighbors(_q.driver.Dialect(), step)
+		return fromU, nil
+	}
+	return query
+}
+
+// QueryJoint chains the current query on the "joint" edge.
+func (_q *HoldQuery) QueryJoint() *JointQuery {
+	query := (&JointClient{config: _q.config}).Query()
+	query.path = func(ctx context.Context) (fromU *sql.Selector, err error) {
+		if err := _q.prepareQuery(ctx); err != nil {
+			return nil, err
+		}
+		selector := _q.sqlQuery(ctx)
+		if err := selector.Err(); err != nil {
+			return nil, err
+		}
+		step := sqlgraph.NewStep(
+			sqlgraph.From(hold.Table, hold.FieldID, selector),
+			sqlgraph.To(joint.Table, joint.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, hold.JointTable, hold.JointColumn),
+		)
+		fromU = sqlgraph.SetNeighbors(_q.driver.Dialect(), step)
+		return fromU, nil
+	}
+	return query
+}
+
+// QueryLot chains the current query on the "lot" edge.
+func (_q *HoldQuery) QueryLot() *LotQuery {
+	query := (&LotClient{config: _q.config}).Query()
+	query.path = func(ctx context.Context) (fromU *sql.Selector, err error) {
+		if err := _q.prepareQuery(ctx); err != nil {
+			return nil, err
+		}
+		selector := _q.sqlQuery(ctx)
+		if err := selector.Err(); err != nil {
+			return nil, err
+		}
+		step := sqlgraph.NewStep(
+			sqlgraph.From(hold.Table, hold.FieldID, selector),
+			sqlgraph.To(lot.Table, lot.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, hold.LotTable, hold.LotColumn),
+		)
+		fromU = sqlgraph.SetNeighbors(_q.driver.Dialect(), step)
+		return fromU, nil
+	}
+	return query
+}
+
+// QueryTool chains the current query on the "tool" edge.
+func (_q *HoldQuery) QueryTool() *ToolQuery {
+	query := (&ToolClient{config: _q.config}).Query()
+	query.path = func(ctx context.Context) (fromU *sql.Selector, err error) {
+		if err := _q.prepareQuery(ctx); err != nil {
+			return nil, err
+		}
+		selector := _q.sqlQuery(ctx)
+		if err := selector.Err(); err != nil {
+			return nil, err
+		}
+		step := sqlgraph.NewStep(
+			sqlgraph.From(hold.Table, hold.FieldID, selector),
+			sqlgraph.To(tool.Table, tool.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, hold.ToolTable, hold.ToolColumn),
 		)
 		fromU = sqlgraph.SetNeighbors(_q.driver.Dialect(), step)
 		return fromU, nil
@@ -324,6 +396,9 @@ func (_q *HoldQuery) Clone() *HoldQuery {
 		inters:           append([]Interceptor{}, _q.inters...),
 		predicates:       append([]predicate.Hold{}, _q.predicates...),
 		withCell:         _q.withCell.Clone(),
+		withJoint:        _q.withJoint.Clone(),
+		withLot:          _q.withLot.Clone(),
+		withTool:         _q.withTool.Clone(),
 		withCause:        _q.withCause.Clone(),
 		withReleasedHold: _q.withReleasedHold.Clone(),
 		// clone intermediate query.
@@ -340,6 +415,39 @@ func (_q *HoldQuery) WithCell(opts ...func(*CellQuery)) *HoldQuery {
 		opt(query)
 	}
 	_q.withCell = query
+	return _q
+}
+
+// WithJoint tells the query-builder to eager-load the nodes that are connected to
+// the "joint" edge. The optional arguments are used to configure the query builder of the edge.
+func (_q *HoldQuery) WithJoint(opts ...func(*JointQuery)) *HoldQuery {
+	query := (&JointClient{config: _q.config}).Query()
+	for _, opt := range opts {
+		opt(query)
+	}
+	_q.withJoint = query
+	return _q
+}
+
+// WithLot tells the query-builder to eager-load the nodes that are connected to
+// the "lot" edge. The optional arguments are used to configure the query builder of the edge.
+func (_q *HoldQuery) WithLot(opts ...func(*LotQuery)) *HoldQuery {
+	query := (&LotClient{config: _q.config}).Query()
+	for _, opt := range opts {
+		opt(query)
+	}
+	_q.withLot = query
+	return _q
+}
+
+// WithTool tells the query-builder to eager-load the nodes that are connected to
+// the "tool" edge. The optional arguments are used to configure the query builder of the edge.
+func (_q *HoldQuery) WithTool(opts ...func(*ToolQuery)) *HoldQuery {
+	query := (&ToolClient{config: _q.config}).Query()
+	for _, opt := range opts {
+		opt(query)
+	}
+	_q.withTool = query
 	return _q
 }
 
@@ -443,8 +551,11 @@ func (_q *HoldQuery) sqlAll(ctx context.Context, hooks ...queryHook) ([]*Hold, e
 	var (
 		nodes       = []*Hold{}
 		_spec       = _q.querySpec()
-		loadedTypes = [3]bool{
+		loadedTypes = [6]bool{
 			_q.withCell != nil,
+			_q.withJoint != nil,
+			_q.withLot != nil,
+			_q.withTool != nil,
 			_q.withCause != nil,
 			_q.withReleasedHold != nil,
 		}
@@ -473,6 +584,24 @@ func (_q *HoldQuery) sqlAll(ctx context.Context, hooks ...queryHook) ([]*Hold, e
 	if query := _q.withCell; query != nil {
 		if err := _q.loadCell(ctx, query, nodes, nil,
 			func(n *Hold, e *Cell) { n.Edges.Cell = e }); err != nil {
+			return nil, err
+		}
+	}
+	if query := _q.withJoint; query != nil {
+		if err := _q.loadJoint(ctx, query, nodes, nil,
+			func(n *Hold, e *Joint) { n.Edges.Joint = e }); err != nil {
+			return nil, err
+		}
+	}
+	if query := _q.withLot; query != nil {
+		if err := _q.loadLot(ctx, query, nodes, nil,
+			func(n *Hold, e *Lot) { n.Edges.Lot = e }); err != nil {
+			return nil, err
+		}
+	}
+	if query := _q.withTool; query != nil {
+		if err := _q.loadTool(ctx, query, nodes, nil,
+			func(n *Hold, e *Tool) { n.Edges.Tool = e }); err != nil {
 			return nil, err
 		}
 	}
@@ -516,6 +645,102 @@ func (_q *HoldQuery) loadCell(ctx context.Context, query *CellQuery, nodes []*Ho
 		nodes, ok := nodeids[n.ID]
 		if !ok {
 			return fmt.Errorf(`unexpected foreign-key "cell_id" returned %v`, n.ID)
+		}
+		for i := range nodes {
+			assign(nodes[i], n)
+		}
+	}
+	return nil
+}
+func (_q *HoldQuery) loadJoint(ctx context.Context, query *JointQuery, nodes []*Hold, init func(*Hold), assign func(*Hold, *Joint)) error {
+	ids := make([]int, 0, len(nodes))
+	nodeids := make(map[int][]*Hold)
+	for i := range nodes {
+		if nodes[i].JointID == nil {
+			continue
+		}
+		fk := *nodes[i].JointID
+		if _, ok := nodeids[fk]; !ok {
+			ids = append(ids, fk)
+		}
+		nodeids[fk] = append(nodeids[fk], nodes[i])
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	query.Where(joint.IDIn(ids...))
+	neighbors, err := query.All(ctx)
+	if err != nil {
+		return err
+	}
+	for _, n := range neighbors {
+		nodes, ok := nodeids[n.ID]
+		if !ok {
+			return fmt.Errorf(`unexpected foreign-key "joint_id" returned %v`, n.ID)
+		}
+		for i := range nodes {
+			assign(nodes[i], n)
+		}
+	}
+	return nil
+}
+func (_q *HoldQuery) loadLot(ctx context.Context, query *LotQuery, nodes []*Hold, init func(*Hold), assign func(*Hold, *Lot)) error {
+	ids := make([]int, 0, len(nodes))
+	nodeids := make(map[int][]*Hold)
+	for i := range nodes {
+		if nodes[i].LotID == nil {
+			continue
+		}
+		fk := *nodes[i].LotID
+		if _, ok := nodeids[fk]; !ok {
+			ids = append(ids, fk)
+		}
+		nodeids[fk] = append(nodeids[fk], nodes[i])
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	query.Where(lot.IDIn(ids...))
+	neighbors, err := query.All(ctx)
+	if err != nil {
+		return err
+	}
+	for _, n := range neighbors {
+		nodes, ok := nodeids[n.ID]
+		if !ok {
+			return fmt.Errorf(`unexpected foreign-key "lot_id" returned %v`, n.ID)
+		}
+		for i := range nodes {
+			assign(nodes[i], n)
+		}
+	}
+	return nil
+}
+func (_q *HoldQuery) loadTool(ctx context.Context, query *ToolQuery, nodes []*Hold, init func(*Hold), assign func(*Hold, *Tool)) error {
+	ids := make([]int, 0, len(nodes))
+	nodeids := make(map[int][]*Hold)
+	for i := range nodes {
+		if nodes[i].ToolID == nil {
+			continue
+		}
+		fk := *nodes[i].ToolID
+		if _, ok := nodeids[fk]; !ok {
+			ids = append(ids, fk)
+		}
+		nodeids[fk] = append(nodeids[fk], nodes[i])
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	query.Where(tool.IDIn(ids...))
+	neighbors, err := query.All(ctx)
+	if err != nil {
+		return err
+	}
+	for _, n := range neighbors {
+		nodes, ok := nodeids[n.ID]
+		if !ok {
+			return fmt.Errorf(`unexpected foreign-key "tool_id" returned %v`, n.ID)
 		}
 		for i := range nodes {
 			assign(nodes[i], n)
@@ -618,6 +843,15 @@ func (_q *HoldQuery) querySpec() *sqlgraph.QuerySpec {
 		}
 		if _q.withCell != nil {
 			_spec.Node.AddColumnOnce(hold.FieldCellID)
+		}
+		if _q.withJoint != nil {
+			_spec.Node.AddColumnOnce(hold.FieldJointID)
+		}
+		if _q.withLot != nil {
+			_spec.Node.AddColumnOnce(hold.FieldLotID)
+		}
+		if _q.withTool != nil {
+			_spec.Node.AddColumnOnce(hold.FieldToolID)
 		}
 		if _q.withCause != nil {
 			_spec.Node.AddColumnOnce(hold.FieldCauseID)

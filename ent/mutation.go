@@ -6419,6 +6419,12 @@ type HoldMutation struct {
 	clearedFields        map[string]struct{}
 	cell                 *int
 	clearedcell          bool
+	joint                *int
+	clearedjoint         bool
+	lot                  *int
+	clearedlot           bool
+	tool                 *int
+	clearedtool          bool
 	cause                *int64
 	clearedcause         bool
 	released_hold        *int64
@@ -6635,6 +6641,153 @@ func (m *HoldMutation) CellIDCleared() bool {
 func (m *HoldMutation) ResetCellID() {
 	m.cell = nil
 	delete(m.clearedFields, hold.FieldCellID)
+}
+
+// SetJointID sets the "joint_id" field.
+func (m *HoldMutation) SetJointID(i int) {
+	m.joint = &i
+}
+
+// JointID returns the value of the "joint_id" field in the mutation.
+func (m *HoldMutation) JointID() (r int, exists bool) {
+	v := m.joint
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldJointID returns the old "joint_id" field's value of the Hold entity.
+// If the Hold object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *HoldMutation) OldJointID(ctx context.Context) (v *int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldJointID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldJointID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldJointID: %w", err)
+	}
+	return oldValue.JointID, nil
+}
+
+// ClearJointID clears the value of the "joint_id" field.
+func (m *HoldMutation) ClearJointID() {
+	m.joint = nil
+	m.clearedFields[hold.FieldJointID] = struct{}{}
+}
+
+// JointIDCleared returns if the "joint_id" field was cleared in this mutation.
+func (m *HoldMutation) JointIDCleared() bool {
+	_, ok := m.clearedFields[hold.FieldJointID]
+	return ok
+}
+
+// ResetJointID resets all changes to the "joint_id" field.
+func (m *HoldMutation) ResetJointID() {
+	m.joint = nil
+	delete(m.clearedFields, hold.FieldJointID)
+}
+
+// SetLotID sets the "lot_id" field.
+func (m *HoldMutation) SetLotID(i int) {
+	m.lot = &i
+}
+
+// LotID returns the value of the "lot_id" field in the mutation.
+func (m *HoldMutation) LotID() (r int, exists bool) {
+	v := m.lot
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldLotID returns the old "lot_id" field's value of the Hold entity.
+// If the Hold object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *HoldMutation) OldLotID(ctx context.Context) (v *int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldLotID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldLotID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldLotID: %w", err)
+	}
+	return oldValue.LotID, nil
+}
+
+// ClearLotID clears the value of the "lot_id" field.
+func (m *HoldMutation) ClearLotID() {
+	m.lot = nil
+	m.clearedFields[hold.FieldLotID] = struct{}{}
+}
+
+// LotIDCleared returns if the "lot_id" field was cleared in this mutation.
+func (m *HoldMutation) LotIDCleared() bool {
+	_, ok := m.clearedFields[hold.FieldLotID]
+	return ok
+}
+
+// ResetLotID resets all changes to the "lot_id" field.
+func (m *HoldMutation) ResetLotID() {
+	m.lot = nil
+	delete(m.clearedFields, hold.FieldLotID)
+}
+
+// SetToolID sets the "tool_id" field.
+func (m *HoldMutation) SetToolID(i int) {
+	m.tool = &i
+}
+
+// ToolID returns the value of the "tool_id" field in the mutation.
+func (m *HoldMutation) ToolID() (r int, exists bool) {
+	v := m.tool
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldToolID returns the old "tool_id" field's value of the Hold entity.
+// If the Hold object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *HoldMutation) OldToolID(ctx context.Context) (v *int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldToolID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldToolID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldToolID: %w", err)
+	}
+	return oldValue.ToolID, nil
+}
+
+// ClearToolID clears the value of the "tool_id" field.
+func (m *HoldMutation) ClearToolID() {
+	m.tool = nil
+	m.clearedFields[hold.FieldToolID] = struct{}{}
+}
+
+// ToolIDCleared returns if the "tool_id" field was cleared in this mutation.
+func (m *HoldMutation) ToolIDCleared() bool {
+	_, ok := m.clearedFields[hold.FieldToolID]
+	return ok
+}
+
+// ResetToolID resets all changes to the "tool_id" field.
+func (m *HoldMutation) ResetToolID() {
+	m.tool = nil
+	delete(m.clearedFields, hold.FieldToolID)
 }
 
 // SetReason sets the "reason" field.
@@ -6890,6 +7043,87 @@ func (m *HoldMutation) ResetCell() {
 	m.clearedcell = false
 }
 
+// ClearJoint clears the "joint" edge to the Joint entity.
+func (m *HoldMutation) ClearJoint() {
+	m.clearedjoint = true
+	m.clearedFields[hold.FieldJointID] = struct{}{}
+}
+
+// JointCleared reports if the "joint" edge to the Joint entity was cleared.
+func (m *HoldMutation) JointCleared() bool {
+	return m.JointIDCleared() || m.clearedjoint
+}
+
+// JointIDs returns the "joint" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// JointID instead. It exists only for internal usage by the builders.
+func (m *HoldMutation) JointIDs() (ids []int) {
+	if id := m.joint; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetJoint resets all changes to the "joint" edge.
+func (m *HoldMutation) ResetJoint() {
+	m.joint = nil
+	m.clearedjoint = false
+}
+
+// ClearLot clears the "lot" edge to the Lot entity.
+func (m *HoldMutation) ClearLot() {
+	m.clearedlot = true
+	m.clearedFields[hold.FieldLotID] = struct{}{}
+}
+
+// LotCleared reports if the "lot" edge to the Lot entity was cleared.
+func (m *HoldMutation) LotCleared() bool {
+	return m.LotIDCleared() || m.clearedlot
+}
+
+// LotIDs returns the "lot" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// LotID instead. It exists only for internal usage by the builders.
+func (m *HoldMutation) LotIDs() (ids []int) {
+	if id := m.lot; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetLot resets all changes to the "lot" edge.
+func (m *HoldMutation) ResetLot() {
+	m.lot = nil
+	m.clearedlot = false
+}
+
+// ClearTool clears the "tool" edge to the Tool entity.
+func (m *HoldMutation) ClearTool() {
+	m.clearedtool = true
+	m.clearedFields[hold.FieldToolID] = struct{}{}
+}
+
+// ToolCleared reports if the "tool" edge to the Tool entity was cleared.
+func (m *HoldMutation) ToolCleared() bool {
+	return m.ToolIDCleared() || m.clearedtool
+}
+
+// ToolIDs returns the "tool" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// ToolID instead. It exists only for internal usage by the builders.
+func (m *HoldMutation) ToolIDs() (ids []int) {
+	if id := m.tool; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetTool resets all changes to the "tool" edge.
+func (m *HoldMutation) ResetTool() {
+	m.tool = nil
+	m.clearedtool = false
+}
+
 // ClearCause clears the "cause" edge to the Record entity.
 func (m *HoldMutation) ClearCause() {
 	m.clearedcause = true
@@ -6978,12 +7212,21 @@ func (m *HoldMutation) Type() string {
 // order to get all numeric fields that were incremented/decremented, call
 // AddedFields().
 func (m *HoldMutation) Fields() []string {
-	fields := make([]string, 0, 7)
+	fields := make([]string, 0, 10)
 	if m.action != nil {
 		fields = append(fields, hold.FieldAction)
 	}
 	if m.cell != nil {
 		fields = append(fields, hold.FieldCellID)
+	}
+	if m.joint != nil {
+		fields = append(fields, hold.FieldJointID)
+	}
+	if m.lot != nil {
+		fields = append(fields, hold.FieldLotID)
+	}
+	if m.tool != nil {
+		fields = append(fields, hold.FieldToolID)
 	}
 	if m.reason != nil {
 		fields = append(fields, hold.FieldReason)
@@ -7012,6 +7255,12 @@ func (m *HoldMutation) Field(name string) (ent.Value, bool) {
 		return m.Action()
 	case hold.FieldCellID:
 		return m.CellID()
+	case hold.FieldJointID:
+		return m.JointID()
+	case hold.FieldLotID:
+		return m.LotID()
+	case hold.FieldToolID:
+		return m.ToolID()
 	case hold.FieldReason:
 		return m.Reason()
 	case hold.FieldRule:
@@ -7035,6 +7284,12 @@ func (m *HoldMutation) OldField(ctx context.Context, name string) (ent.Value, er
 		return m.OldAction(ctx)
 	case hold.FieldCellID:
 		return m.OldCellID(ctx)
+	case hold.FieldJointID:
+		return m.OldJointID(ctx)
+	case hold.FieldLotID:
+		return m.OldLotID(ctx)
+	case hold.FieldToolID:
+		return m.OldToolID(ctx)
 	case hold.FieldReason:
 		return m.OldReason(ctx)
 	case hold.FieldRule:
@@ -7067,6 +7322,27 @@ func (m *HoldMutation) SetField(name string, value ent.Value) error {
 			return fmt.Errorf("unexpected type %T for field %s", value, name)
 		}
 		m.SetCellID(v)
+		return nil
+	case hold.FieldJointID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetJointID(v)
+		return nil
+	case hold.FieldLotID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetLotID(v)
+		return nil
+	case hold.FieldToolID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetToolID(v)
 		return nil
 	case hold.FieldReason:
 		v, ok := value.(string)
@@ -7163,6 +7439,15 @@ func (m *HoldMutation) ClearedFields() []string {
 	if m.FieldCleared(hold.FieldCellID) {
 		fields = append(fields, hold.FieldCellID)
 	}
+	if m.FieldCleared(hold.FieldJointID) {
+		fields = append(fields, hold.FieldJointID)
+	}
+	if m.FieldCleared(hold.FieldLotID) {
+		fields = append(fields, hold.FieldLotID)
+	}
+	if m.FieldCleared(hold.FieldToolID) {
+		fields = append(fields, hold.FieldToolID)
+	}
 	if m.FieldCleared(hold.FieldCauseID) {
 		fields = append(fields, hold.FieldCauseID)
 	}
@@ -7186,6 +7471,15 @@ func (m *HoldMutation) ClearField(name string) error {
 	case hold.FieldCellID:
 		m.ClearCellID()
 		return nil
+	case hold.FieldJointID:
+		m.ClearJointID()
+		return nil
+	case hold.FieldLotID:
+		m.ClearLotID()
+		return nil
+	case hold.FieldToolID:
+		m.ClearToolID()
+		return nil
 	case hold.FieldCauseID:
 		m.ClearCauseID()
 		return nil
@@ -7205,6 +7499,15 @@ func (m *HoldMutation) ResetField(name string) error {
 		return nil
 	case hold.FieldCellID:
 		m.ResetCellID()
+		return nil
+	case hold.FieldJointID:
+		m.ResetJointID()
+		return nil
+	case hold.FieldLotID:
+		m.ResetLotID()
+		return nil
+	case hold.FieldToolID:
+		m.ResetToolID()
 		return nil
 	case hold.FieldReason:
 		m.ResetReason()
@@ -7227,9 +7530,18 @@ func (m *HoldMutation) ResetField(name string) error {
 
 // AddedEdges returns all edge names that were set/added in this mutation.
 func (m *HoldMutation) AddedEdges() []string {
-	edges := make([]string, 0, 3)
+	edges := make([]string, 0, 6)
 	if m.cell != nil {
 		edges = append(edges, hold.EdgeCell)
+	}
+	if m.joint != nil {
+		edges = append(edges, hold.EdgeJoint)
+	}
+	if m.lot != nil {
+		edges = append(edges, hold.EdgeLot)
+	}
+	if m.tool != nil {
+		edges = append(edges, hold.EdgeTool)
 	}
 	if m.cause != nil {
 		edges = append(edges, hold.EdgeCause)
@@ -7248,6 +7560,18 @@ func (m *HoldMutation) AddedIDs(name string) []ent.Value {
 		if id := m.cell; id != nil {
 			return []ent.Value{*id}
 		}
+	case hold.EdgeJoint:
+		if id := m.joint; id != nil {
+			return []ent.Value{*id}
+		}
+	case hold.EdgeLot:
+		if id := m.lot; id != nil {
+			return []ent.Value{*id}
+		}
+	case hold.EdgeTool:
+		if id := m.tool; id != nil {
+			return []ent.Value{*id}
+		}
 	case hold.EdgeCause:
 		if id := m.cause; id != nil {
 			return []ent.Value{*id}
@@ -7262,7 +7586,7 @@ func (m *HoldMutation) AddedIDs(name string) []ent.Value {
 
 // RemovedEdges returns all edge names that were removed in this mutation.
 func (m *HoldMutation) RemovedEdges() []string {
-	edges := make([]string, 0, 3)
+	edges := make([]string, 0, 6)
 	return edges
 }
 
@@ -7274,9 +7598,18 @@ func (m *HoldMutation) RemovedIDs(name string) []ent.Value {
 
 // ClearedEdges returns all edge names that were cleared in this mutation.
 func (m *HoldMutation) ClearedEdges() []string {
-	edges := make([]string, 0, 3)
+	edges := make([]string, 0, 6)
 	if m.clearedcell {
 		edges = append(edges, hold.EdgeCell)
+	}
+	if m.clearedjoint {
+		edges = append(edges, hold.EdgeJoint)
+	}
+	if m.clearedlot {
+		edges = append(edges, hold.EdgeLot)
+	}
+	if m.clearedtool {
+		edges = append(edges, hold.EdgeTool)
 	}
 	if m.clearedcause {
 		edges = append(edges, hold.EdgeCause)
@@ -7293,6 +7626,12 @@ func (m *HoldMutation) EdgeCleared(name string) bool {
 	switch name {
 	case hold.EdgeCell:
 		return m.clearedcell
+	case hold.EdgeJoint:
+		return m.clearedjoint
+	case hold.EdgeLot:
+		return m.clearedlot
+	case hold.EdgeTool:
+		return m.clearedtool
 	case hold.EdgeCause:
 		return m.clearedcause
 	case hold.EdgeReleasedHold:
@@ -7307,6 +7646,15 @@ func (m *HoldMutation) ClearEdge(name string) error {
 	switch name {
 	case hold.EdgeCell:
 		m.ClearCell()
+		return nil
+	case hold.EdgeJoint:
+		m.ClearJoint()
+		return nil
+	case hold.EdgeLot:
+		m.ClearLot()
+		return nil
+	case hold.EdgeTool:
+		m.ClearTool()
 		return nil
 	case hold.EdgeCause:
 		m.ClearCause()
@@ -7324,6 +7672,15 @@ func (m *HoldMutation) ResetEdge(name string) error {
 	switch name {
 	case hold.EdgeCell:
 		m.ResetCell()
+		return nil
+	case hold.EdgeJoint:
+		m.ResetJoint()
+		return nil
+	case hold.EdgeLot:
+		m.ResetLot()
+		return nil
+	case hold.EdgeTool:
+		m.ResetTool()
 		return nil
 	case hold.EdgeCause:
 		m.ResetCause()
@@ -13665,6 +14022,7 @@ type RecordMutation struct {
 	addreceive_time   *int64
 	device            *string
 	note              *string
+	offline           *bool
 	link              *[]byte
 	clearedFields     map[string]struct{}
 	site              *int
@@ -14406,6 +14764,42 @@ func (m *RecordMutation) ResetNote() {
 	m.note = nil
 }
 
+// SetOffline sets the "offline" field.
+func (m *RecordMutation) SetOffline(b bool) {
+	m.offline = &b
+}
+
+// Offline returns the value of the "offline" field in the mutation.
+func (m *RecordMutation) Offline() (r bool, exists bool) {
+	v := m.offline
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldOffline returns the old "offline" field's value of the Record entity.
+// If the Record object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *RecordMutation) OldOffline(ctx context.Context) (v bool, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldOffline is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldOffline requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldOffline: %w", err)
+	}
+	return oldValue.Offline, nil
+}
+
+// ResetOffline resets all changes to the "offline" field.
+func (m *RecordMutation) ResetOffline() {
+	m.offline = nil
+}
+
 // SetLink sets the "link" field.
 func (m *RecordMutation) SetLink(b []byte) {
 	m.link = &b
@@ -14611,7 +15005,7 @@ func (m *RecordMutation) Type() string {
 // order to get all numeric fields that were incremented/decremented, call
 // AddedFields().
 func (m *RecordMutation) Fields() []string {
-	fields := make([]string, 0, 14)
+	fields := make([]string, 0, 15)
 	if m.uid != nil {
 		fields = append(fields, record.FieldUID)
 	}
@@ -14651,6 +15045,9 @@ func (m *RecordMutation) Fields() []string {
 	if m.note != nil {
 		fields = append(fields, record.FieldNote)
 	}
+	if m.offline != nil {
+		fields = append(fields, record.FieldOffline)
+	}
 	if m.link != nil {
 		fields = append(fields, record.FieldLink)
 	}
@@ -14688,6 +15085,8 @@ func (m *RecordMutation) Field(name string) (ent.Value, bool) {
 		return m.Device()
 	case record.FieldNote:
 		return m.Note()
+	case record.FieldOffline:
+		return m.Offline()
 	case record.FieldLink:
 		return m.Link()
 	}
@@ -14725,6 +15124,8 @@ func (m *RecordMutation) OldField(ctx context.Context, name string) (ent.Value, 
 		return m.OldDevice(ctx)
 	case record.FieldNote:
 		return m.OldNote(ctx)
+	case record.FieldOffline:
+		return m.OldOffline(ctx)
 	case record.FieldLink:
 		return m.OldLink(ctx)
 	}
@@ -14826,6 +15227,13 @@ func (m *RecordMutation) SetField(name string, value ent.Value) error {
 			return fmt.Errorf("unexpected type %T for field %s", value, name)
 		}
 		m.SetNote(v)
+		return nil
+	case record.FieldOffline:
+		v, ok := value.(bool)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetOffline(v)
 		return nil
 	case record.FieldLink:
 		v, ok := value.([]byte)
@@ -15011,6 +15419,9 @@ func (m *RecordMutation) ResetField(name string) error {
 		return nil
 	case record.FieldNote:
 		m.ResetNote()
+		return nil
+	case record.FieldOffline:
+		m.ResetOffline()
 		return nil
 	case record.FieldLink:
 		m.ResetLink()

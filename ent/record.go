@@ -47,6 +47,8 @@ type Record struct {
 	Device string `json:"device,omitempty"`
 	// Note holds the value of the "note" field.
 	Note string `json:"note,omitempty"`
+	// kept without signal or handed in from a file before it came here
+	Offline bool `json:"offline,omitempty"`
 	// SHA-256 over the previous link and the canonical bytes
 	Link []byte `json:"link,omitempty"`
 	// Edges holds the relations/edges for other nodes in the graph.
@@ -134,6 +136,8 @@ func (*Record) scanValues(columns []string) ([]any, error) {
 		switch columns[i] {
 		case record.FieldUID, record.FieldLink:
 			values[i] = new([]byte)
+		case record.FieldOffline:
+			values[i] = new(sql.NullBool)
 		case record.FieldID, record.FieldKind, record.FieldSiteID, record.FieldJointID, record.FieldLotID, record.FieldToolID, record.FieldPersonID, record.FieldOccurTime, record.FieldOffsetMinutes, record.FieldLocalDay, record.FieldReceiveTime:
 			values[i] = new(sql.NullInt64)
 		case record.FieldDevice, record.FieldNote:
@@ -240,6 +244,12 @@ func (_m *Record) assignValues(columns []string, values []any) error {
 				return fmt.Errorf("unexpected type %T for field note", values[i])
 			} else if value.Valid {
 				_m.Note = value.String
+			}
+		case record.FieldOffline:
+			if value, ok := values[i].(*sql.NullBool); !ok {
+				return fmt.Errorf("unexpected type %T for field offline", values[i])
+			} else if value.Valid {
+				_m.Offline = value.Bool
 			}
 		case record.FieldLink:
 			if value, ok := values[i].(*[]byte); !ok {
@@ -354,6 +364,9 @@ func (_m *Record) String() string {
 	builder.WriteString(", ")
 	builder.WriteString("note=")
 	builder.WriteString(_m.Note)
+	builder.WriteString(", ")
+	builder.WriteString("offline=")
+	builder.WriteString(fmt.Sprintf("%v", _m.Offline))
 	builder.WriteString(", ")
 	builder.WriteString("link=")
 	builder.WriteString(fmt.Sprintf("%v", _m.Link))

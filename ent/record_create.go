@@ -134,6 +134,20 @@ func (_c *RecordCreate) SetNote(v string) *RecordCreate {
 	return _c
 }
 
+// SetOffline sets the "offline" field.
+func (_c *RecordCreate) SetOffline(v bool) *RecordCreate {
+	_c.mutation.SetOffline(v)
+	return _c
+}
+
+// SetNillableOffline sets the "offline" field if the given value is not nil.
+func (_c *RecordCreate) SetNillableOffline(v *bool) *RecordCreate {
+	if v != nil {
+		_c.SetOffline(*v)
+	}
+	return _c
+}
+
 // SetLink sets the "link" field.
 func (_c *RecordCreate) SetLink(v []byte) *RecordCreate {
 	_c.mutation.SetLink(v)
@@ -178,6 +192,7 @@ func (_c *RecordCreate) Mutation() *RecordMutation {
 
 // Save creates the Record in the database.
 func (_c *RecordCreate) Save(ctx context.Context) (*Record, error) {
+	_c.defaults()
 	return withHooks(ctx, _c.sqlSave, _c.mutation, _c.hooks)
 }
 
@@ -200,6 +215,14 @@ func (_c *RecordCreate) Exec(ctx context.Context) error {
 func (_c *RecordCreate) ExecX(ctx context.Context) {
 	if err := _c.Exec(ctx); err != nil {
 		panic(err)
+	}
+}
+
+// defaults sets the default values of the builder before save.
+func (_c *RecordCreate) defaults() {
+	if _, ok := _c.mutation.Offline(); !ok {
+		v := record.DefaultOffline
+		_c.mutation.SetOffline(v)
 	}
 }
 
@@ -236,6 +259,9 @@ func (_c *RecordCreate) check() error {
 	}
 	if _, ok := _c.mutation.Note(); !ok {
 		return &ValidationError{Name: "note", err: errors.New(`ent: missing required field "Record.note"`)}
+	}
+	if _, ok := _c.mutation.Offline(); !ok {
+		return &ValidationError{Name: "offline", err: errors.New(`ent: missing required field "Record.offline"`)}
 	}
 	if _, ok := _c.mutation.Link(); !ok {
 		return &ValidationError{Name: "link", err: errors.New(`ent: missing required field "Record.link"`)}
@@ -311,6 +337,10 @@ func (_c *RecordCreate) createSpec() (*Record, *sqlgraph.CreateSpec) {
 	if value, ok := _c.mutation.Note(); ok {
 		_spec.SetField(record.FieldNote, field.TypeString, value)
 		_node.Note = value
+	}
+	if value, ok := _c.mutation.Offline(); ok {
+		_spec.SetField(record.FieldOffline, field.TypeBool, value)
+		_node.Offline = value
 	}
 	if value, ok := _c.mutation.Link(); ok {
 		_spec.SetField(record.FieldLink, field.TypeBytes, value)
@@ -422,6 +452,7 @@ func (_c *RecordCreateBulk) Save(ctx context.Context) ([]*Record, error) {
 	for i := range _c.builders {
 		func(i int, root context.Context) {
 			builder := _c.builders[i]
+			builder.defaults()
 			var mut Mutator = MutateFunc(func(ctx context.Context, m Mutation) (Value, error) {
 				mutation, ok := m.(*RecordMutation)
 				if !ok {

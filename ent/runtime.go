@@ -39,8 +39,12 @@ func init() {
 	recordDescUID := recordFields[1].Descriptor()
 	// record.UIDValidator is a validator for the "uid" field. It is called by the builders before save.
 	record.UIDValidator = recordDescUID.Validators[0].(func([]byte) error)
+	// recordDescOffline is the schema descriptor for offline field.
+	recordDescOffline := recordFields[14].Descriptor()
+	// record.DefaultOffline holds the default value on creation for the offline field.
+	record.DefaultOffline = recordDescOffline.Default.(bool)
 	// recordDescLink is the schema descriptor for link field.
-	recordDescLink := recordFields[14].Descriptor()
+	recordDescLink := recordFields[15].Descriptor()
 	// record.LinkValidator is a validator for the "link" field. It is called by the builders before save.
 	record.LinkValidator = recordDescLink.Validators[0].(func([]byte) error)
 	requestkeyFields := schema.RequestKey{}.Fields()

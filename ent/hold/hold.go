@@ -16,6 +16,12 @@ const (
 	FieldAction = "action"
 	// FieldCellID holds the string denoting the cell_id field in the database.
 	FieldCellID = "cell_id"
+	// FieldJointID holds the string denoting the joint_id field in the database.
+	FieldJointID = "joint_id"
+	// FieldLotID holds the string denoting the lot_id field in the database.
+	FieldLotID = "lot_id"
+	// FieldToolID holds the string denoting the tool_id field in the database.
+	FieldToolID = "tool_id"
 	// FieldReason holds the string denoting the reason field in the database.
 	FieldReason = "reason"
 	// FieldRule holds the string denoting the rule field in the database.
@@ -28,6 +34,12 @@ const (
 	FieldDecision = "decision"
 	// EdgeCell holds the string denoting the cell edge name in mutations.
 	EdgeCell = "cell"
+	// EdgeJoint holds the string denoting the joint edge name in mutations.
+	EdgeJoint = "joint"
+	// EdgeLot holds the string denoting the lot edge name in mutations.
+	EdgeLot = "lot"
+	// EdgeTool holds the string denoting the tool edge name in mutations.
+	EdgeTool = "tool"
 	// EdgeCause holds the string denoting the cause edge name in mutations.
 	EdgeCause = "cause"
 	// EdgeReleasedHold holds the string denoting the released_hold edge name in mutations.
@@ -41,6 +53,27 @@ const (
 	CellInverseTable = "cells"
 	// CellColumn is the table column denoting the cell relation/edge.
 	CellColumn = "cell_id"
+	// JointTable is the table that holds the joint relation/edge.
+	JointTable = "holds"
+	// JointInverseTable is the table name for the Joint entity.
+	// It exists in this package in order to avoid circular dependency with the "joint" package.
+	JointInverseTable = "joints"
+	// JointColumn is the table column denoting the joint relation/edge.
+	JointColumn = "joint_id"
+	// LotTable is the table that holds the lot relation/edge.
+	LotTable = "holds"
+	// LotInverseTable is the table name for the Lot entity.
+	// It exists in this package in order to avoid circular dependency with the "lot" package.
+	LotInverseTable = "lots"
+	// LotColumn is the table column denoting the lot relation/edge.
+	LotColumn = "lot_id"
+	// ToolTable is the table that holds the tool relation/edge.
+	ToolTable = "holds"
+	// ToolInverseTable is the table name for the Tool entity.
+	// It exists in this package in order to avoid circular dependency with the "tool" package.
+	ToolInverseTable = "tools"
+	// ToolColumn is the table column denoting the tool relation/edge.
+	ToolColumn = "tool_id"
 	// CauseTable is the table that holds the cause relation/edge.
 	CauseTable = "holds"
 	// CauseInverseTable is the table name for the Record entity.
@@ -62,6 +95,9 @@ var Columns = []string{
 	FieldID,
 	FieldAction,
 	FieldCellID,
+	FieldJointID,
+	FieldLotID,
+	FieldToolID,
 	FieldReason,
 	FieldRule,
 	FieldCauseID,
@@ -97,6 +133,21 @@ func ByCellID(opts ...sql.OrderTermOption) OrderOption {
 	return sql.OrderByField(FieldCellID, opts...).ToFunc()
 }
 
+// ByJointID orders the results by the joint_id field.
+func ByJointID(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldJointID, opts...).ToFunc()
+}
+
+// ByLotID orders the results by the lot_id field.
+func ByLotID(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldLotID, opts...).ToFunc()
+}
+
+// ByToolID orders the results by the tool_id field.
+func ByToolID(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldToolID, opts...).ToFunc()
+}
+
 // ByReason orders the results by the reason field.
 func ByReason(opts ...sql.OrderTermOption) OrderOption {
 	return sql.OrderByField(FieldReason, opts...).ToFunc()
@@ -129,6 +180,27 @@ func ByCellField(field string, opts ...sql.OrderTermOption) OrderOption {
 	}
 }
 
+// ByJointField orders the results by joint field.
+func ByJointField(field string, opts ...sql.OrderTermOption) OrderOption {
+	return func(s *sql.Selector) {
+		sqlgraph.OrderByNeighborTerms(s, newJointStep(), sql.OrderByField(field, opts...))
+	}
+}
+
+// ByLotField orders the results by lot field.
+func ByLotField(field string, opts ...sql.OrderTermOption) OrderOption {
+	return func(s *sql.Selector) {
+		sqlgraph.OrderByNeighborTerms(s, newLotStep(), sql.OrderByField(field, opts...))
+	}
+}
+
+// ByToolField orders the results by tool field.
+func ByToolField(field string, opts ...sql.OrderTermOption) OrderOption {
+	return func(s *sql.Selector) {
+		sqlgraph.OrderByNeighborTerms(s, newToolStep(), sql.OrderByField(field, opts...))
+	}
+}
+
 // ByCauseField orders the results by cause field.
 func ByCauseField(field string, opts ...sql.OrderTermOption) OrderOption {
 	return func(s *sql.Selector) {
@@ -147,6 +219,27 @@ func newCellStep() *sqlgraph.Step {
 		sqlgraph.From(Table, FieldID),
 		sqlgraph.To(CellInverseTable, FieldID),
 		sqlgraph.Edge(sqlgraph.M2O, false, CellTable, CellColumn),
+	)
+}
+func newJointStep() *sqlgraph.Step {
+	return sqlgraph.NewStep(
+		sqlgraph.From(Table, FieldID),
+		sqlgraph.To(JointInverseTable, FieldID),
+		sqlgraph.Edge(sqlgraph.M2O, false, JointTable, JointColumn),
+	)
+}
+func newLotStep() *sqlgraph.Step {
+	return sqlgraph.NewStep(
+		sqlgraph.From(Table, FieldID),
+		sqlgraph.To(LotInverseTable, FieldID),
+		sqlgraph.Edge(sqlgraph.M2O, false, LotTable, LotColumn),
+	)
+}
+func newToolStep() *sqlgraph.Step {
+	return sqlgraph.NewStep(
+		sqlgraph.From(Table, FieldID),
+		sqlgraph.To(ToolInverseTable, FieldID),
+		sqlgraph.Edge(sqlgraph.M2O, false, ToolTable, ToolColumn),
 	)
 }
 func newCauseStep() *sqlgraph.Step {

@@ -64,6 +64,21 @@ func CellID(v int) predicate.Hold {
 	return predicate.Hold(sql.FieldEQ(FieldCellID, v))
 }
 
+// JointID applies equality check predicate on the "joint_id" field. It's identical to JointIDEQ.
+func JointID(v int) predicate.Hold {
+	return predicate.Hold(sql.FieldEQ(FieldJointID, v))
+}
+
+// LotID applies equality check predicate on the "lot_id" field. It's identical to LotIDEQ.
+func LotID(v int) predicate.Hold {
+	return predicate.Hold(sql.FieldEQ(FieldLotID, v))
+}
+
+// ToolID applies equality check predicate on the "tool_id" field. It's identical to ToolIDEQ.
+func ToolID(v int) predicate.Hold {
+	return predicate.Hold(sql.FieldEQ(FieldToolID, v))
+}
+
 // Reason applies equality check predicate on the "reason" field. It's identical to ReasonEQ.
 func Reason(v string) predicate.Hold {
 	return predicate.Hold(sql.FieldEQ(FieldReason, v))
@@ -157,6 +172,96 @@ func CellIDIsNil() predicate.Hold {
 // CellIDNotNil applies the NotNil predicate on the "cell_id" field.
 func CellIDNotNil() predicate.Hold {
 	return predicate.Hold(sql.FieldNotNull(FieldCellID))
+}
+
+// JointIDEQ applies the EQ predicate on the "joint_id" field.
+func JointIDEQ(v int) predicate.Hold {
+	return predicate.Hold(sql.FieldEQ(FieldJointID, v))
+}
+
+// JointIDNEQ applies the NEQ predicate on the "joint_id" field.
+func JointIDNEQ(v int) predicate.Hold {
+	return predicate.Hold(sql.FieldNEQ(FieldJointID, v))
+}
+
+// JointIDIn applies the In predicate on the "joint_id" field.
+func JointIDIn(vs ...int) predicate.Hold {
+	return predicate.Hold(sql.FieldIn(FieldJointID, vs...))
+}
+
+// JointIDNotIn applies the NotIn predicate on the "joint_id" field.
+func JointIDNotIn(vs ...int) predicate.Hold {
+	return predicate.Hold(sql.FieldNotIn(FieldJointID, vs...))
+}
+
+// JointIDIsNil applies the IsNil predicate on the "joint_id" field.
+func JointIDIsNil() predicate.Hold {
+	return predicate.Hold(sql.FieldIsNull(FieldJointID))
+}
+
+// JointIDNotNil applies the NotNil predicate on the "joint_id" field.
+func JointIDNotNil() predicate.Hold {
+	return predicate.Hold(sql.FieldNotNull(FieldJointID))
+}
+
+// LotIDEQ applies the EQ predicate on the "lot_id" field.
+func LotIDEQ(v int) predicate.Hold {
+	return predicate.Hold(sql.FieldEQ(FieldLotID, v))
+}
+
+// LotIDNEQ applies the NEQ predicate on the "lot_id" field.
+func LotIDNEQ(v int) predicate.Hold {
+	return predicate.Hold(sql.FieldNEQ(FieldLotID, v))
+}
+
+// LotIDIn applies the In predicate on the "lot_id" field.
+func LotIDIn(vs ...int) predicate.Hold {
+	return predicate.Hold(sql.FieldIn(FieldLotID, vs...))
+}
+
+// LotIDNotIn applies the NotIn predicate on the "lot_id" field.
+func LotIDNotIn(vs ...int) predicate.Hold {
+	return predicate.Hold(sql.FieldNotIn(FieldLotID, vs...))
+}
+
+// LotIDIsNil applies the IsNil predicate on the "lot_id" field.
+func LotIDIsNil() predicate.Hold {
+	return predicate.Hold(sql.FieldIsNull(FieldLotID))
+}
+
+// LotIDNotNil applies the NotNil predicate on the "lot_id" field.
+func LotIDNotNil() predicate.Hold {
+	return predicate.Hold(sql.FieldNotNull(FieldLotID))
+}
+
+// ToolIDEQ applies the EQ predicate on the "tool_id" field.
+func ToolIDEQ(v int) predicate.Hold {
+	return predicate.Hold(sql.FieldEQ(FieldToolID, v))
+}
+
+// ToolIDNEQ applies the NEQ predicate on the "tool_id" field.
+func ToolIDNEQ(v int) predicate.Hold {
+	return predicate.Hold(sql.FieldNEQ(FieldToolID, v))
+}
+
+// ToolIDIn applies the In predicate on the "tool_id" field.
+func ToolIDIn(vs ...int) predicate.Hold {
+	return predicate.Hold(sql.FieldIn(FieldToolID, vs...))
+}
+
+// ToolIDNotIn applies the NotIn predicate on the "tool_id" field.
+func ToolIDNotIn(vs ...int) predicate.Hold {
+	return predicate.Hold(sql.FieldNotIn(FieldToolID, vs...))
+}
+
+// ToolIDIsNil applies the IsNil predicate on the "tool_id" field.
+func ToolIDIsNil() predicate.Hold {
+	return predicate.Hold(sql.FieldIsNull(FieldToolID))
+}
+
+// ToolIDNotNil applies the NotNil predicate on the "tool_id" field.
+func ToolIDNotNil() predicate.Hold {
+	return predicate.Hold(sql.FieldNotNull(FieldToolID))
 }
 
 // ReasonEQ applies the EQ predicate on the "reason" field.
@@ -404,6 +509,75 @@ func HasCell() predicate.Hold {
 func HasCellWith(preds ...predicate.Cell) predicate.Hold {
 	return predicate.Hold(func(s *sql.Selector) {
 		step := newCellStep()
+		sqlgraph.HasNeighborsWith(s, step, func(s *sql.Selector) {
+			for _, p := range preds {
+				p(s)
+			}
+		})
+	})
+}
+
+// HasJoint applies the HasEdge predicate on the "joint" edge.
+func HasJoint() predicate.Hold {
+	return predicate.Hold(func(s *sql.Selector) {
+		step := sqlgraph.NewStep(
+			sqlgraph.From(Table, FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, JointTable, JointColumn),
+		)
+		sqlgraph.HasNeighbors(s, step)
+	})
+}
+
+// HasJointWith applies the HasEdge predicate on the "joint" edge with a given conditions (other predicates).
+func HasJointWith(preds ...predicate.Joint) predicate.Hold {
+	return predicate.Hold(func(s *sql.Selector) {
+		step := newJointStep()
+		sqlgraph.HasNeighborsWith(s, step, func(s *sql.Selector) {
+			for _, p := range preds {
+				p(s)
+			}
+		})
+	})
+}
+
+// HasLot applies the HasEdge predicate on the "lot" edge.
+func HasLot() predicate.Hold {
+	return predicate.Hold(func(s *sql.Selector) {
+		step := sqlgraph.NewStep(
+			sqlgraph.From(Table, FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, LotTable, LotColumn),
+		)
+		sqlgraph.HasNeighbors(s, step)
+	})
+}
+
+// HasLotWith applies the HasEdge predicate on the "lot" edge with a given conditions (other predicates).
+func HasLotWith(preds ...predicate.Lot) predicate.Hold {
+	return predicate.Hold(func(s *sql.Selector) {
+		step := newLotStep()
+		sqlgraph.HasNeighborsWith(s, step, func(s *sql.Selector) {
+			for _, p := range preds {
+				p(s)
+			}
+		})
+	})
+}
+
+// HasTool applies the HasEdge predicate on the "tool" edge.
+func HasTool() predicate.Hold {
+	return predicate.Hold(func(s *sql.Selector) {
+		step := sqlgraph.NewStep(
+			sqlgraph.From(Table, FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, ToolTable, ToolColumn),
+		)
+		sqlgraph.HasNeighbors(s, step)
+	})
+}
+
+// HasToolWith applies the HasEdge predicate on the "tool" edge with a given conditions (other predicates).
+func HasToolWith(preds ...predicate.Tool) predicate.Hold {
+	return predicate.Hold(func(s *sql.Selector) {
+		step := newToolStep()
 		sqlgraph.HasNeighborsWith(s, step, func(s *sql.Selector) {
 			for _, p := range preds {
 				p(s)

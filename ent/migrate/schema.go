@@ -256,6 +256,9 @@ var (
 		{Name: "rule", Type: field.TypeString},
 		{Name: "decision", Type: field.TypeUint8},
 		{Name: "cell_id", Type: field.TypeInt, Nullable: true},
+		{Name: "joint_id", Type: field.TypeInt, Nullable: true},
+		{Name: "lot_id", Type: field.TypeInt, Nullable: true},
+		{Name: "tool_id", Type: field.TypeInt, Nullable: true},
 		{Name: "cause_id", Type: field.TypeInt64, Nullable: true},
 		{Name: "released_hold_id", Type: field.TypeInt64, Nullable: true},
 	}
@@ -272,14 +275,32 @@ var (
 				OnDelete:   schema.Restrict,
 			},
 			{
-				Symbol:     "holds_records_cause",
+				Symbol:     "holds_joints_joint",
 				Columns:    []*schema.Column{HoldsColumns[6]},
+				RefColumns: []*schema.Column{JointsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+			{
+				Symbol:     "holds_lots_lot",
+				Columns:    []*schema.Column{HoldsColumns[7]},
+				RefColumns: []*schema.Column{LotsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+			{
+				Symbol:     "holds_tools_tool",
+				Columns:    []*schema.Column{HoldsColumns[8]},
+				RefColumns: []*schema.Column{ToolsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+			{
+				Symbol:     "holds_records_cause",
+				Columns:    []*schema.Column{HoldsColumns[9]},
 				RefColumns: []*schema.Column{RecordsColumns[0]},
 				OnDelete:   schema.Restrict,
 			},
 			{
 				Symbol:     "holds_records_released_hold",
-				Columns:    []*schema.Column{HoldsColumns[7]},
+				Columns:    []*schema.Column{HoldsColumns[10]},
 				RefColumns: []*schema.Column{RecordsColumns[0]},
 				OnDelete:   schema.Restrict,
 			},
@@ -289,6 +310,21 @@ var (
 				Name:    "hold_cell_id",
 				Unique:  false,
 				Columns: []*schema.Column{HoldsColumns[5]},
+			},
+			{
+				Name:    "hold_joint_id",
+				Unique:  false,
+				Columns: []*schema.Column{HoldsColumns[6]},
+			},
+			{
+				Name:    "hold_lot_id",
+				Unique:  false,
+				Columns: []*schema.Column{HoldsColumns[7]},
+			},
+			{
+				Name:    "hold_tool_id",
+				Unique:  false,
+				Columns: []*schema.Column{HoldsColumns[8]},
 			},
 		},
 	}
@@ -474,6 +510,7 @@ var (
 		{Name: "receive_time", Type: field.TypeInt64},
 		{Name: "device", Type: field.TypeString},
 		{Name: "note", Type: field.TypeString},
+		{Name: "offline", Type: field.TypeBool, Default: "false"},
 		{Name: "link", Type: field.TypeBytes, Size: 32},
 		{Name: "site_id", Type: field.TypeInt},
 		{Name: "joint_id", Type: field.TypeInt, Nullable: true},
@@ -489,31 +526,31 @@ var (
 		ForeignKeys: []*schema.ForeignKey{
 			{
 				Symbol:     "records_sites_site",
-				Columns:    []*schema.Column{RecordsColumns[10]},
+				Columns:    []*schema.Column{RecordsColumns[11]},
 				RefColumns: []*schema.Column{SitesColumns[0]},
 				OnDelete:   schema.Restrict,
 			},
 			{
 				Symbol:     "records_joints_joint",
-				Columns:    []*schema.Column{RecordsColumns[11]},
+				Columns:    []*schema.Column{RecordsColumns[12]},
 				RefColumns: []*schema.Column{JointsColumns[0]},
 				OnDelete:   schema.Restrict,
 			},
 			{
 				Symbol:     "records_lots_lot",
-				Columns:    []*schema.Column{RecordsColumns[12]},
+				Columns:    []*schema.Column{RecordsColumns[13]},
 				RefColumns: []*schema.Column{LotsColumns[0]},
 				OnDelete:   schema.Restrict,
 			},
 			{
 				Symbol:     "records_tools_tool",
-				Columns:    []*schema.Column{RecordsColumns[13]},
+				Columns:    []*schema.Column{RecordsColumns[14]},
 				RefColumns: []*schema.Column{ToolsColumns[0]},
 				OnDelete:   schema.Restrict,
 			},
 			{
 				Symbol:     "records_people_person",
-				Columns:    []*schema.Column{RecordsColumns[14]},
+				Columns:    []*schema.Column{RecordsColumns[15]},
 				RefColumns: []*schema.Column{PeopleColumns[0]},
 				OnDelete:   schema.Restrict,
 			},
@@ -522,17 +559,17 @@ var (
 			{
 				Name:    "record_joint_id",
 				Unique:  false,
-				Columns: []*schema.Column{RecordsColumns[11]},
+				Columns: []*schema.Column{RecordsColumns[12]},
 			},
 			{
 				Name:    "record_lot_id",
 				Unique:  false,
-				Columns: []*schema.Column{RecordsColumns[12]},
+				Columns: []*schema.Column{RecordsColumns[13]},
 			},
 			{
-				Name:    "record_tool_id_occur_time",
+				Name:    "record_tool_id_kind_occur_time",
 				Unique:  false,
-				Columns: []*schema.Column{RecordsColumns[13], RecordsColumns[3]},
+				Columns: []*schema.Column{RecordsColumns[14], RecordsColumns[2], RecordsColumns[3]},
 			},
 		},
 	}
@@ -909,8 +946,11 @@ func init() {
 	DispositionsTable.ForeignKeys[0].RefTable = RecordsTable
 	FindingsTable.ForeignKeys[0].RefTable = RecordsTable
 	HoldsTable.ForeignKeys[0].RefTable = CellsTable
-	HoldsTable.ForeignKeys[1].RefTable = RecordsTable
-	HoldsTable.ForeignKeys[2].RefTable = RecordsTable
+	HoldsTable.ForeignKeys[1].RefTable = JointsTable
+	HoldsTable.ForeignKeys[2].RefTable = LotsTable
+	HoldsTable.ForeignKeys[3].RefTable = ToolsTable
+	HoldsTable.ForeignKeys[4].RefTable = RecordsTable
+	HoldsTable.ForeignKeys[5].RefTable = RecordsTable
 	IncidentsTable.ForeignKeys[0].RefTable = SpecificationRevisionsTable
 	JointsTable.ForeignKeys[0].RefTable = CellsTable
 	JointsTable.ForeignKeys[1].RefTable = SpecificationsTable

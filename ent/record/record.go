@@ -38,6 +38,8 @@ const (
 	FieldDevice = "device"
 	// FieldNote holds the string denoting the note field in the database.
 	FieldNote = "note"
+	// FieldOffline holds the string denoting the offline field in the database.
+	FieldOffline = "offline"
 	// FieldLink holds the string denoting the link field in the database.
 	FieldLink = "link"
 	// EdgeSite holds the string denoting the site edge name in mutations.
@@ -105,6 +107,7 @@ var Columns = []string{
 	FieldReceiveTime,
 	FieldDevice,
 	FieldNote,
+	FieldOffline,
 	FieldLink,
 }
 
@@ -121,6 +124,8 @@ func ValidColumn(column string) bool {
 var (
 	// UIDValidator is a validator for the "uid" field. It is called by the builders before save.
 	UIDValidator func([]byte) error
+	// DefaultOffline holds the default value on creation for the "offline" field.
+	DefaultOffline bool
 	// LinkValidator is a validator for the "link" field. It is called by the builders before save.
 	LinkValidator func([]byte) error
 )
@@ -191,6 +196,11 @@ func ByDevice(opts ...sql.OrderTermOption) OrderOption {
 // ByNote orders the results by the note field.
 func ByNote(opts ...sql.OrderTermOption) OrderOption {
 	return sql.OrderByField(FieldNote, opts...).ToFunc()
+}
+
+// ByOffline orders the results by the offline field.
+func ByOffline(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldOffline, opts...).ToFunc()
 }
 
 // BySiteField orders the results by site field.

@@ -119,6 +119,11 @@ func Note(v string) predicate.Record {
 	return predicate.Record(sql.FieldEQ(FieldNote, v))
 }
 
+// Offline applies equality check predicate on the "offline" field. It's identical to OfflineEQ.
+func Offline(v bool) predicate.Record {
+	return predicate.Record(sql.FieldEQ(FieldOffline, v))
+}
+
 // Link applies equality check predicate on the "link" field. It's identical to LinkEQ.
 func Link(v []byte) predicate.Record {
 	return predicate.Record(sql.FieldEQ(FieldLink, v))
@@ -632,6 +637,16 @@ func NoteEqualFold(v string) predicate.Record {
 // NoteContainsFold applies the ContainsFold predicate on the "note" field.
 func NoteContainsFold(v string) predicate.Record {
 	return predicate.Record(sql.FieldContainsFold(FieldNote, v))
+}
+
+// OfflineEQ applies the EQ predicate on the "offline" field.
+func OfflineEQ(v bool) predicate.Record {
+	return predicate.Record(sql.FieldEQ(FieldOffline, v))
+}
+
+// OfflineNEQ applies the NEQ predicate on the "offline" field.
+func OfflineNEQ(v bool) predicate.Record {
+	return predicate.Record(sql.FieldNEQ(FieldOffline, v))
 }
 
 // LinkEQ applies the EQ predicate on the "link" field.

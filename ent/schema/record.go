@@ -39,6 +39,7 @@ func (Record) Fields() []ent.Field {
 		field.Int64("receive_time").Immutable(),
 		field.String("device").Immutable(),
 		field.String("note").Immutable(),
+		field.Bool("offline").Default(false).Immutable().Annotations(entsql.Default("false")).Comment("kept without signal or handed in from a file before it came here"),
 		field.Bytes("link").MaxLen(32).Immutable().Comment("SHA-256 over the previous link and the canonical bytes"),
 	}
 }
@@ -59,7 +60,8 @@ func (Record) Indexes() []ent.Index {
 	return []ent.Index{
 		index.Fields("joint_id"),
 		index.Fields("lot_id"),
-		index.Fields("tool_id", "occur_time"),
+		// A tool's newest calibration, its custody, its use: each kind a range in time.
+		index.Fields("tool_id", "kind", "occur_time"),
 	}
 }
 

@@ -68,8 +68,9 @@ func (Custody) Edges() []ent.Edge {
 	return []ent.Edge{edge.To("holder", Person.Type).Field("holder_id").Unique().Immutable().Annotations(keep())}
 }
 
-// Hold is the content of a hold or a release; its key is the record's. The
-// joint, lot or tool held is the record's; a cell stands here.
+// Hold is the content of a hold or a release; its key is the record's. What is
+// held stands here once more, or here alone for a cell: few records are holds,
+// and those on a lot are wanted with every use of it.
 type Hold struct{ ent.Schema }
 
 // Fields of Hold.
@@ -78,6 +79,9 @@ func (Hold) Fields() []ent.Field {
 		field.Int64("id").Immutable().Annotations(given()),
 		field.Uint8("action").Immutable(),
 		field.Int("cell_id").Optional().Nillable().Immutable(),
+		field.Int("joint_id").Optional().Nillable().Immutable(),
+		field.Int("lot_id").Optional().Nillable().Immutable(),
+		field.Int("tool_id").Optional().Nillable().Immutable(),
 		field.String("reason").Immutable(),
 		field.String("rule").Immutable(),
 		field.Int64("cause_id").Optional().Nillable().Immutable().Comment("record on which the finding was made"),
@@ -90,13 +94,18 @@ func (Hold) Fields() []ent.Field {
 func (Hold) Edges() []ent.Edge {
 	return []ent.Edge{
 		edge.To("cell", Cell.Type).Field("cell_id").Unique().Immutable().Annotations(keep()),
+		edge.To("joint", Joint.Type).Field("joint_id").Unique().Immutable().Annotations(keep()),
+		edge.To("lot", Lot.Type).Field("lot_id").Unique().Immutable().Annotations(keep()),
+		edge.To("tool", Tool.Type).Field("tool_id").Unique().Immutable().Annotations(keep()),
 		edge.To("cause", Record.Type).Field("cause_id").Unique().Immutable().Annotations(keep()),
 		edge.To("released_hold", Record.Type).Field("released_hold_id").Unique().Immutable().Annotations(keep()),
 	}
 }
 
 // Indexes of Hold.
-func (Hold) Indexes() []ent.Index { return []ent.Index{index.Fields("cell_id")} }
+func (Hold) Indexes() []ent.Index {
+	return []ent.Index{index.Fields("cell_id"), index.Fields("joint_id"), index.Fields("lot_id"), index.Fields("tool_id")}
+}
 
 // Disposition is the content of a disposition; its key is the record's.
 type Disposition struct{ ent.Schema }

@@ -69,6 +69,9 @@ func (c *canonical) record(r Record) {
 	c.text("person", e.Person)
 	c.text("device", e.Device)
 	c.text("note", e.Note)
+	if e.Offline {
+		c.word("offline", "yes")
+	}
 	r.content(c)
 }
 

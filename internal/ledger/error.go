@@ -21,6 +21,8 @@ const (
 	KindUnauthenticated
 	KindDenied
 	KindLimit
+	// KindPrecondition: what is asked for can't be done in the present state.
+	KindPrecondition
 )
 
 // Reason is the fine, stable, machine-readable class of an error. Its numbers

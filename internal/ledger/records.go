@@ -51,6 +51,9 @@ type Entry struct {
 	Person        string
 	Device        string
 	Note          string
+	// Offline says that it was kept on a device without signal, or handed in from a
+	// file or from paper, before it came here.
+	Offline bool
 
 	// The server gives these when it takes the record in.
 

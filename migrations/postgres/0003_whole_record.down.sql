@@ -10,6 +10,12 @@ DROP INDEX "signoff_cell_id";
 DROP TABLE "sign_offs";
 -- reverse: create "sealings" table
 DROP TABLE "sealings";
+-- reverse: create index "hold_tool_id" to table: "holds"
+DROP INDEX "hold_tool_id";
+-- reverse: create index "hold_lot_id" to table: "holds"
+DROP INDEX "hold_lot_id";
+-- reverse: create index "hold_joint_id" to table: "holds"
+DROP INDEX "hold_joint_id";
 -- reverse: create index "hold_cell_id" to table: "holds"
 DROP INDEX "hold_cell_id";
 -- reverse: create "holds" table
@@ -32,10 +38,12 @@ DROP INDEX "attachment_sha256";
 DROP INDEX "attachment_record_id_sha256";
 -- reverse: create "attachments" table
 DROP TABLE "attachments";
--- reverse: create index "lot_sum_key" to table: "lot_sums"
-DROP INDEX "lot_sum_key";
--- reverse: create "lot_sums" table
-DROP TABLE "lot_sums";
+-- reverse: create index "record_tool_id_kind_occur_time" to table: "records"
+DROP INDEX "record_tool_id_kind_occur_time";
+-- reverse: modify "records" table
+ALTER TABLE "records" DROP COLUMN "offline";
+-- reverse: drop index "record_tool_id_occur_time" from table: "records"
+CREATE INDEX "record_tool_id_occur_time" ON "records" ("tool_id", "occur_time");
 -- reverse: create index "tool_use_key" to table: "tool_uses"
 DROP INDEX "tool_use_key";
 -- reverse: create "tool_uses" table
@@ -48,5 +56,9 @@ DROP TABLE "blobs";
 DROP INDEX "batches_number_key";
 -- reverse: create "batches" table
 DROP TABLE "batches";
+-- reverse: create index "lot_sum_key" to table: "lot_sums"
+DROP INDEX "lot_sum_key";
+-- reverse: create "lot_sums" table
+DROP TABLE "lot_sums";
 -- reverse: create "inspections" table
 DROP TABLE "inspections";

@@ -20,6 +20,12 @@ DROP INDEX `lot_sum_key`;
 DROP TABLE `lot_sums`;
 -- reverse: create "inspections" table
 DROP TABLE `inspections`;
+-- reverse: create index "hold_tool_id" to table: "holds"
+DROP INDEX `hold_tool_id`;
+-- reverse: create index "hold_lot_id" to table: "holds"
+DROP INDEX `hold_lot_id`;
+-- reverse: create index "hold_joint_id" to table: "holds"
+DROP INDEX `hold_joint_id`;
 -- reverse: create index "hold_cell_id" to table: "holds"
 DROP INDEX `hold_cell_id`;
 -- reverse: create "holds" table
@@ -50,3 +56,13 @@ DROP INDEX `attachment_sha256`;
 DROP INDEX `attachment_record_id_sha256`;
 -- reverse: create "attachments" table
 DROP TABLE `attachments`;
+-- reverse: create index "record_tool_id_kind_occur_time" to table: "records"
+DROP INDEX `record_tool_id_kind_occur_time`;
+-- reverse: create index "record_lot_id" to table: "records"
+DROP INDEX `record_lot_id`;
+-- reverse: create index "record_joint_id" to table: "records"
+DROP INDEX `record_joint_id`;
+-- reverse: create index "records_uid_key" to table: "records"
+DROP INDEX `records_uid_key`;
+-- reverse: create "new_records" table
+DROP TABLE `new_records`;

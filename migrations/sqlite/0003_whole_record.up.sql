@@ -1,3 +1,21 @@
+-- disable the enforcement of foreign-keys constraints
+PRAGMA foreign_keys = off;
+-- create "new_records" table
+CREATE TABLE `new_records` (`id` integer NOT NULL, `uid` blob NOT NULL, `kind` integer NOT NULL, `occur_time` integer NOT NULL, `offset_minutes` integer NOT NULL, `local_day` integer NOT NULL, `receive_time` integer NOT NULL, `device` text NOT NULL, `note` text NOT NULL, `offline` bool NOT NULL DEFAULT ('false'), `link` blob NOT NULL, `site_id` integer NOT NULL, `joint_id` integer NULL, `lot_id` integer NULL, `tool_id` integer NULL, `person_id` integer NULL, PRIMARY KEY (`id`), CONSTRAINT `records_sites_site` FOREIGN KEY (`site_id`) REFERENCES `sites` (`id`) ON DELETE RESTRICT, CONSTRAINT `records_joints_joint` FOREIGN KEY (`joint_id`) REFERENCES `joints` (`id`) ON DELETE RESTRICT, CONSTRAINT `records_lots_lot` FOREIGN KEY (`lot_id`) REFERENCES `lots` (`id`) ON DELETE RESTRICT, CONSTRAINT `records_tools_tool` FOREIGN KEY (`tool_id`) REFERENCES `tools` (`id`) ON DELETE RESTRICT, CONSTRAINT `records_people_person` FOREIGN KEY (`person_id`) REFERENCES `people` (`id`) ON DELETE RESTRICT);
+-- copy rows from old table "records" to new temporary table "new_records"
+INSERT INTO `new_records` (`id`, `uid`, `kind`, `occur_time`, `offset_minutes`, `local_day`, `receive_time`, `device`, `note`, `link`, `site_id`, `joint_id`, `lot_id`, `tool_id`, `person_id`) SELECT `id`, `uid`, `kind`, `occur_time`, `offset_minutes`, `local_day`, `receive_time`, `device`, `note`, `link`, `site_id`, `joint_id`, `lot_id`, `tool_id`, `person_id` FROM `records`;
+-- drop "records" table after copying rows
+DROP TABLE `records`;
+-- rename temporary table "new_records" to "records"
+ALTER TABLE `new_records` RENAME TO `records`;
+-- create index "records_uid_key" to table: "records"
+CREATE UNIQUE INDEX `records_uid_key` ON `records` (`uid`);
+-- create index "record_joint_id" to table: "records"
+CREATE INDEX `record_joint_id` ON `records` (`joint_id`);
+-- create index "record_lot_id" to table: "records"
+CREATE INDEX `record_lot_id` ON `records` (`lot_id`);
+-- create index "record_tool_id_kind_occur_time" to table: "records"
+CREATE INDEX `record_tool_id_kind_occur_time` ON `records` (`tool_id`, `kind`, `occur_time`);
 -- create "attachments" table
 CREATE TABLE `attachments` (`id` integer NOT NULL PRIMARY KEY AUTOINCREMENT, `sha256` blob NOT NULL, `file_name` text NOT NULL, `media_type` text NOT NULL, `size` integer NOT NULL, `create_time` integer NOT NULL, `record_id` integer NOT NULL, CONSTRAINT `attachments_records_record` FOREIGN KEY (`record_id`) REFERENCES `records` (`id`) ON DELETE RESTRICT);
 -- create index "attachment_record_id_sha256" to table: "attachments"
@@ -25,9 +43,15 @@ CREATE TABLE `findings` (`id` integer NOT NULL PRIMARY KEY AUTOINCREMENT, `rule`
 -- create index "finding_record_id" to table: "findings"
 CREATE INDEX `finding_record_id` ON `findings` (`record_id`);
 -- create "holds" table
-CREATE TABLE `holds` (`id` integer NOT NULL, `action` integer NOT NULL, `reason` text NOT NULL, `rule` text NOT NULL, `decision` integer NOT NULL, `cell_id` integer NULL, `cause_id` integer NULL, `released_hold_id` integer NULL, PRIMARY KEY (`id`), CONSTRAINT `holds_cells_cell` FOREIGN KEY (`cell_id`) REFERENCES `cells` (`id`) ON DELETE RESTRICT, CONSTRAINT `holds_records_cause` FOREIGN KEY (`cause_id`) REFERENCES `records` (`id`) ON DELETE RESTRICT, CONSTRAINT `holds_records_released_hold` FOREIGN KEY (`released_hold_id`) REFERENCES `records` (`id`) ON DELETE RESTRICT);
+CREATE TABLE `holds` (`id` integer NOT NULL, `action` integer NOT NULL, `reason` text NOT NULL, `rule` text NOT NULL, `decision` integer NOT NULL, `cell_id` integer NULL, `joint_id` integer NULL, `lot_id` integer NULL, `tool_id` integer NULL, `cause_id` integer NULL, `released_hold_id` integer NULL, PRIMARY KEY (`id`), CONSTRAINT `holds_cells_cell` FOREIGN KEY (`cell_id`) REFERENCES `cells` (`id`) ON DELETE RESTRICT, CONSTRAINT `holds_joints_joint` FOREIGN KEY (`joint_id`) REFERENCES `joints` (`id`) ON DELETE RESTRICT, CONSTRAINT `holds_lots_lot` FOREIGN KEY (`lot_id`) REFERENCES `lots` (`id`) ON DELETE RESTRICT, CONSTRAINT `holds_tools_tool` FOREIGN KEY (`tool_id`) REFERENCES `tools` (`id`) ON DELETE RESTRICT, CONSTRAINT `holds_records_cause` FOREIGN KEY (`cause_id`) REFERENCES `records` (`id`) ON DELETE RESTRICT, CONSTRAINT `holds_records_released_hold` FOREIGN KEY (`released_hold_id`) REFERENCES `records` (`id`) ON DELETE RESTRICT);
 -- create index "hold_cell_id" to table: "holds"
 CREATE INDEX `hold_cell_id` ON `holds` (`cell_id`);
+-- create index "hold_joint_id" to table: "holds"
+CREATE INDEX `hold_joint_id` ON `holds` (`joint_id`);
+-- create index "hold_lot_id" to table: "holds"
+CREATE INDEX `hold_lot_id` ON `holds` (`lot_id`);
+-- create index "hold_tool_id" to table: "holds"
+CREATE INDEX `hold_tool_id` ON `holds` (`tool_id`);
 -- create "inspections" table
 CREATE TABLE `inspections` (`id` integer NOT NULL, `kind` integer NOT NULL, `sample` integer NOT NULL, `plan` text NOT NULL, `readings_nm` json NOT NULL, `result` integer NOT NULL, PRIMARY KEY (`id`));
 -- create "lot_sums" table
@@ -50,6 +74,8 @@ CREATE UNIQUE INDEX `substitutions_code_key` ON `substitutions` (`code`);
 CREATE TABLE `tool_uses` (`id` integer NOT NULL PRIMARY KEY AUTOINCREMENT, `tool_id` integer NOT NULL, `hour` integer NOT NULL, `fasteners` integer NOT NULL, `last_time` integer NOT NULL);
 -- create index "tool_use_key" to table: "tool_uses"
 CREATE UNIQUE INDEX `tool_use_key` ON `tool_uses` (`tool_id`, `hour`);
+-- enable back the enforcement of foreign-keys constraints
+PRAGMA foreign_keys = on;
 -- the sums of what was recorded before this version
 INSERT INTO `tool_uses` (`tool_id`, `hour`, `fasteners`, `last_time`) SELECT r.`tool_id`, r.`occur_time` / 3600000000, SUM(x.`fasteners`), MAX(r.`occur_time`) FROM `tightenings` x JOIN `records` r ON r.`id` = x.`id` WHERE r.`tool_id` IS NOT NULL GROUP BY 1, 2;
 INSERT INTO `lot_sums` (`lot_id`, `site_id`, `received`, `removed`, `used`, `on_hand`, `count_time`) SELECT `lot_id`, `site_id`, 0, 0, 0, 0, 0 FROM `records` WHERE `lot_id` IS NOT NULL AND `kind` IN (1, 2, 4) GROUP BY 1, 2;

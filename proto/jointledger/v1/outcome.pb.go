@@ -405,7 +405,10 @@ type Entry struct {
 	ChainLink []byte `protobuf:"bytes,8,opt,name=chain_link,json=chainLink,proto3" json:"chain_link,omitempty"`
 	// `corrections/{id}` that withdrew or replaced this record; empty when none
 	// did. Figures do not count a corrected record. Output only.
-	CorrectedBy   string `protobuf:"bytes,9,opt,name=corrected_by,json=correctedBy,proto3" json:"corrected_by,omitempty"`
+	CorrectedBy string `protobuf:"bytes,9,opt,name=corrected_by,json=correctedBy,proto3" json:"corrected_by,omitempty"`
+	// Whether it was kept on a device without signal, or handed in from a file or
+	// from paper, before it came here: a late arrival is then no fault of a clock.
+	Offline       bool `protobuf:"varint,10,opt,name=offline,proto3" json:"offline,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -503,6 +506,13 @@ func (x *Entry) GetCorrectedBy() string {
 	return ""
 }
 
+func (x *Entry) GetOffline() bool {
+	if x != nil {
+		return x.Offline
+	}
+	return false
+}
+
 var File_jointledger_v1_outcome_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_outcome_proto_rawDesc = "" +
@@ -535,7 +545,7 @@ const file_jointledger_v1_outcome_proto_rawDesc = "" +
 	"\rresource_name\x18\x04 \x01(\tR\fresourceName\"H\n" +
 	"\x0eFieldViolation\x12\x14\n" +
 	"\x05field\x18\x01 \x01(\tR\x05field\x12 \n" +
-	"\vdescription\x18\x02 \x01(\tR\vdescription\"\xdc\x02\n" +
+	"\vdescription\x18\x02 \x01(\tR\vdescription\"\xf6\x02\n" +
 	"\x05Entry\x129\n" +
 	"\n" +
 	"occur_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\toccurTime\x12,\n" +
@@ -547,7 +557,9 @@ const file_jointledger_v1_outcome_proto_rawDesc = "" +
 	"\x0echain_sequence\x18\a \x01(\x03R\rchainSequence\x12\x1d\n" +
 	"\n" +
 	"chain_link\x18\b \x01(\fR\tchainLink\x12!\n" +
-	"\fcorrected_by\x18\t \x01(\tR\vcorrectedByB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\fcorrected_by\x18\t \x01(\tR\vcorrectedBy\x12\x18\n" +
+	"\aoffline\x18\n" +
+	" \x01(\bR\aofflineB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_outcome_proto_rawDescOnce sync.Once
