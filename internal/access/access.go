@@ -37,11 +37,22 @@ const (
 	Read Action = iota + 1
 	// Register registers and changes things.
 	Register
-	// Record adds records.
+	// Record adds records of work.
 	Record
+	// Decide adds records that say what may be used and what was accepted: holds
+	// and their releases, dispositions, sign-offs. Besides, the person who decides
+	// needs a role that may; the store sees to that.
+	Decide
+	// Correct adds corrections of records.
+	Correct
+	// Attach attaches photos and certificates to records.
+	Attach
 )
 
-var actionWords = map[Action]string{Read: "read", Register: "register or change things", Record: "add records"}
+var actionWords = map[Action]string{
+	Read: "read", Register: "register or change things", Record: "add records",
+	Decide: "hold, release, decide or sign off", Correct: "correct records", Attach: "attach files to records",
+}
 
 // scope is where a role may do something.
 type scope uint8
@@ -53,7 +64,7 @@ const (
 
 // table is role by action; what is not in it is not allowed.
 var table = map[Role]map[Action]scope{
-	RoleFull: {Read: everywhere, Register: everywhere, Record: everywhere},
+	RoleFull: {Read: everywhere, Register: everywhere, Record: everywhere, Decide: everywhere, Correct: everywhere, Attach: everywhere},
 }
 
 type principalKey struct{}

@@ -97,18 +97,27 @@ func eventClaim(in DueInput) claim {
 	if in.Last != nil {
 		since = "after the calibration on " + day(in.Last.OccurTime, in.Location)
 	}
-	detail := fmt.Sprintf("%s on %s, %s", eventWord(e.Kind), day(e.At, in.Location), since)
+	detail := fmt.Sprintf("%s on %s, %s", eventWord(e), day(e.At, in.Location), since)
 	if more := len(in.Events) - 1; more > 0 {
 		detail += fmt.Sprintf(", and %s after that", quantity(int64(more), "more such event"))
 	}
-	return claim{at: e.At, reason: DueByEvent, detail: detail + fmt.Sprintf(" (incident %s).", e.ID)}
+	record := "incident"
+	if e.Custody != 0 {
+		record = "custody change"
+	}
+	return claim{at: e.At, reason: DueByEvent, detail: detail + fmt.Sprintf(" (%s %s).", record, e.ID)}
 }
 
-func eventWord(k ledger.IncidentKind) string {
-	if k == ledger.DroppedTool {
+func eventWord(e Event) string {
+	switch {
+	case e.Custody == ledger.CustodyOverloaded:
+		return "Overloaded"
+	case e.Custody == ledger.CustodyRepaired:
+		return "Repaired"
+	case e.Custody == ledger.CustodyDropped || e.Kind == ledger.DroppedTool:
 		return "Dropped"
 	}
-	return "In an incident (" + ledger.IncidentKinds.Name(k) + ")"
+	return "In an incident (" + ledger.IncidentKinds.Name(e.Kind) + ")"
 }
 
 // day is a moment's calendar day at the site.

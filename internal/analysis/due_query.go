@@ -39,9 +39,12 @@ type Use struct {
 	Fasteners int64
 }
 
-// Event is an incident that puts a tool in doubt, such as a drop.
+// Event is what puts a tool in doubt: an incident such as a drop, or a change of
+// custody that says it was dropped, overloaded or repaired. One of Kind and
+// Custody is set.
 type Event struct {
-	At   time.Time
-	Kind ledger.IncidentKind
-	ID   uuid.UUID
+	At      time.Time
+	Kind    ledger.IncidentKind
+	Custody ledger.CustodyKind
+	ID      uuid.UUID
 }

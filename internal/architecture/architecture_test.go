@@ -17,7 +17,7 @@ const module = "jointledger/"
 // and what is listed in pureLibraries, nothing that does input or output.
 var pure = []string{
 	"internal/ledger", "internal/nearest", "internal/quantity", "internal/stats", "internal/metrology",
-	"internal/bolting", "internal/sealing", "internal/sampling", "internal/analysis", "internal/fleetgen",
+	"internal/bolting", "internal/sealing", "internal/sampling", "internal/analysis", "internal/fleetgen", "internal/report",
 }
 
 var pureLibraries = []string{"gonum.org/v1/gonum", "github.com/google/uuid", "github.com/agnivade/levenshtein"}
@@ -40,7 +40,7 @@ var may = map[string][]string{
 	"internal/access":                {"internal/ledger"},
 	"internal/rpc":                   {"internal/access", "internal/ledger", "proto/jointledger/v1"},
 	"internal/service":               {"internal/rules", "internal/access", "internal/rpc", "internal/ledger", "internal/analysis", "internal/stats", "internal/metrology", "internal/store", "proto/jointledger/v1"},
-	"internal/cli":                   {"internal/cli", "internal/ledger", "internal/nearest", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
+	"internal/cli":                   {"internal/cli", "internal/ledger", "internal/nearest", "internal/report", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
 	"internal/bench":                 {"internal/fleetgen", "internal/ledger", "internal/pgcluster", "internal/rpc", "internal/service", "internal/store", "proto/jointledger/v1"},
 	"cmd/trackerd":                   {"internal/rpc", "internal/service", "internal/store", "internal/access", "internal/ledger"},
 	"cmd/trackctl":                   {"internal/cli"},

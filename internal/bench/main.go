@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log"
 	"os"
+	"runtime/pprof"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -34,7 +35,18 @@ func main() {
 	engines := flag.String("engines", "sqlite,postgres", "which engines to measure")
 	seconds := flag.Float64("seconds", 3, "how long each measurement runs")
 	jsonFile := flag.String("json", "", "write the figures to this file too")
+	profile := flag.String("cpuprofile", "", "write a CPU profile of the whole run to this file")
 	flag.Parse()
+	if *profile != "" {
+		f, err := os.Create(*profile)
+		if err != nil {
+			log.Fatal(err)
+		}
+		if err := pprof.StartCPUProfile(f); err != nil {
+			log.Fatal(err)
+		}
+		defer pprof.StopCPUProfile()
+	}
 	ctx := context.Background()
 	span := time.Duration(*seconds * float64(time.Second))
 

@@ -87,7 +87,7 @@ type rawWriter struct {
 }
 
 func newRawWriter(ctx context.Context, engine string, db *sql.DB) (*rawWriter, error) {
-	w := &rawWriter{db: db}
+	w := &rawWriter{db: db, sequence: 1000} // above what the fixture recorded
 	for _, p := range []struct {
 		stmt  **sql.Stmt
 		query string

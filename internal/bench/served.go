@@ -21,8 +21,12 @@ import (
 	pb "jointledger/proto/jointledger/v1"
 )
 
-// benchJoints is the number of joints that the records are spread over.
-const benchJoints = 320
+// benchJoints is the number of joints that the records are spread over: a joint
+// has a few records, not thousands.
+const benchJoints = 20_000
+
+// benchCrews is the number of people, each with a wrench.
+const benchCrews = 16
 
 // emptyCalls measures a call that does nothing, over the same loopback and with
 // the same number of connections as the server's clients use.
@@ -102,13 +106,13 @@ func record(ctx context.Context, client pb.AssemblyServiceClient, seed, each int
 		if err != nil {
 			return err
 		}
-		joint := (seed*each + i) % benchJoints
+		joint := ((seed*each+i)*7919 + seed) % benchJoints
 		torque := 32.0
 		batch[i] = &pb.Tightening{
 			Name: "tightenings/" + id.String(), Joint: jointPlace(joint).Resource(), Lot: "lots/M10-1", Treatment: pb.Treatment_TREATMENT_ANTI_SEIZE,
-			CompoundBatch: "AS-1", Tool: "tools/TW-1", TorqueNewtonMetres: &torque, TorqueAsTyped: "32 N.m", Fasteners: 12,
+			CompoundBatch: "AS-1", Tool: fmt.Sprintf("tools/TW-%d", 1+seed%benchCrews), TorqueNewtonMetres: &torque, TorqueAsTyped: "32 N.m", Fasteners: 12,
 			Pass: pb.Pass_PASS_FIRST, DrivingMethod: pb.DrivingMethod_DRIVING_METHOD_HAND,
-			Entry: &pb.Entry{OccurTime: timestamppb.Now(), Person: "people/tech1", Device: "bench"},
+			Entry: &pb.Entry{OccurTime: timestamppb.Now(), Person: fmt.Sprintf("people/tech%d", 1+seed%benchCrews), Device: "bench"},
 		}
 	}
 	answer, err := client.RecordTightenings(ctx, &pb.RecordTighteningsRequest{Tightenings: batch})
@@ -116,6 +120,9 @@ func record(ctx context.Context, client pb.AssemblyServiceClient, seed, each int
 		return err
 	}
 	for _, o := range answer.Outcomes {
+		if len(o.Findings) > 0 {
+			return fmt.Errorf("the fleet of the benchmark must break no rule: %s", o.Findings[0].Message)
+		}
 		if o.State != pb.Outcome_STATE_TAKEN {
 			return fmt.Errorf("%s: %v", o.Name, o.Refusal)
 		}
@@ -162,6 +169,16 @@ func fixture(ctx context.Context, s *store.Store) error {
 		}
 		joints = append(joints, ledger.Joint{Place: p, Kind: ledger.JointStructural, Specification: "SPEC", Fasteners: 24})
 	}
+	var tools []ledger.Tool
+	var people []ledger.Person
+	var calibrations []ledger.Record
+	for n := 1; n <= benchCrews; n++ {
+		serial := fmt.Sprintf("TW-%d", n)
+		tools = append(tools, ledger.Tool{Serial: serial, Kind: ledger.ToolTorqueWrench, TypeClass: "II-A", MinimumNewtonMetres: 20, MaximumNewtonMetres: 100,
+			HomeSite: "BEN", IntervalMonths: 12, IntervalCycles: 10_000_000})
+		people = append(people, ledger.Person{ID: fmt.Sprintf("tech%d", n), HomeSite: "BEN", Qualifications: []ledger.Qualification{{Task: "bolting"}}})
+		calibrations = append(calibrations, calibration(serial))
+	}
 	steps := []func() ([]store.Outcome, error){
 		func() ([]store.Outcome, error) {
 			return s.RegisterSites(ctx, []ledger.Site{{Code: "BEN", Name: "Bench", TimeZone: "Europe/Dublin", Status: ledger.SiteActive, Units: ledger.UnitsSI}}, store.Change{})
@@ -178,12 +195,9 @@ func fixture(ctx context.Context, s *store.Store) error {
 		func() ([]store.Outcome, error) {
 			return s.RegisterLots(ctx, []ledger.Lot{{Number: "M10-1", Supplier: "Bench", Fastener: fastener, State: ledger.LotReleased}}, store.Change{})
 		},
-		func() ([]store.Outcome, error) {
-			return s.RegisterTools(ctx, []ledger.Tool{{Serial: "TW-1", Kind: ledger.ToolTorqueWrench, MaximumNewtonMetres: 100, HomeSite: "BEN"}}, store.Change{})
-		},
-		func() ([]store.Outcome, error) {
-			return s.RegisterPeople(ctx, []ledger.Person{{ID: "tech1", HomeSite: "BEN"}}, store.Change{})
-		},
+		func() ([]store.Outcome, error) { return s.RegisterTools(ctx, tools, store.Change{}) },
+		func() ([]store.Outcome, error) { return s.RegisterPeople(ctx, people, store.Change{}) },
+		func() ([]store.Outcome, error) { return s.Record(ctx, calibrations, store.Change{}) },
 	}
 	for _, step := range steps {
 		outcomes, err := step()
@@ -197,4 +211,14 @@ func fixture(ctx context.Context, s *store.Store) error {
 		}
 	}
 	return nil
+}
+
+// calibration proves the wrench a month ago, at the test points of its range.
+func calibration(serial string) *ledger.Calibration {
+	c := &ledger.Calibration{Entry: ledger.Entry{ID: uuid.Must(uuid.NewV7()), OccurTime: ledger.Microseconds(time.Now().AddDate(0, -1, 0))}, Tool: serial}
+	for _, target := range []float64{20, 60, 100} {
+		c.Points = append(c.Points, ledger.CalibrationPoint{Phase: ledger.AsLeft, TargetNewtonMetres: target,
+			ReadingsNewtonMetres: []float64{target, target, target, target, target}, ExpandedUncertaintyNewtonMetres: target / 100, CoverageFactor: 2})
+	}
+	return c
 }

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -26,28 +27,44 @@ func (a *app) calibrationAdd() *cobra.Command {
 			"readings parted by semicolons, and the expanded uncertainty if it is known:\n"+
 			"  --as-left \"24: 24.01;24.21;24.37 ± 0.288\"")
 	f := newFields(cmd)
+	finish := calibrationFields(f, record)
+	entry.flags(f)
+	return a.runs(cmd, func(ctx context.Context, args []string) error {
+		finish()
+		return a.calibrate(ctx, args, f, record, &entry)
+	})
+}
+
+// calibrationFields binds the flags of what a calibration tells besides its tool.
+// What it gives must be called when the flags have been read.
+func calibrationFields(f *fields, record *pb.Calibration) (finish func()) {
+	kept, given := record.Points, []*pb.CalibrationPoint(nil)
 	point := func(phase ledger.CalibrationPhase) func(string) error {
 		return func(text string) error {
 			p, err := parsePoint(phase, text)
-			if err == nil {
-				record.Points = append(record.Points, p)
+			if err != nil {
+				return err
 			}
-			return err
+			// The points given for a phase take the place of those that it had.
+			kept = slices.DeleteFunc(slices.Clone(kept), func(p *pb.CalibrationPoint) bool { return p.GetPhase() == pb.CalibrationPhase(phase) })
+			given = append(given, p)
+			record.Points = append(slices.Clone(kept), given...)
+			return nil
 		}
 	}
 	f.bind("as-found", "points", "POINT", "a test point before adjustment; again for more", point(ledger.AsFound))
 	f.bind("as-left", "points", "POINT", "a test point as the tool went out; again for more", point(ledger.AsLeft))
-	factor := 0.0
-	f.number(&factor, "coverage-factor", "points.coverage_factor", "coverage factor k of the uncertainties")
+	var factor *float64
+	f.optionalNumber(&factor, "coverage-factor", "points.coverage_factor", "coverage factor k of the uncertainties")
 	f.text(&record.Laboratory, "laboratory", "laboratory", "laboratory")
 	f.text(&record.Certificate, "certificate", "certificate", "certificate number")
-	entry.flags(f)
-	return a.runs(cmd, func(ctx context.Context, args []string) error {
+	return func() {
 		for _, p := range record.Points {
-			p.CoverageFactor = factor
+			if factor != nil {
+				p.CoverageFactor = *factor
+			}
 		}
-		return a.calibrate(ctx, args, f, record, &entry)
-	})
+	}
 }
 
 // parsePoint reads a test point: `TARGET: READING;READING ± UNCERTAINTY`.
@@ -89,20 +106,14 @@ func (a *app) calibrate(ctx context.Context, args []string, f *fields, record *p
 	if err != nil {
 		return err
 	}
-	conn, err := a.dial()
-	if err != nil {
-		return err
-	}
 	record.Name, record.Tool, record.Entry = "calibrations/"+id, tool, entry
 	names := f.names()
 	names["tool"] = "SERIAL"
 	delete(names, "points")
-	got, err := pb.NewToolServiceClient(conn).RecordCalibrations(ctx, &pb.RecordCalibrationsRequest{Calibrations: []*pb.Calibration{record}})
-	if err != nil {
-		return a.unsure(err, o, names)
-	}
-	summary := sentence("calibration of "+ledger.ShortName(tool), counted(len(record.Points), "test point"))
-	return a.tellOutcome(ledger.KindCalibration, id, summary, got.GetOutcomes(), names)
+	s := sent{kind: ledger.KindCalibration, id: id, summary: sentence("calibration of "+ledger.ShortName(tool), counted(len(record.Points), "test point")), names: names}
+	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
+		return outcomesOf(pb.NewToolServiceClient(conn).RecordCalibrations(ctx, &pb.RecordCalibrationsRequest{Calibrations: []*pb.Calibration{record}}))
+	})
 }
 
 // Calibrations are nested in JSON; tables and CSV have a line for each test point,
@@ -218,16 +229,16 @@ func (a *app) calibrationShow() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return a.showCalibration(ctx, conn, name)
+		got, err := pb.NewToolServiceClient(conn).GetCalibration(ctx, &pb.GetCalibrationRequest{Name: name})
+		if err != nil {
+			return err
+		}
+		return showCalibration(a, got)
 	})
 }
 
-func (a *app) showCalibration(ctx context.Context, conn *grpc.ClientConn, name string) error {
-	got, err := pb.NewToolServiceClient(conn).GetCalibration(ctx, &pb.GetCalibrationRequest{Name: name})
-	if err != nil {
-		return err
-	}
+func showCalibration(a *app, c *pb.Calibration) error {
 	return writeCalibrations(a, 0, func(int32, string) ([]*pb.Calibration, string, error) {
-		return []*pb.Calibration{got}, "", nil
+		return []*pb.Calibration{c}, "", nil
 	})
 }

@@ -134,7 +134,7 @@ func TestTheAnswerToARecord(t *testing.T) {
 		t.Errorf("got %q", out)
 	}
 	_, out, _ = run(t, a.address, nil, append(args, "-o", "json")...)
-	want := "{\n  \"outcomes\": [\n    {\"record\": \"incident\", \"id\": \"" + testID.String() + "\", \"state\": \"already-known\"}\n  ]\n}\n"
+	want := "{\n  \"outcomes\": [\n    {\"record\": \"incident\", \"id\": \"" + testID.String() + "\", \"state\": \"already-known\", \"findings\": []}\n  ]\n}\n"
 	if out != want {
 		t.Errorf("got %s", out)
 	}

@@ -1,11 +1,12 @@
 package cli
 
 import (
+	"context"
 	"fmt"
 	"strings"
 	"time"
 
-	"github.com/google/uuid"
+	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"jointledger/internal/cli/output"
@@ -23,14 +24,7 @@ func (o *entryOptions) flags(f *fields) {
 	f.moment(&o.at, "at", "entry.occur_time", "when it happened; now when not given")
 	f.text(&o.device, "device", "entry.device", "name of the device that it is entered on")
 	f.text(&o.note, "note", "entry.note", "free text")
-	f.bind("id", "name", "UUID", "the record's id, a UUIDv7; made when not given. The same id with the same content is kept once", func(text string) error {
-		id, err := uuid.Parse(text)
-		if err != nil || id.Version() != 7 {
-			return fmt.Errorf("expected a UUIDv7, got %q", text)
-		}
-		o.id = id.String()
-		return nil
-	})
+	f.bind("id", "name", "UUID", "the record's id, a UUIDv7; made when not given. The same id with the same content is kept once", idInto(&o.id))
 }
 
 // entry completes what was not given: a new id, now, the person of the settings.
@@ -74,7 +68,17 @@ func entryColumns[T interface{ GetEntry() *pb.Entry }]() []output.Column[T] {
 		{Name: "received_at", Value: func(t T) any { return when(t.GetEntry().GetReceiveTime()) }},
 		{Name: "chain_sequence", Value: func(t T) any { return t.GetEntry().GetChainSequence() }},
 		{Name: "chain_link", Value: func(t T) any { return text(fmt.Sprintf("%x", t.GetEntry().GetChainLink())) }},
+		{Name: "corrected_by", Value: func(t T) any { return text(ledger.ShortName(t.GetEntry().GetCorrectedBy())) }},
+		{Heading: "CORRECTED", Text: func(t T) string { return correctedMark(t.GetEntry()) }},
 	}
+}
+
+// correctedMark marks a record that a correction withdrew or replaced.
+func correctedMark(e *pb.Entry) string {
+	if e.GetCorrectedBy() == "" {
+		return ""
+	}
+	return "corrected"
 }
 
 // idColumns are the columns that every record begins with.
@@ -89,35 +93,86 @@ func idColumns[T interface {
 }
 
 // answer tells what became of one record.
-type answer struct{ record, id, state, summary string }
+type answer struct {
+	sent
+	state    string
+	findings []*pb.Finding
+}
 
-func answerColumns() []output.Column[answer] {
-	return []output.Column[answer]{
-		{Name: "record", Value: func(o answer) any { return o.record }},
+func answerColumns(s sent) []output.Column[answer] {
+	columns := []output.Column[answer]{
+		{Name: "record", Value: func(o answer) any { return ledger.RecordKinds.Name(o.kind) }},
 		{Name: "id", Value: func(o answer) any { return o.id }},
 		{Name: "state", Value: func(o answer) any { return o.state }},
 	}
+	if s.replacement != "" {
+		columns = append(columns, output.Column[answer]{Name: "replacement_id", Value: func(o answer) any { return o.replacement }})
+	}
+	return append(columns, output.Column[answer]{Name: "findings", Value: func(o answer) any { return findingObjects(o.findings) }})
 }
 
-// tellOutcome answers for one record that was sent: in one line for a person.
-func (a *app) tellOutcome(kind ledger.RecordKind, id, summary string, outcomes []*pb.Outcome, names map[string]string) error {
+// sent is one record that was sent to be kept.
+type sent struct {
+	kind ledger.RecordKind
+	id   string
+	// summary says in a few words what it tells.
+	summary string
+	// joint is the joint that a finding puts on hold; empty when the record names
+	// none.
+	joint string
+	// replacement is the id of the record that comes with a correction.
+	replacement string
+	// names gives the flag or argument of each field.
+	names map[string]string
+}
+
+// batched is what every answer to a batch of records has.
+type batched interface{ GetOutcomes() []*pb.Outcome }
+
+func outcomesOf[T batched](answer T, err error) ([]*pb.Outcome, error) {
+	if err != nil {
+		return nil, err
+	}
+	return answer.GetOutcomes(), nil
+}
+
+// sendRecord sends one record and tells what became of it.
+func (a *app) sendRecord(ctx context.Context, s sent, o *entryOptions, send func(context.Context, *grpc.ClientConn) ([]*pb.Outcome, error)) error {
+	conn, err := a.dial()
+	if err != nil {
+		return err
+	}
+	outcomes, err := send(ctx, conn)
+	if err != nil {
+		return a.unsure(err, o, s.names)
+	}
+	return a.tellOutcome(s, outcomes)
+}
+
+// tellOutcome answers for one record that was sent: in one line for a person, and
+// one more for each rule that it breaks.
+func (a *app) tellOutcome(s sent, outcomes []*pb.Outcome) error {
 	if len(outcomes) != 1 {
 		return &failure{code: exitInternal, message: fmt.Sprintf("the server answered for %d records of 1", len(outcomes))}
 	}
-	o := answer{ledger.RecordKinds.Name(kind), id, "taken", summary}
+	o := answer{s, "taken", bySeverity(outcomes[0].GetFindings())}
 	word := "kept"
 	switch outcomes[0].GetState() {
 	case pb.Outcome_STATE_TAKEN:
 	case pb.Outcome_STATE_ALREADY_KNOWN:
 		o.state, word = "already-known", "already known"
 	default:
-		return refused(outcomes[0].GetRefusal(), names)
+		return refused(outcomes[0].GetRefusal(), s.names)
 	}
-	if a.format == output.Table {
-		_, err := fmt.Fprintf(a.out, "%s: %s  (id %s)\n", word, output.Printable(summary), id)
-		return err
+	if a.format != output.Table {
+		return output.Show(a.config(), "outcomes", answerColumns(s), o)
 	}
-	return output.Show(a.config(), "outcomes", answerColumns(), o)
+	lines := []string{fmt.Sprintf("%s: %s  (id %s)", word, output.Printable(s.summary), s.id)}
+	for _, f := range findingLines(o) {
+		lines = append(lines, output.Wrap(output.Printable(f)))
+	}
+	_, err := fmt.Fprintln(a.out, strings.Join(lines, "\n"))
+	return err
 }
 
 // unsure adds to the failure of a call whose effect is not known how to send the

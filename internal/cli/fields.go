@@ -99,6 +99,18 @@ func (f *fields) number(dst *float64, name, path, help string) {
 	})
 }
 
+// optionalNumber makes a flag for a number that may be left open.
+func (f *fields) optionalNumber(dst **float64, name, path, help string) {
+	f.bind(name, path, "NUMBER", help, func(text string) error {
+		v, problem := csvfile.ParseNumber(text)
+		if problem != "" {
+			return fmt.Errorf("%s", problem)
+		}
+		*dst = &v
+		return nil
+	})
+}
+
 // whole makes a flag for a whole number. Whether it is in range is the server's
 // to say.
 func (f *fields) whole(dst *int32, name, path, help string) {

@@ -1,11 +1,14 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
+	"strings"
 
 	"github.com/mattn/go-isatty"
 	"github.com/spf13/cobra"
@@ -13,18 +16,22 @@ import (
 	"jointledger/internal/cli/csvfile"
 	"jointledger/internal/cli/csvfolder"
 	"jointledger/internal/cli/output"
+	"jointledger/internal/rules"
 )
 
 const importHelp = `FOLDER holds CSV files (UTF-8, a header line, times with their zone, several
 readings in one cell parted by semicolons), one per kind of thing or record:
-sites, people, specs, lots, tools, towers, cells, joints, lot_movements,
-calibrations, tightenings, incidents. They are taken in this order; any may be
+sites, people, specs, lots, batches, tools, towers, cells, joints, lot_movements,
+calibrations, custody, sealings, tightenings, incidents, inspections. They are taken in this order; any may be
 missing. Cells that joints.csv names need no file of their own. Their columns are
 listed by ` + "`trackctl help import-format`" + `.
 
 A file with a bad line is not taken at all, nor is one that needs it, unless
 --keep-good is given; each bad line is named by file, line and column. Taking the
-same folder in again changes nothing: what is known already is left as it is.`
+same folder in again changes nothing: what is known already is left as it is.
+
+Records that break a rule of the trade are taken all the same; how many break
+which rule is said at the end, and findings lists them.`
 
 func (a *app) importCommand() *cobra.Command {
 	var options csvfolder.Options
@@ -110,7 +117,32 @@ func (a *app) tellImport(reports []*csvfolder.FileReport) error {
 			return err
 		}
 	}
-	return w.Close(output.Note{Key: "problems", Value: problems})
+	return w.Close(output.Note{Key: "problems", Value: problems}, importFindings(reports))
+}
+
+// importFindings sums up the rules that the records of all files break.
+func importFindings(reports []*csvfolder.FileReport) output.Note {
+	sums := map[csvfolder.Broken]int64{}
+	for _, r := range reports {
+		for b, n := range r.Findings {
+			sums[b] += int64(n)
+		}
+	}
+	var counts []findingCount
+	for b, n := range sums {
+		counts = append(counts, findingCount{b.Rule, b.Severity, n})
+	}
+	slices.SortFunc(counts, func(a, b findingCount) int {
+		return cmp.Or(int(b.severity)-int(a.severity), strings.Compare(a.rule, b.rule))
+	})
+	note := output.Note{Key: "findings", Value: output.ObjectsOf(findingCountColumns(), counts)}
+	for _, c := range counts {
+		note.Text = append(note.Text, fmt.Sprintf("%-4s  %-26s %6d", wordOf(rules.Severities, c.severity), c.rule, c.count))
+	}
+	if len(counts) > 0 {
+		note.Text = append([]string{"findings on these records, which trackctl findings lists:"}, note.Text...)
+	}
+	return note
 }
 
 func problemObject(p csvfile.Problem) output.Object {

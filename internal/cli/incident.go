@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
@@ -27,14 +28,20 @@ func (a *app) incidentCommand() *cobra.Command {
 		return ledger.IncidentKinds.All(), cobra.ShellCompDirectiveNoFileComp
 	}
 	f := newFields(cmd)
+	incidentFields(f, record)
+	entry.flags(f)
+	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.incident(ctx, args, f, record, &entry) })
+}
+
+// incidentFields binds the flags of what an incident tells besides its kind, its
+// place and its number of fasteners.
+func incidentFields(f *fields, record *pb.Incident) {
 	f.resource(&record.Lot, "lots", "lot", "lot", "LOT", "lot of the fasteners")
 	wordField(f, &record.Treatment, ledger.Treatments, "treatment", "treatment", "what the threads carried")
 	f.resource(&record.Tool, "tools", "tool", "tool", "SERIAL", "tool that was used or dropped")
 	wordField(f, &record.DrivingMethod, ledger.DrivingMethods, "method", "driving_method", "how the fastener was turned")
 	f.text(&record.Noticed, "noticed", "noticed", "when in the turn it was noticed, such as \"before clamp-up\"")
 	f.text(&record.Action, "action", "action", "what was done at once")
-	entry.flags(f)
-	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.incident(ctx, args, f, record, &entry) })
 }
 
 func (a *app) incident(ctx context.Context, args []string, f *fields, record *pb.Incident, o *entryOptions) error {
@@ -72,18 +79,13 @@ func (a *app) incident(ctx context.Context, args []string, f *fields, record *pb
 	if err != nil {
 		return err
 	}
-	conn, err := a.dial()
-	if err != nil {
-		return err
-	}
 	record.Name, record.Entry = "incidents/"+id, entry
 	names := f.names()
 	names["kind"], names["joint"], names["site"], names["fasteners"] = "KIND", "PLACE", "PLACE", "FASTENERS"
-	got, err := pb.NewAssemblyServiceClient(conn).RecordIncidents(ctx, &pb.RecordIncidentsRequest{Incidents: []*pb.Incident{record}})
-	if err != nil {
-		return a.unsure(err, o, names)
-	}
-	return a.tellOutcome(ledger.KindIncident, id, incidentSummary(kind, place, record), got.GetOutcomes(), names)
+	s := sent{kind: ledger.KindIncident, id: id, summary: incidentSummary(kind, place, record), joint: ledger.ShortName(record.GetJoint()), names: names}
+	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
+		return outcomesOf(pb.NewAssemblyServiceClient(conn).RecordIncidents(ctx, &pb.RecordIncidentsRequest{Incidents: []*pb.Incident{record}}))
+	})
 }
 
 // incidentPlace reads the place of an incident: a joint, or a site where no

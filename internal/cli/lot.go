@@ -14,7 +14,7 @@ import (
 
 func (a *app) lotCommand() *cobra.Command {
 	n := lotNoun()
-	return group("lot", "Fastener lots and their stock", n.add(a), a.lotList(), n.show(a), n.set(a), a.lotStock())
+	return group("lot", "Fastener lots and their stock", n.add(a), a.lotList(), n.show(a), n.set(a), a.lotStock(), a.lotWhere())
 }
 
 func lotNoun() *noun[*pb.Lot] {
@@ -58,7 +58,7 @@ func lotFields(cmd *cobra.Command, l *pb.Lot) *fields {
 	f := newFields(cmd)
 	f.text(&l.Supplier, "supplier", "supplier", "supplier")
 	f.text(&l.Heat, "heat", "heat", "heat number")
-	f.fastener(l.Fastener)
+	f.fastener(l.Fastener, "fastener")
 	f.text(&l.Description, "description", "description", "free text")
 	wordField(f, &l.State, ledger.LotStates, "state", "state", "whether it may be used")
 	return f
@@ -102,17 +102,21 @@ func (a *app) lotStock() *cobra.Command {
 			return err
 		}
 		client := pb.NewLotServiceClient(conn)
-		columns := []output.Column[*pb.LotStock]{
-			{Name: "lot", Value: func(*pb.LotStock) any { return ledger.ShortName(name) }},
-			{Name: "site", Heading: "SITE", Value: func(s *pb.LotStock) any { return ledger.ShortName(s.GetSite()) }},
-			{Name: "received", Heading: "RECEIVED", Value: func(s *pb.LotStock) any { return s.GetReceived() }},
-			{Name: "removed", Heading: "REMOVED", Value: func(s *pb.LotStock) any { return s.GetRemoved() }},
-			{Name: "used", Heading: "USED", Value: func(s *pb.LotStock) any { return s.GetUsed() }},
-			{Name: "on_hand", Heading: "ON HAND", Value: func(s *pb.LotStock) any { return s.GetOnHand() }},
-		}
-		return list(a, 0, "stocks", columns, func(int32, string) ([]*pb.LotStock, string, error) {
+		return list(a, 0, "stocks", lotStockColumns(name), func(int32, string) ([]*pb.LotStock, string, error) {
 			answer, err := client.ListLotStock(ctx, &pb.ListLotStockRequest{Lot: name})
 			return answer.GetStocks(), "", err
 		})
 	})
+}
+
+// lotStockColumns are the columns of the stock of the lot of that name.
+func lotStockColumns(lot string) []output.Column[*pb.LotStock] {
+	return []output.Column[*pb.LotStock]{
+		{Name: "lot", Value: func(*pb.LotStock) any { return ledger.ShortName(lot) }},
+		{Name: "site", Heading: "SITE", Value: func(s *pb.LotStock) any { return ledger.ShortName(s.GetSite()) }},
+		{Name: "received", Heading: "RECEIVED", Value: func(s *pb.LotStock) any { return s.GetReceived() }},
+		{Name: "removed", Heading: "REMOVED", Value: func(s *pb.LotStock) any { return s.GetRemoved() }},
+		{Name: "used", Heading: "USED", Value: func(s *pb.LotStock) any { return s.GetUsed() }},
+		{Name: "on_hand", Heading: "ON HAND", Value: func(s *pb.LotStock) any { return s.GetOnHand() }},
+	}
 }

@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/csvfile"
 	"jointledger/internal/cli/output"
@@ -29,11 +30,17 @@ func (a *app) movementAdd() *cobra.Command {
 		return ledger.MovementKinds.All(), cobra.ShellCompDirectiveNoFileComp
 	}
 	f := newFields(cmd)
+	movementFields(f, record)
+	entry.flags(f)
+	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.move(ctx, args, f, record, &entry) })
+}
+
+// movementFields binds the flags of what a movement tells besides its kind, lot
+// and quantity.
+func movementFields(f *fields, record *pb.LotMovement) {
 	f.site(&record.Site, "site", "site", "the site")
 	f.text(&record.Reference, "reference", "reference", "delivery note or other paper")
 	f.text(&record.HandledBy, "by", "handled_by", "who handled it, as written on the paper")
-	entry.flags(f)
-	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.move(ctx, args, f, record, &entry) })
 }
 
 func (a *app) move(ctx context.Context, args []string, f *fields, record *pb.LotMovement, o *entryOptions) error {
@@ -56,19 +63,14 @@ func (a *app) move(ctx context.Context, args []string, f *fields, record *pb.Lot
 	if err != nil {
 		return err
 	}
-	conn, err := a.dial()
-	if err != nil {
-		return err
-	}
 	record.Name, record.Kind, record.Lot, record.Quantity, record.Entry = "lotMovements/"+id, pb.MovementKind(kind), lot, quantity, entry
 	names := f.names()
 	names["kind"], names["lot"], names["quantity"] = "KIND", "LOT", "QUANTITY"
-	got, err := pb.NewLotServiceClient(conn).RecordLotMovements(ctx, &pb.RecordLotMovementsRequest{LotMovements: []*pb.LotMovement{record}})
-	if err != nil {
-		return a.unsure(err, o, names)
-	}
 	summary := sentence(ledger.MovementKinds.Name(kind), strconv.FormatInt(quantity, 10), "lot "+ledger.ShortName(lot), ledger.ShortName(record.GetSite()))
-	return a.tellOutcome(ledger.KindLotMovement, id, summary, got.GetOutcomes(), names)
+	s := sent{kind: ledger.KindLotMovement, id: id, summary: summary, names: names}
+	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
+		return outcomesOf(pb.NewLotServiceClient(conn).RecordLotMovements(ctx, &pb.RecordLotMovementsRequest{LotMovements: []*pb.LotMovement{record}}))
+	})
 }
 
 func movementColumns() []output.Column[*pb.LotMovement] {

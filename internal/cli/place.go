@@ -7,11 +7,14 @@ import (
 )
 
 // placeArg reads a place that a person typed: the short form in any letter case,
-// or the API's resource name. The depths are those allowed: 1 for a site to 4 for
+// the code of its label, or the API's resource name. The depths are those allowed: 1 for a site to 4 for
 // a joint.
 func placeArg(text string, depths ...int) (ledger.Place, error) {
+	text, err := unlabel(text)
+	if err != nil {
+		return ledger.Place{}, err
+	}
 	var place ledger.Place
-	var err error
 	if strings.HasPrefix(text, "sites/") {
 		place, err = ledger.ParsePlaceResource(text)
 	} else {
@@ -63,8 +66,12 @@ func listPlace(args []string, depth int) (string, error) {
 }
 
 // resourceArg reads the name of a thing in a collection: a lot number, a serial,
-// a code; or its full resource name.
+// a code; the code of its label; or its full resource name.
 func resourceArg(text, collection string) (string, error) {
+	text, err := unlabel(text)
+	if err != nil {
+		return "", err
+	}
 	id := strings.TrimPrefix(strings.TrimSpace(text), collection+"/")
 	if collection == "people" {
 		id = strings.ToLower(id)

@@ -89,6 +89,8 @@ func filterValue(by pb.Grouping, typed string) (string, error) {
 		return wordAsSpelt(ledger.Materials, typed)
 	case pb.Grouping_GROUPING_DRIVING_METHOD:
 		return wordAsSpelt(ledger.DrivingMethods, typed)
+	case pb.Grouping_GROUPING_LOT, pb.Grouping_GROUPING_TOOL:
+		return unlabel(typed)
 	}
 	return typed, nil
 }

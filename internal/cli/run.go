@@ -104,11 +104,17 @@ func (a *app) root() *cobra.Command {
 	mustComplete(root, "output", output.Formats())
 	root.AddCommand(
 		a.siteCommand(), a.towerCommand(), a.cellCommand(), a.jointCommand(), a.specCommand(), a.lotCommand(),
+		a.batchCommand(), a.substitutionCommand(),
 		a.toolCommand(), a.personCommand(), a.calibrationCommand(), a.movementCommand(),
-		a.tightenCommand(), a.incidentCommand(), a.recordCommand(), a.importCommand(), a.rateCommand(), a.dueCommand(),
+		a.tightenCommand(), a.incidentCommand(), a.sealCommand(), a.inspectCommand(), a.custodyCommand(), a.holdCommand(),
+		a.decideCommand(), a.signOffCommand(), a.correctCommand(), a.withdrawCommand(),
+		a.recordCommand(), a.importCommand(), a.rateCommand(), a.dueCommand(),
+		a.remainingCommand(), a.progressCommand(), a.historyCommand(), a.findingsCommand(),
+		a.attachCommand(), a.attachmentsCommand(), a.attachmentCommand(),
 		a.versionCommand(),
 		&cobra.Command{Use: "exit-codes", Short: "The codes that trackctl exits with", Long: exitCodesHelp},
 		&cobra.Command{Use: "import-format", Short: "The files and columns that import takes", Long: csvfolder.Format()},
+		newReckonCommand(a), newRulesCommand(a), newLabelsCommand(a), newHandoverCommand(a),
 	)
 	return root
 }

@@ -3,6 +3,8 @@ package cli
 import (
 	"bytes"
 	"context"
+	"errors"
+	"io"
 	"net"
 	"strings"
 	"testing"
@@ -21,10 +23,18 @@ import (
 // server's own behaviour is tested with the real one in testdata/script.
 type answering struct {
 	address string
-	// reply answers a call; requests and headers are what came.
+	// reply answers a call; requests and headers are what came, streams all that
+	// came in one.
 	reply    func(method string, request []byte) (proto.Message, error)
 	requests map[string][]byte
+	streams  map[string][][]byte
 	headers  metadata.MD
+}
+
+// parts is the answer of a call that streams.
+type parts struct {
+	proto.Message
+	of []proto.Message
 }
 
 // rawCodec hands messages through as bytes.
@@ -46,7 +56,7 @@ func (rawCodec) Name() string { return "proto" }
 
 func newAnswering(t *testing.T, reply func(method string, request []byte) (proto.Message, error)) *answering {
 	t.Helper()
-	a := &answering{reply: reply, requests: map[string][]byte{}}
+	a := &answering{reply: reply, requests: map[string][]byte{}, streams: map[string][][]byte{}}
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -56,8 +66,16 @@ func newAnswering(t *testing.T, reply func(method string, request []byte) (proto
 		path, _ := grpc.MethodFromServerStream(stream)
 		method := path[strings.LastIndexByte(path, '/')+1:]
 		var request []byte
-		if err := stream.RecvMsg(&request); err != nil {
-			return err
+		a.streams[method] = nil
+		for {
+			var part []byte
+			if err := stream.RecvMsg(&part); errors.Is(err, io.EOF) {
+				break
+			} else if err != nil {
+				return err
+			}
+			request = part
+			a.streams[method] = append(a.streams[method], part)
 		}
 		a.requests[method] = request
 		a.headers, _ = metadata.FromIncomingContext(stream.Context())
@@ -65,7 +83,16 @@ func newAnswering(t *testing.T, reply func(method string, request []byte) (proto
 		if err != nil {
 			return err
 		}
-		return stream.SendMsg(answer)
+		parts, several := answer.(parts)
+		if !several {
+			return stream.SendMsg(answer)
+		}
+		for _, p := range parts.of {
+			if err := stream.SendMsg(p); err != nil {
+				return err
+			}
+		}
+		return nil
 	}))
 	done := make(chan struct{})
 	go func() {

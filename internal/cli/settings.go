@@ -44,7 +44,7 @@ func (s *settings) flags(fs *pflag.FlagSet) {
 	fs.StringVar(&s.server, "server", "", "`HOST:PORT` of trackerd (environment "+envServer+"; else "+defaultServer+")")
 	fs.StringVar(&s.tokenFile, "token-file", "", "`FILE` with the bearer token (environment "+envTokenFile+")")
 	fs.StringVarP(&s.output, "output", "o", string(output.Table), "`FORMAT` of answers: table, json or csv")
-	fs.DurationVar(&s.timeout, "timeout", 30*time.Second, "give each call to the server so `LONG`")
+	fs.DurationVar(&s.timeout, "timeout", 30*time.Second, "give each call to the server, and each part of a stream, so `LONG`")
 	fs.StringVar(&s.person, "person", "", "who reports: initials or badge of a `PERSON` (environment "+envPerson+")")
 }
 
@@ -110,6 +110,12 @@ func (a *app) dial() (*grpc.ClientConn, error) {
 		return nil, err
 	}
 	timeout := a.settings.timeout
+	authorised := func(ctx context.Context) context.Context {
+		if token == "" {
+			return ctx
+		}
+		return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
+	}
 	conn, err := grpc.NewClient(a.settings.server,
 		grpc.WithTransportCredentials(insecure.NewCredentials()),
 		grpc.WithUserAgent("trackctl/"+versionText()),
@@ -117,10 +123,12 @@ func (a *app) dial() (*grpc.ClientConn, error) {
 		grpc.WithUnaryInterceptor(func(ctx context.Context, method string, request, reply any, conn *grpc.ClientConn, invoke grpc.UnaryInvoker, options ...grpc.CallOption) error {
 			ctx, cancel := context.WithTimeout(ctx, timeout)
 			defer cancel()
-			if token != "" {
-				ctx = metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
-			}
-			return invoke(ctx, method, request, reply, conn, options...)
+			return invoke(authorised(ctx), method, request, reply, conn, options...)
+		}),
+		grpc.WithStreamInterceptor(func(ctx context.Context, desc *grpc.StreamDesc, conn *grpc.ClientConn, method string, open grpc.Streamer, options ...grpc.CallOption) (grpc.ClientStream, error) {
+			return newWatchedStream(authorised(ctx), timeout, desc, func(ctx context.Context) (grpc.ClientStream, error) {
+				return open(ctx, desc, conn, method, options...)
+			})
 		}))
 	if err != nil {
 		return nil, usage("--server: %v", err)

@@ -54,14 +54,14 @@ func fastenerColumns[T any](fastener func(T) *pb.Fastener) []output.Column[T] {
 	}
 }
 
-// fastenerFields binds the flags of a fastener.
-func (f *fields) fastener(dst *pb.Fastener) {
-	f.text(&dst.Thread, "thread", "fastener.thread", "thread, such as M10")
-	f.length(&dst.LengthMillimetres, "length", "fastener.length_millimetres", "nominal length")
-	wordField(f, &dst.Material, ledger.Materials, "material", "fastener.material", "material of the fastener")
-	f.text(&dst.PropertyClass, "property-class", "fastener.property_class", "property class or condition, such as 8.8 or A2-70")
-	f.text(&dst.Coating, "coating", "fastener.coating", "coating, such as plain or hot-dip")
-	f.text(&dst.Head, "head", "fastener.head", "head form, such as hex or flange")
+// fastener binds the flags of a fastener, which is in the field at path.
+func (f *fields) fastener(dst *pb.Fastener, path string) {
+	f.text(&dst.Thread, "thread", path+".thread", "thread, such as M10")
+	f.length(&dst.LengthMillimetres, "length", path+".length_millimetres", "nominal length")
+	wordField(f, &dst.Material, ledger.Materials, "material", path+".material", "material of the fastener")
+	f.text(&dst.PropertyClass, "property-class", path+".property_class", "property class or condition, such as 8.8 or A2-70")
+	f.text(&dst.Coating, "coating", path+".coating", "coating, such as plain or hot-dip")
+	f.text(&dst.Head, "head", path+".head", "head form, such as hex or flange")
 }
 
 func specColumns() []output.Column[*pb.Specification] {
@@ -97,7 +97,7 @@ func specColumns() []output.Column[*pb.Specification] {
 
 func specFields(cmd *cobra.Command, s *pb.Specification) *fields {
 	f := newFields(cmd)
-	f.fastener(s.Fastener)
+	f.fastener(s.Fastener, "fastener")
 	wordField(f, &s.Treatment, ledger.Treatments, "treatment", "treatment", "what the threads shall carry")
 	wordField(f, &s.LockingMethod, ledger.LockingMethods, "locking", "locking_method", "how the fastener is kept from working loose")
 	f.torque(&s.TorqueNewtonMetres, "torque", "torque_newton_metres", "target torque")

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
@@ -23,6 +24,14 @@ func (a *app) tightenCommand() *cobra.Command {
 			"given.\n\n"+caution)
 	cmd.Example = "  trackctl tighten rvb/ct2/c3/j014 10 --lot M10-ST-2640C --treatment anti-seize --tool TW-RVB-03 --torque \"32 N.m\""
 	f := newFields(cmd)
+	tighteningFields(f, record)
+	entry.flags(f)
+	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.tighten(ctx, args, f, record, &entry) })
+}
+
+// tighteningFields binds the flags of what a tightening tells besides its joint
+// and its number of fasteners.
+func tighteningFields(f *fields, record *pb.Tightening) {
 	f.resource(&record.Lot, "lots", "lot", "lot", "LOT", "lot of the fasteners")
 	wordField(f, &record.Treatment, ledger.Treatments, "treatment", "treatment", "what the threads carried")
 	f.text(&record.CompoundBatch, "batch", "compound_batch", "batch of the compound on the threads")
@@ -37,8 +46,6 @@ func (a *app) tightenCommand() *cobra.Command {
 	})
 	wordField(f, &record.Pass, ledger.Passes, "pass", "pass", "which round it was")
 	wordField(f, &record.DrivingMethod, ledger.DrivingMethods, "method", "driving_method", "how they were turned")
-	entry.flags(f)
-	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.tighten(ctx, args, f, record, &entry) })
 }
 
 func (a *app) tighten(ctx context.Context, args []string, f *fields, record *pb.Tightening, o *entryOptions) error {
@@ -57,19 +64,14 @@ func (a *app) tighten(ctx context.Context, args []string, f *fields, record *pb.
 	if err != nil {
 		return err
 	}
-	conn, err := a.dial()
-	if err != nil {
-		return err
-	}
 	record.Name, record.Joint, record.Fasteners, record.Entry = "tightenings/"+id, joint.Resource(), int32(n), entry
 	names := f.names()
 	names["joint"], names["fasteners"] = "JOINT", "FASTENERS"
-	got, err := pb.NewAssemblyServiceClient(conn).RecordTightenings(ctx, &pb.RecordTighteningsRequest{Tightenings: []*pb.Tightening{record}})
-	if err != nil {
-		return a.unsure(err, o, names)
-	}
 	summary := sentence(counted(int(n), "fastener"), wordOf(ledger.Passes, record.GetPass())+" pass", joint.String(), "lot "+ledger.ShortName(record.GetLot()))
-	return a.tellOutcome(ledger.KindTightening, id, summary, got.GetOutcomes(), names)
+	s := sent{kind: ledger.KindTightening, id: id, summary: summary, joint: joint.String(), names: names}
+	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
+		return outcomesOf(pb.NewAssemblyServiceClient(conn).RecordTightenings(ctx, &pb.RecordTighteningsRequest{Tightenings: []*pb.Tightening{record}}))
+	})
 }
 
 func tighteningColumns() []output.Column[*pb.Tightening] {

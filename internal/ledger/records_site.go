@@ -152,6 +152,9 @@ type Hold struct {
 	// Releases is the id of the hold that is released, and Decision why it may be.
 	Releases uuid.UUID
 	Decision Decision
+	// ReleasedBy is the release that ended a placed hold; zero while it is open. It
+	// is no part of the record and not in its link.
+	ReleasedBy uuid.UUID
 }
 
 // Disposition: somebody with the authority decided what is done about an

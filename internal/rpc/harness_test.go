@@ -30,6 +30,20 @@ func (p probe) GetPerson(ctx context.Context, r *pb.GetPersonRequest) (*pb.Perso
 	return p.get(ctx, r)
 }
 
+// streamProbe is a service whose streams do what a test wants.
+type streamProbe struct {
+	pb.UnimplementedAttachmentServiceServer
+	download func(context.Context) error
+}
+
+func (p streamProbe) DownloadAttachment(_ *pb.DownloadAttachmentRequest, s grpc.ServerStreamingServer[pb.DownloadAttachmentResponse]) error {
+	return p.download(s.Context())
+}
+
+func (p streamProbe) UploadAttachment(s grpc.ClientStreamingServer[pb.UploadAttachmentRequest, pb.AttachmentInfo]) error {
+	return p.download(s.Context())
+}
+
 // logBuffer is a log that may be written and read at once.
 type logBuffer struct {
 	mu sync.Mutex
@@ -52,16 +66,26 @@ type fixture struct {
 	server *rpc.Server
 	conn   *grpc.ClientConn
 	people pb.PersonServiceClient
+	files  pb.AttachmentServiceClient
 	log    *logBuffer
 }
 
 func serve(t *testing.T, token string, get func(context.Context, *pb.GetPersonRequest) (*pb.Person, error)) fixture {
 	t.Helper()
+	return serveAll(t, token, get, nil)
+}
+
+// serveAll serves a unary method and streams.
+func serveAll(t *testing.T, token string, get func(context.Context, *pb.GetPersonRequest) (*pb.Person, error), download func(context.Context) error) fixture {
+	t.Helper()
 	f := fixture{log: &logBuffer{}}
 	f.server = rpc.NewServer(rpc.Config{
-		Token:    token,
-		Logger:   slog.New(slog.NewTextHandler(f.log, &slog.HandlerOptions{Level: slog.LevelDebug})),
-		Register: func(r grpc.ServiceRegistrar) { pb.RegisterPersonServiceServer(r, probe{get: get}) },
+		Token:  token,
+		Logger: slog.New(slog.NewTextHandler(f.log, &slog.HandlerOptions{Level: slog.LevelDebug})),
+		Register: func(r grpc.ServiceRegistrar) {
+			pb.RegisterPersonServiceServer(r, probe{get: get})
+			pb.RegisterAttachmentServiceServer(r, streamProbe{download: download})
+		},
 	})
 	l := bufconn.Listen(1 << 20)
 	served := make(chan error, 1)
@@ -74,7 +98,7 @@ func serve(t *testing.T, token string, get func(context.Context, *pb.GetPersonRe
 	if err != nil {
 		t.Fatal(err)
 	}
-	f.people = pb.NewPersonServiceClient(f.conn)
+	f.people, f.files = pb.NewPersonServiceClient(f.conn), pb.NewAttachmentServiceClient(f.conn)
 	t.Cleanup(func() {
 		f.conn.Close()
 		ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)

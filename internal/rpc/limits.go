@@ -3,6 +3,7 @@ package rpc
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -21,7 +22,14 @@ const (
 	// defaultDeadline is for clients that give none, so that no call waits for
 	// ever.
 	defaultDeadline = 60 * time.Second
+	// streamDeadline is the same for our own streams: 20 MiB over a poor line take
+	// their time, but a client that has stopped reading must not keep the database
+	// in an old state for ever.
+	streamDeadline = 10 * time.Minute
 )
+
+// ourServices begins the full names of the methods of the API.
+const ourServices = "/jointledger."
 
 // requestSize refuses a request that is too large.
 func requestSize() interceptor {
@@ -38,14 +46,19 @@ func requestSize() interceptor {
 	}}
 }
 
-// deadline gives a unary call without a deadline one. A stream lives as long as
-// its client wants.
+// deadline gives a call without a deadline one. Streams that watch the server's
+// health, or ask what it can do, live as long as their clients want.
 func deadline() interceptor {
 	return interceptor{"deadline", func(ctx context.Context, c call, next func(context.Context) error) error {
-		if _, given := ctx.Deadline(); given || c.stream() {
+		limit := defaultDeadline
+		if c.stream() {
+			limit = streamDeadline
+		}
+		_, given := ctx.Deadline()
+		if given || c.stream() && !strings.HasPrefix(c.method, ourServices) {
 			return next(ctx)
 		}
-		ctx, cancel := context.WithTimeout(ctx, defaultDeadline)
+		ctx, cancel := context.WithTimeout(ctx, limit)
 		defer cancel()
 		return next(ctx)
 	}}

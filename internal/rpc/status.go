@@ -48,6 +48,7 @@ var codeOfKind = map[ledger.Kind]codes.Code{
 	ledger.KindUnauthenticated: codes.Unauthenticated,
 	ledger.KindDenied:          codes.PermissionDenied,
 	ledger.KindLimit:           codes.ResourceExhausted,
+	ledger.KindPrecondition:    codes.FailedPrecondition,
 }
 
 // of builds the status afresh: never from the text of an error that nobody meant
@@ -119,6 +120,10 @@ func detailsOf(e *ledger.Error) []protoadapt.MessageV1 {
 		details = append(details, &errdetails.QuotaFailure{
 			Violations: []*errdetails.QuotaFailure_Violation{{Subject: "request", Description: e.Message}},
 		})
+	case e.Kind == ledger.KindPrecondition:
+		details = append(details, &errdetails.PreconditionFailure{
+			Violations: []*errdetails.PreconditionFailure_Violation{{Type: reasonName(e.Reason), Subject: e.Resource, Description: e.Message}},
+		})
 	}
 	return details
 }
@@ -126,7 +131,11 @@ func detailsOf(e *ledger.Error) []protoadapt.MessageV1 {
 // errorInfo carries the reason under the name it has in the API, without the
 // enum's prefix.
 func errorInfo(r ledger.Reason) *errdetails.ErrorInfo {
-	return &errdetails.ErrorInfo{Reason: strings.TrimPrefix(pb.ErrorReason(r).String(), "ERROR_REASON_"), Domain: errorDomain}
+	return &errdetails.ErrorInfo{Reason: reasonName(r), Domain: errorDomain}
+}
+
+func reasonName(r ledger.Reason) string {
+	return strings.TrimPrefix(pb.ErrorReason(r).String(), "ERROR_REASON_")
 }
 
 func retryInfo(d time.Duration) *errdetails.RetryInfo {
@@ -136,7 +145,10 @@ func retryInfo(d time.Duration) *errdetails.RetryInfo {
 var resourceTypes = map[string]string{
 	"sites": "Site", "towers": "Tower", "cells": "Cell", "joints": "Joint",
 	"specifications": "Specification", "lots": "Lot", "tools": "Tool", "people": "Person",
+	"batches": "Batch", "substitutions": "Substitution", "attachments": "Attachment", "records": "Record",
 	"tightenings": "Tightening", "incidents": "Incident", "calibrations": "Calibration", "lotMovements": "LotMovement",
+	"sealings": "Sealing", "inspections": "Inspection", "custodyChanges": "CustodyChange", "holds": "Hold",
+	"dispositions": "Disposition", "signOffs": "SignOff", "corrections": "Correction",
 }
 
 // resourceType is the type of the last collection in a resource name, such as

@@ -38,6 +38,10 @@ func render(err error) string {
 			for _, v := range d.Violations {
 				lines = append(lines, "quota "+v.Subject+": "+v.Description)
 			}
+		case *errdetails.PreconditionFailure:
+			for _, v := range d.Violations {
+				lines = append(lines, "precondition "+v.Type+" "+v.Subject+": "+v.Description)
+			}
 		case *errdetails.RequestInfo:
 			lines = append(lines, "request "+d.RequestId)
 		default:
@@ -90,6 +94,16 @@ reason jointledger/PERMISSION_DENIED`},
 ResourceExhausted: too large
 reason jointledger/LIMIT_EXCEEDED
 quota request: too large`},
+		{"precondition", &ledger.Error{Kind: ledger.KindPrecondition, Reason: ledger.ReasonHoldNotOpen, Message: "the hold is not open", Resource: "holds/019cadd3-6bc0-77c9-9e41-58325664ba11"}, `
+FailedPrecondition: the hold is not open
+reason jointledger/HOLD_NOT_OPEN
+resource jointledger/Hold holds/019cadd3-6bc0-77c9-9e41-58325664ba11
+precondition HOLD_NOT_OPEN holds/019cadd3-6bc0-77c9-9e41-58325664ba11: the hold is not open`},
+		{"empty place", &ledger.Error{Kind: ledger.KindPrecondition, Reason: ledger.ReasonEmptyPlace, Message: "there is no joint at RVB/CT2", Resource: "sites/RVB/towers/CT2"}, `
+FailedPrecondition: there is no joint at RVB/CT2
+reason jointledger/EMPTY_PLACE
+resource jointledger/Tower sites/RVB/towers/CT2
+precondition EMPTY_PLACE sites/RVB/towers/CT2: there is no joint at RVB/CT2`},
 		{"internal", &ledger.Error{Kind: ledger.KindInternal, Reason: ledger.ReasonInternal, Message: "chain of RVB is broken", Cause: secret}, `
 Internal: internal error
 reason jointledger/INTERNAL
@@ -124,6 +138,23 @@ Unimplemented: not here`},
 				t.Errorf("the cause is not in the log: %s", f.log)
 			}
 		})
+	}
+}
+
+// Every collection of the API's names has a type of its own in the details.
+func TestResourceTypes(t *testing.T) {
+	for collection, want := range map[string]string{
+		"batches": "Batch", "substitutions": "Substitution", "attachments": "Attachment", "sealings": "Sealing", "inspections": "Inspection",
+		"custodyChanges": "CustodyChange", "holds": "Hold", "dispositions": "Disposition", "signOffs": "SignOff", "corrections": "Correction",
+		"tightenings": "Tightening", "incidents": "Incident", "calibrations": "Calibration", "lotMovements": "LotMovement", "records": "Record",
+	} {
+		f := serve(t, "", func(context.Context, *pb.GetPersonRequest) (*pb.Person, error) {
+			return nil, ledger.NotFound("thing", collection+"/x", "")
+		})
+		_, err := f.people.GetPerson(t.Context(), &pb.GetPersonRequest{})
+		if !strings.HasSuffix(render(err), "\nresource jointledger/"+want+" "+collection+"/x") {
+			t.Errorf("%s", render(err))
+		}
 	}
 }
 

@@ -3,13 +3,14 @@ package service
 import (
 	"context"
 
+	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var calibrations = record[*ledger.Calibration, *pb.Calibration]{
-	kind: ledger.KindCalibration, collection: "calibrations", members: "calibrations", from: calibrationFrom, to: calibrationTo,
+	kind: ledger.KindCalibration, collection: "calibrations", members: "calibrations", action: access.Record, from: calibrationFrom, to: calibrationTo,
 }
 
 // RecordCalibrations keeps calibrations and answers for each.

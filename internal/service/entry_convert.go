@@ -1,6 +1,8 @@
 package service
 
 import (
+	"github.com/google/uuid"
+
 	"jointledger/internal/ledger"
 	pb "jointledger/proto/jointledger/v1"
 )
@@ -14,6 +16,7 @@ func entryFrom(p *problems, collection, name string, m *pb.Entry) ledger.Entry {
 		Person:        p.reference("entry.person", "people", m.GetPerson()),
 		Device:        m.GetDevice(),
 		Note:          m.GetNote(),
+		Offline:       m.GetOffline(),
 	}
 }
 
@@ -24,11 +27,15 @@ func entryTo(e ledger.Entry) *pb.Entry {
 		Person:           resourceName("people", e.Person),
 		Device:           e.Device,
 		Note:             e.Note,
+		Offline:          e.Offline,
 		ReceiveTime:      timestamp(e.ReceiveTime),
 		ChainSequence:    e.Sequence,
 	}
 	if e.Sequence != 0 {
 		m.ChainLink = e.Link[:]
+	}
+	if e.CorrectedBy != uuid.Nil {
+		m.CorrectedBy = ledger.RecordName(ledger.KindCorrection, e.CorrectedBy)
 	}
 	return m
 }

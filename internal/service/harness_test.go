@@ -22,10 +22,11 @@ import (
 	"jointledger/internal/rpc"
 	"jointledger/internal/service"
 	"jointledger/internal/store"
+	"jointledger/internal/store/storetest"
 	pb "jointledger/proto/jointledger/v1"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { storetest.Main(m) }
 
 // now is the clock of every server under test.
 var now = time.Date(2026, 3, 20, 12, 0, 0, 0, time.UTC)
@@ -38,15 +39,44 @@ type clients struct {
 	people    pb.PersonServiceClient
 	assembly  pb.AssemblyServiceClient
 	analysis  pb.AnalysisServiceClient
-	store     *store.Store
+
+	consumables pb.ConsumableServiceClient
+	inspection  pb.InspectionServiceClient
+	control     pb.ControlServiceClient
+	progress    pb.ProgressServiceClient
+	files       pb.AttachmentServiceClient
+
+	store *store.Store
 }
 
-// start serves a new store in a temporary folder through the production
-// constructor, over an in-memory listener.
+// start serves a new embedded store.
 func start(t *testing.T) clients {
 	t.Helper()
+	return serve(t, storetest.SQLite().NewConfig(t))
+}
+
+// each runs a story on every engine, one after the other: a leak is looked for
+// after each.
+func each(t *testing.T, story func(*testing.T, clients)) {
+	t.Helper()
+	for _, e := range storetest.Engines(t) {
+		t.Run(e.Name, func(t *testing.T) {
+			c := serve(t, e.NewConfig(t))
+			registerFleet(t, c)
+			story(t, c)
+		})
+	}
+}
+
+// serve serves a store through the production constructor, over an in-memory
+// listener, and sees to it that nothing of it is left running.
+func serve(t *testing.T, config store.Config) clients {
+	t.Helper()
+	before := goleak.IgnoreCurrent()
+	t.Cleanup(func() { goleak.VerifyNone(t, before) })
 	log := slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelError}))
-	st, err := store.Open(t.Context(), store.Config{DataDir: t.TempDir(), Logger: log})
+	config.Logger = log
+	st, err := store.Open(t.Context(), config)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -75,7 +105,10 @@ func start(t *testing.T) clients {
 	return clients{
 		structure: pb.NewStructureServiceClient(conn), specs: pb.NewSpecificationServiceClient(conn),
 		lots: pb.NewLotServiceClient(conn), tools: pb.NewToolServiceClient(conn), people: pb.NewPersonServiceClient(conn),
-		assembly: pb.NewAssemblyServiceClient(conn), analysis: pb.NewAnalysisServiceClient(conn), store: st,
+		assembly: pb.NewAssemblyServiceClient(conn), analysis: pb.NewAnalysisServiceClient(conn),
+		consumables: pb.NewConsumableServiceClient(conn), inspection: pb.NewInspectionServiceClient(conn),
+		control: pb.NewControlServiceClient(conn), progress: pb.NewProgressServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
+		store: st,
 	}
 }
 
@@ -136,7 +169,14 @@ const (
 // fleet starts a server with the fleet registered.
 func fleet(t *testing.T) clients {
 	t.Helper()
-	c, ctx := start(t), t.Context()
+	c := start(t)
+	registerFleet(t, c)
+	return c
+}
+
+func registerFleet(t *testing.T, c clients) {
+	t.Helper()
+	ctx := t.Context()
 	must[*pb.Site](t)(c.structure.CreateSite(ctx, &pb.CreateSiteRequest{SiteId: "HAR", Site: site()}))
 	must[*pb.Specification](t)(c.specs.CreateSpecification(ctx, &pb.CreateSpecificationRequest{SpecificationId: "SS-M10", Specification: specification()}))
 	must[*pb.Tower](t)(c.structure.CreateTower(ctx, &pb.CreateTowerRequest{Parent: "sites/HAR", TowerId: "CT1", Tower: &pb.Tower{Material: pb.Material_MATERIAL_316}}))
@@ -146,7 +186,6 @@ func fleet(t *testing.T) clients {
 	must[*pb.Lot](t)(c.lots.CreateLot(ctx, &pb.CreateLotRequest{LotId: "M10-S-2", Lot: lot()}))
 	must[*pb.Tool](t)(c.tools.CreateTool(ctx, &pb.CreateToolRequest{ToolId: "TW-1", Tool: tool()}))
 	must[*pb.Person](t)(c.people.CreatePerson(ctx, &pb.CreatePersonRequest{PersonId: "nd1", Person: person()}))
-	return c
 }
 
 func newID() string { return uuid.Must(uuid.NewV7()).String() }
@@ -203,6 +242,10 @@ func render(err error) string {
 			}
 		case *errdetails.ResourceInfo:
 			lines = append(lines, "resource "+d.ResourceType+" "+d.ResourceName)
+		case *errdetails.PreconditionFailure:
+			for _, v := range d.Violations {
+				lines = append(lines, "precondition "+v.Type+" "+v.Subject+": "+v.Description)
+			}
 		default:
 			lines = append(lines, fmt.Sprintf("detail %T", d))
 		}
@@ -227,4 +270,14 @@ func outcomes(list []*pb.Outcome) string {
 		lines = append(lines, line)
 	}
 	return strings.Join(lines, "\n")
+}
+
+// taken fails the test unless every member was taken.
+func taken(t *testing.T, list []*pb.Outcome) {
+	t.Helper()
+	for i, o := range list {
+		if o.State != pb.Outcome_STATE_TAKEN {
+			t.Fatalf("member %d:\n%s", i, outcomes([]*pb.Outcome{o}))
+		}
+	}
 }

@@ -3,13 +3,14 @@ package service
 import (
 	"context"
 
+	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var incidents = record[*ledger.Incident, *pb.Incident]{
-	kind: ledger.KindIncident, collection: "incidents", members: "incidents", from: incidentFrom, to: incidentTo,
+	kind: ledger.KindIncident, collection: "incidents", members: "incidents", action: access.Record, from: incidentFrom, to: incidentTo,
 }
 
 // RecordIncidents keeps incidents and answers for each.

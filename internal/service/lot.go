@@ -70,11 +70,5 @@ func (s lotService) ListLotStock(ctx context.Context, r *pb.ListLotStockRequest)
 	if err != nil {
 		return nil, err
 	}
-	resp := &pb.ListLotStockResponse{}
-	for _, st := range stocks {
-		resp.Stocks = append(resp.Stocks, &pb.LotStock{
-			Site: resourceName("sites", st.Site), Received: st.Received, Removed: st.Removed, Used: st.Used, OnHand: st.OnHand,
-		})
-	}
-	return resp, nil
+	return &pb.ListLotStockResponse{Stocks: lotStocksTo(stocks)}, nil
 }

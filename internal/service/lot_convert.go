@@ -31,6 +31,16 @@ func lotTo(l ledger.Lot) *pb.Lot {
 	}
 }
 
+func lotStocksTo(stocks []ledger.LotStock) []*pb.LotStock {
+	var out []*pb.LotStock
+	for _, st := range stocks {
+		out = append(out, &pb.LotStock{
+			Site: resourceName("sites", st.Site), Received: st.Received, Removed: st.Removed, Used: st.Used, OnHand: st.OnHand,
+		})
+	}
+	return out
+}
+
 var lotFields = slices.Concat(
 	[]field[ledger.Lot]{
 		{"supplier", func(dst, src *ledger.Lot) { dst.Supplier = src.Supplier }},

@@ -3,13 +3,14 @@ package service
 import (
 	"context"
 
+	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var lotMovements = record[*ledger.LotMovement, *pb.LotMovement]{
-	kind: ledger.KindLotMovement, collection: "lotMovements", members: "lot_movements", from: lotMovementFrom, to: lotMovementTo,
+	kind: ledger.KindLotMovement, collection: "lotMovements", members: "lot_movements", action: access.Record, from: lotMovementFrom, to: lotMovementTo,
 }
 
 // RecordLotMovements keeps lot movements and answers for each.

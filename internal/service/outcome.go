@@ -57,7 +57,7 @@ func keepBatch[T any](members []member[T], keep func([]T) ([]store.Outcome, erro
 		if m.err == nil {
 			o, kept = kept[0], kept[1:]
 		}
-		out[i] = &pb.Outcome{Name: m.name, State: outcomeStates[o.State], Refusal: refusal(o.Err)}
+		out[i] = &pb.Outcome{Name: m.name, State: outcomeStates[o.State], Refusal: refusal(o.Err), Findings: findingsTo(o.Findings)}
 	}
 	return out, nil
 }

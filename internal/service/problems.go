@@ -92,7 +92,9 @@ func (p *problems) required(field, collection, name string) string {
 
 var singular = map[string]string{
 	"sites": "site", "specifications": "specification", "lots": "lot", "tools": "tool", "people": "person",
-	"tightenings": "id", "incidents": "id", "calibrations": "id", "lotMovements": "id",
+	"batches": "batch", "substitutions": "substitution", "attachments": "sha256",
+	"tightenings": "id", "incidents": "id", "calibrations": "id", "lotMovements": "id", "sealings": "id", "inspections": "id",
+	"custodyChanges": "id", "holds": "id", "dispositions": "id", "signOffs": "id", "corrections": "id",
 }
 
 // resourceName is the opposite of reference: empty for an empty id.
@@ -138,6 +140,33 @@ func (p *problems) placeOf(field, name string, depth int, wildcard bool) ledger.
 	return ledger.Place{}
 }
 
+// placeBetween reads the name of one place whose depth is from lowest to highest.
+func (p *problems) placeBetween(field, name string, lowest, highest int) ledger.Place {
+	var kinds []string
+	for _, form := range placeForms[lowest : highest+1] {
+		kinds = append(kinds, form.kind)
+	}
+	expected := kinds[len(kinds)-1]
+	if others := kinds[:len(kinds)-1]; len(others) > 0 {
+		expected = strings.Join(others, ", ") + " or " + expected
+	}
+	if name == "" {
+		p.add(field, "is required; expected a %s", expected)
+		return ledger.Place{}
+	}
+	place := p.place(field, name)
+	switch depth := place.Depth(); {
+	case depth == 0: // it could not be read, and that was said
+	case depth < lowest || depth > highest:
+		p.add(field, "%q is a %s; expected a %s", name, place.PlaceKind(), expected)
+	case hasWildcard(place):
+		p.add(field, "%q stands for many; expected one %s", name, place.PlaceKind())
+	default:
+		return place
+	}
+	return ledger.Place{}
+}
+
 var placeForms = [...]struct{ kind, form string }{
 	1: {"site", "sites/{site}"},
 	2: {"tower", "sites/{site}/towers/{tower}"},
@@ -165,6 +194,36 @@ func (p *problems) recordID(field, collection, name string) uuid.UUID {
 		return uuid.UUID{}
 	}
 	return id
+}
+
+// collections gives the kind of the records in a collection.
+var collections = func() map[string]ledger.RecordKind {
+	m := make(map[string]ledger.RecordKind)
+	for i := range ledger.RecordKinds.All() {
+		kind := ledger.RecordKind(i + 1)
+		collection, _, _ := strings.Cut(ledger.RecordName(kind, uuid.Nil), "/")
+		m[collection] = kind
+	}
+	return m
+}()
+
+// anyRecord reads the name of a record of whatever kind; kind 0 when it is none.
+func (p *problems) anyRecord(field, name string) (ledger.RecordKind, uuid.UUID) {
+	if name == "" {
+		p.add(field, "is required; expected the name of a record, such as tightenings/{id}")
+		return 0, uuid.Nil
+	}
+	collection, _, _ := strings.Cut(name, "/")
+	kind, ok := collections[collection]
+	if !ok {
+		p.add(field, "%q is not the name of a record; expected one such as tightenings/{id}", name)
+		return 0, uuid.Nil
+	}
+	id := p.recordID(field, collection, name)
+	if id == uuid.Nil {
+		kind = 0
+	}
+	return kind, id
 }
 
 // time reads a moment to the microsecond, which is all that is kept; not given
@@ -205,6 +264,14 @@ func or[T ~uint8](v, otherwise T) T {
 		return otherwise
 	}
 	return v
+}
+
+// copied gives a value of its own to what may be absent.
+func copied[T any](v *T) *T {
+	if v == nil {
+		return nil
+	}
+	return new(*v)
 }
 
 // timestamp is the opposite of time: nil for the zero time.

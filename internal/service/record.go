@@ -3,7 +3,6 @@ package service
 import (
 	"context"
 	"fmt"
-	"strings"
 	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -22,17 +21,25 @@ type record[T ledger.Record, M interface{ GetName() string }] struct {
 	collection string
 	// members is the field of a batch.
 	members string
-	from    func(*problems, M) T
-	to      func(T) M
+	// action is what recording one takes.
+	action access.Action
+	from   func(*problems, M) T
+	to     func(T) M
+	// judge refuses members of a batch for what the store can't see in them; nil
+	// for a kind that has nothing of the sort.
+	judge func(context.Context, *Services, []M, []member[ledger.Record]) error
+	// complete puts into a message what the record itself does not hold; nil when
+	// it holds everything.
+	complete func(context.Context, *recordNames, T, M) error
 }
 
 func (k record[T, M]) what() string {
-	return strings.ReplaceAll(ledger.RecordKinds.Name(k.kind), "-", " ")
+	return spoken(k.kind)
 }
 
 // keep answers a Record method.
 func (k record[T, M]) keep(ctx context.Context, s *Services, messages []M, validateOnly bool) ([]*pb.Outcome, error) {
-	if err := access.Allow(ctx, access.Record); err != nil {
+	if err := access.Allow(ctx, k.action); err != nil {
 		return nil, err
 	}
 	if err := checkBatch(k.members, len(messages)); err != nil {
@@ -43,6 +50,11 @@ func (k record[T, M]) keep(ctx context.Context, s *Services, messages []M, valid
 		var p problems
 		r := k.from(&p, m)
 		members[i] = member[ledger.Record]{item: r, name: m.GetName(), err: p.invalid(k.what(), r.Validate)}
+	}
+	if k.judge != nil {
+		if err := k.judge(ctx, s, messages, members); err != nil {
+			return nil, err
+		}
 	}
 	return keepBatch(members, func(records []ledger.Record) ([]store.Outcome, error) {
 		return s.store.Record(ctx, records, store.Change{ValidateOnly: validateOnly})
@@ -64,7 +76,7 @@ func (k record[T, M]) fetch(ctx context.Context, s *Services, name string) (M, e
 	if err != nil {
 		return none, err
 	}
-	return k.message(found)
+	return k.message(ctx, namesFrom(s.store), found)
 }
 
 // list answers a List method, given the filter as far as its fields are the
@@ -77,22 +89,60 @@ func (k record[T, M]) list(ctx context.Context, s *Services, req listRequest, p 
 	if err != nil {
 		return nil, "", err
 	}
+	names := namesFrom(s.store)
 	out := make([]M, len(records))
 	for i, r := range records {
-		if out[i], err = k.message(r); err != nil {
+		if out[i], err = k.message(ctx, names, r); err != nil {
 			return nil, "", err
 		}
 	}
 	return out, next, nil
 }
 
-func (k record[T, M]) message(r ledger.Record) (M, error) {
+// message writes a record of this kind.
+func (k record[T, M]) message(ctx context.Context, names *recordNames, r ledger.Record) (M, error) {
+	var none M
 	typed, ok := r.(T)
 	if !ok {
-		var none M
 		return none, fmt.Errorf("store gave a %T for a %s", r, k.what())
 	}
-	return k.to(typed), nil
+	m := k.to(typed)
+	if k.complete != nil {
+		if err := k.complete(ctx, names, typed, m); err != nil {
+			return none, err
+		}
+	}
+	return m, nil
+}
+
+// messages writes records of this kind.
+func (k record[T, M]) messages(ctx context.Context, names *recordNames, records []T) ([]M, error) {
+	var out []M
+	for _, r := range records {
+		m, err := k.message(ctx, names, r)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, m)
+	}
+	return out, nil
+}
+
+// workRequest is what the requests that list work on joints have.
+type workRequest interface {
+	GetPlace() string
+	GetPerson() string
+	GetStartTime() *timestamppb.Timestamp
+	GetEndTime() *timestamppb.Timestamp
+}
+
+func workFilter(p *problems, r workRequest) store.RecordFilter {
+	f := store.RecordFilter{
+		Place:  p.placeFilter("place", r.GetPlace()),
+		Person: p.reference("person", "people", r.GetPerson()),
+	}
+	f.Start, f.End = p.period(r.GetStartTime(), r.GetEndTime())
+	return f
 }
 
 // placeFilter reads a place that is one, with nothing left open.

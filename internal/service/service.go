@@ -34,6 +34,11 @@ func (s *Services) Register(r grpc.ServiceRegistrar) {
 	pb.RegisterPersonServiceServer(r, personService{Services: s})
 	pb.RegisterAssemblyServiceServer(r, assemblyService{Services: s})
 	pb.RegisterAnalysisServiceServer(r, analysisService{Services: s})
+	pb.RegisterConsumableServiceServer(r, consumableService{Services: s})
+	pb.RegisterInspectionServiceServer(r, inspectionService{Services: s})
+	pb.RegisterControlServiceServer(r, controlService{Services: s})
+	pb.RegisterProgressServiceServer(r, progressService{Services: s})
+	pb.RegisterAttachmentServiceServer(r, attachmentService{Services: s})
 }
 
 // The methods of a service stand in the files of its resources.
@@ -64,6 +69,26 @@ type (
 	}
 	analysisService struct {
 		pb.UnimplementedAnalysisServiceServer
+		*Services
+	}
+	consumableService struct {
+		pb.UnimplementedConsumableServiceServer
+		*Services
+	}
+	inspectionService struct {
+		pb.UnimplementedInspectionServiceServer
+		*Services
+	}
+	controlService struct {
+		pb.UnimplementedControlServiceServer
+		*Services
+	}
+	progressService struct {
+		pb.UnimplementedProgressServiceServer
+		*Services
+	}
+	attachmentService struct {
+		pb.UnimplementedAttachmentServiceServer
 		*Services
 	}
 )

@@ -3,13 +3,14 @@ package service
 import (
 	"context"
 
+	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var tightenings = record[*ledger.Tightening, *pb.Tightening]{
-	kind: ledger.KindTightening, collection: "tightenings", members: "tightenings", from: tighteningFrom, to: tighteningTo,
+	kind: ledger.KindTightening, collection: "tightenings", members: "tightenings", action: access.Record, from: tighteningFrom, to: tighteningTo,
 }
 
 // RecordTightenings keeps tightenings and answers for each.

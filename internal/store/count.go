@@ -79,7 +79,7 @@ func (t *tx) counts(ctx context.Context, q analysis.CountQuery, fromRecords bool
 	}
 	query := "SELECT " + strings.Join(columns, ", ") + ", SUM(k.fasteners) FROM " + from +
 		" JOIN sites s ON s.id = k.site_id LEFT JOIN lots l ON l.id = k.lot_id" + where.where() +
-		" GROUP BY " + strings.Join(columns, ", ")
+		" GROUP BY " + strings.Join(columns, ", ") + " HAVING SUM(k.fasteners) <> 0"
 	var counts []analysis.Count
 	index := map[string]int{}
 	err = t.query(ctx, func(rows *sql.Rows) error {

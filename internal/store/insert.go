@@ -22,7 +22,7 @@ type insertTable struct {
 var (
 	recordsTable = insertTable{"records", []string{
 		"id", "uid", "kind", "site_id", "joint_id", "lot_id", "tool_id", "person_id",
-		"occur_time", "offset_minutes", "local_day", "receive_time", "device", "note", "link",
+		"occur_time", "offset_minutes", "local_day", "receive_time", "device", "note", "offline", "link",
 	}, ""}
 	tighteningsTable = insertTable{"tightenings", []string{
 		"id", "specification_revision_id", "treatment", "compound_batch", "torque_nm", "torque_as_typed", "fasteners", "pass", "method",
@@ -32,7 +32,26 @@ var (
 	}, ""}
 	calibrationsTable = insertTable{"calibrations", []string{"id", "laboratory", "certificate", "points"}, ""}
 	movementsTable    = insertTable{"lot_movements", []string{"id", "kind", "quantity", "reference", "handled_by"}, ""}
-	talliesTable      = insertTable{"tallies", tallyColumns,
+	sealingsTable     = insertTable{"sealings", []string{
+		"id", "specification_revision_id", "sealant", "batch", "width_mm", "solvent", "clean_time",
+		"air_c", "surface_c", "humidity_pct", "splice", "flange_straight",
+	}, ""}
+	inspectionsTable = insertTable{"inspections", []string{"id", "kind", "sample", "plan", "readings_nm", "result"}, ""}
+	custodiesTable   = insertTable{"custodies", []string{"id", "kind", "holder_id"}, ""}
+	holdsTable       = insertTable{"holds", []string{
+		"id", "action", "cell_id", "joint_id", "lot_id", "tool_id", "reason", "rule", "cause_id", "released_hold_id", "decision",
+	}, ""}
+	dispositionsTable = insertTable{"dispositions", []string{"id", "incident_id", "decision", "reason"}, ""}
+	signOffsTable     = insertTable{"sign_offs", []string{"id", "tower_id", "cell_id", "point", "title"}, ""}
+	correctionsTable  = insertTable{"corrections", []string{"id", "corrected_id", "replacement_id", "reason"}, ""}
+	findingsTable     = insertTable{"findings", []string{
+		"record_id", "rule", "severity", "message", "figure", "limit_value", "unit", "source",
+	}, ""}
+	toolUsesTable = insertTable{"tool_uses", []string{"tool_id", "hour", "fasteners", "last_time"},
+		" ON CONFLICT (tool_id, hour) DO UPDATE SET fasteners = tool_uses.fasteners + excluded.fasteners, last_time = CASE WHEN excluded.last_time > tool_uses.last_time THEN excluded.last_time ELSE tool_uses.last_time END"}
+	lotSumsTable = insertTable{"lot_sums", []string{"lot_id", "site_id", "received", "removed", "used", "on_hand", "count_time"},
+		" ON CONFLICT (lot_id, site_id) DO UPDATE SET received = lot_sums.received + excluded.received, removed = lot_sums.removed + excluded.removed, used = lot_sums.used + excluded.used, on_hand = lot_sums.on_hand + excluded.on_hand"}
+	talliesTable = insertTable{"tallies", tallyColumns,
 		" ON CONFLICT (" + strings.Join(tallyColumns[:tallyKeyColumns], ", ") + ") DO UPDATE SET fasteners = tallies.fasteners + excluded.fasteners"}
 )
 
@@ -43,7 +62,7 @@ type inserter map[string][len(insertSizes)]*sql.Stmt
 // that writes.
 func prepareInserts(ctx context.Context, db *sql.DB, e engine) (inserter, error) {
 	all := inserter{}
-	for _, table := range []insertTable{recordsTable, tighteningsTable, incidentsTable, calibrationsTable, movementsTable, talliesTable} {
+	for _, table := range append(recordTables[:len(recordTables):len(recordTables)], talliesTable, toolUsesTable, lotSumsTable) {
 		var stmts [len(insertSizes)]*sql.Stmt
 		for i, n := range insertSizes {
 			query := "INSERT INTO " + table.name + " (" + strings.Join(table.columns, ", ") + ") VALUES " + marks(n, len(table.columns)) + table.suffix

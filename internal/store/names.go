@@ -47,21 +47,28 @@ type names struct {
 	keys *lru.Cache[nameKey, int]
 	// zones are loaded once; the list of zones is short.
 	zones *lru.Cache[string, *time.Location]
+	// What never changes and every record needs: revisions of specifications and
+	// calibrations, by key.
+	revisions    *lru.Cache[int, *ledger.Specification]
+	calibrations *lru.Cache[int64, *ledger.Calibration]
 }
 
 // rememberedNames bounds the memory of names: about 20 MB.
 const rememberedNames = 100_000
 
 func newNames() *names {
-	keys, err := lru.New[nameKey, int](rememberedNames)
+	return &names{
+		keys: memory[nameKey, int](rememberedNames), zones: memory[string, *time.Location](64),
+		revisions: memory[int, *ledger.Specification](1000), calibrations: memory[int64, *ledger.Calibration](2000),
+	}
+}
+
+func memory[K comparable, V any](size int) *lru.Cache[K, V] {
+	c, err := lru.New[K, V](size)
 	if err != nil {
 		panic(err) // only for a size below 1
 	}
-	zones, err := lru.New[string, *time.Location](64)
-	if err != nil {
-		panic(err)
-	}
-	return &names{keys: keys, zones: zones}
+	return c
 }
 
 func (n *names) share(found map[nameKey]int) {

@@ -22,6 +22,9 @@ func connectPostgres(c Config) (*sql.DB, error) {
 		return nil, &ledger.Error{Kind: ledger.KindInvalid, Reason: ledger.ReasonInvalidField,
 			Message: "the PostgreSQL connection string can't be read; expected one such as postgres://user@host:5432/database", Cause: err}
 	}
+	if config.ConnectTimeout == 0 {
+		config.ConnectTimeout = 5 * time.Second // else a host that swallows packets holds a caller for minutes
+	}
 	if _, given := config.RuntimeParams["synchronous_commit"]; !given {
 		config.RuntimeParams["synchronous_commit"] = "on"
 	}

@@ -31,10 +31,18 @@ const (
 // hold for each connection. A commit is on disk before it returns
 // (synchronous=FULL).
 func sqliteDSN(dir string, cacheKiB int, more ...string) string {
-	q := url.Values{"_txlock": {"immediate"}, "_pragma": append([]string{
-		"busy_timeout(15000)", "journal_mode(WAL)", "synchronous(FULL)", "temp_store(MEMORY)",
+	return sqliteFile(dir, append([]string{
+		"journal_mode(WAL)", "synchronous(FULL)", "temp_store(MEMORY)",
 		fmt.Sprintf("cache_size(-%d)", cacheKiB), "wal_autocheckpoint(4000)",
-	}, more...)}
+	}, more...))
+}
+
+// sqliteLook gives the connection string to look at a database that may not be
+// this binary's to change: the journal mode stands in the file itself.
+func sqliteLook(dir string) string { return sqliteFile(dir, []string{"query_only(1)"}) }
+
+func sqliteFile(dir string, pragmas []string) string {
+	q := url.Values{"_txlock": {"immediate"}, "_pragma": append([]string{"busy_timeout(15000)"}, pragmas...)}
 	return "file:" + (&url.URL{Path: filepath.Join(dir, databaseFile)}).EscapedPath() + "?" + q.Encode()
 }
 
@@ -73,7 +81,7 @@ func sqliteSchema(ctx context.Context, c Config) (schemaState, error) {
 	if _, err := os.Stat(filepath.Join(c.DataDir, databaseFile)); errors.Is(err, os.ErrNotExist) {
 		return schemaState{}, nil
 	}
-	db, err := sql.Open("sqlite", sqliteDSN(c.DataDir, 1<<10))
+	db, err := sql.Open("sqlite", sqliteLook(c.DataDir))
 	if err != nil {
 		return schemaState{}, err
 	}
@@ -89,7 +97,7 @@ func sqliteSchema(ctx context.Context, c Config) (schemaState, error) {
 // under a lock between processes: the migrator's own holds only inside one.
 func migrateSQLite(ctx context.Context, c Config) (from, to uint, err error) {
 	if c.DataDir == "" {
-		return 0, 0, errors.New("no data folder given")
+		return 0, 0, &ledger.Error{Kind: ledger.KindInvalid, Reason: ledger.ReasonInvalidField, Message: "no data folder is given"}
 	}
 	if err := os.MkdirAll(c.DataDir, 0o700); err != nil {
 		return 0, 0, folderFault(c.DataDir, err)
@@ -171,7 +179,7 @@ func runSQLiteMigrations(ctx context.Context, dir string) error {
 		return folderFault(dir, fmt.Errorf("migration: %w", err))
 	}
 	// The migrator has closed its handle; look with a fresh one.
-	check, err := sql.Open("sqlite", sqliteDSN(dir, 1<<10))
+	check, err := sql.Open("sqlite", sqliteLook(dir))
 	if err != nil {
 		return err
 	}

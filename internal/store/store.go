@@ -13,6 +13,7 @@ import (
 
 	"jointledger/ent"
 	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
 )
 
 // Config says where the database is.
@@ -130,6 +131,9 @@ type Outcome struct {
 	State OutcomeState
 	// Err says why it was refused; nil otherwise.
 	Err *ledger.Error
+	// Findings are the rules of the trade that a record breaks; for one already
+	// known, what was found when it was taken in.
+	Findings []rules.Finding
 }
 
 func refused(err *ledger.Error) Outcome { return Outcome{State: Refused, Err: err} }

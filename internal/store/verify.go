@@ -14,7 +14,8 @@ import (
 // Report is the result of Verify.
 type Report struct {
 	Sites []SiteReport
-	// TallyProblems name each tally that differs from a recount.
+	// TallyProblems name each running sum (tally, use of a tool, stock of a lot)
+	// that differs from a recount.
 	TallyProblems []string
 }
 
@@ -52,7 +53,11 @@ func (s *Store) Verify(ctx context.Context) (report Report, err error) {
 			}
 			report.Sites = append(report.Sites, one)
 		}
-		report.TallyProblems, err = t.verifyTallies(ctx)
+		if report.TallyProblems, err = t.verifyTallies(ctx); err != nil {
+			return err
+		}
+		more, err := t.verifySums(ctx)
+		report.TallyProblems = append(report.TallyProblems, more...)
 		return err
 	})
 	return report, err
@@ -197,7 +202,7 @@ func (t *tx) strays(ctx context.Context, from, to int64, problem func(string, ..
 
 // verifyTallies compares the tallies with a recount from the records.
 func (t *tx) verifyTallies(ctx context.Context) (problems []string, err error) {
-	const key = "site_id, day, lot_id, specification_revision_id, treatment, method, outcome"
+	const key = tallyKeys
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var k tallyKey
 		var n int64

@@ -58,11 +58,7 @@ DROP INDEX `attachment_record_id_sha256`;
 DROP TABLE `attachments`;
 -- reverse: create index "record_tool_id_kind_occur_time" to table: "records"
 DROP INDEX `record_tool_id_kind_occur_time`;
--- reverse: create index "record_lot_id" to table: "records"
-DROP INDEX `record_lot_id`;
--- reverse: create index "record_joint_id" to table: "records"
-DROP INDEX `record_joint_id`;
--- reverse: create index "records_uid_key" to table: "records"
-DROP INDEX `records_uid_key`;
--- reverse: create "new_records" table
-DROP TABLE `new_records`;
+-- reverse: modify "records" table
+ALTER TABLE `records` DROP COLUMN `offline`;
+-- reverse: drop index "record_tool_id_occur_time" from table: "records"
+CREATE INDEX `record_tool_id_occur_time` ON `records` (`tool_id`, `occur_time`);

@@ -1,19 +1,7 @@
--- disable the enforcement of foreign-keys constraints
-PRAGMA foreign_keys = off;
--- create "new_records" table
-CREATE TABLE `new_records` (`id` integer NOT NULL, `uid` blob NOT NULL, `kind` integer NOT NULL, `occur_time` integer NOT NULL, `offset_minutes` integer NOT NULL, `local_day` integer NOT NULL, `receive_time` integer NOT NULL, `device` text NOT NULL, `note` text NOT NULL, `offline` bool NOT NULL DEFAULT ('false'), `link` blob NOT NULL, `site_id` integer NOT NULL, `joint_id` integer NULL, `lot_id` integer NULL, `tool_id` integer NULL, `person_id` integer NULL, PRIMARY KEY (`id`), CONSTRAINT `records_sites_site` FOREIGN KEY (`site_id`) REFERENCES `sites` (`id`) ON DELETE RESTRICT, CONSTRAINT `records_joints_joint` FOREIGN KEY (`joint_id`) REFERENCES `joints` (`id`) ON DELETE RESTRICT, CONSTRAINT `records_lots_lot` FOREIGN KEY (`lot_id`) REFERENCES `lots` (`id`) ON DELETE RESTRICT, CONSTRAINT `records_tools_tool` FOREIGN KEY (`tool_id`) REFERENCES `tools` (`id`) ON DELETE RESTRICT, CONSTRAINT `records_people_person` FOREIGN KEY (`person_id`) REFERENCES `people` (`id`) ON DELETE RESTRICT);
--- copy rows from old table "records" to new temporary table "new_records"
-INSERT INTO `new_records` (`id`, `uid`, `kind`, `occur_time`, `offset_minutes`, `local_day`, `receive_time`, `device`, `note`, `link`, `site_id`, `joint_id`, `lot_id`, `tool_id`, `person_id`) SELECT `id`, `uid`, `kind`, `occur_time`, `offset_minutes`, `local_day`, `receive_time`, `device`, `note`, `link`, `site_id`, `joint_id`, `lot_id`, `tool_id`, `person_id` FROM `records`;
--- drop "records" table after copying rows
-DROP TABLE `records`;
--- rename temporary table "new_records" to "records"
-ALTER TABLE `new_records` RENAME TO `records`;
--- create index "records_uid_key" to table: "records"
-CREATE UNIQUE INDEX `records_uid_key` ON `records` (`uid`);
--- create index "record_joint_id" to table: "records"
-CREATE INDEX `record_joint_id` ON `records` (`joint_id`);
--- create index "record_lot_id" to table: "records"
-CREATE INDEX `record_lot_id` ON `records` (`lot_id`);
+-- drop index "record_tool_id_occur_time" from table: "records"
+DROP INDEX `record_tool_id_occur_time`;
+-- modify "records" table, in place: to make it anew, as was written here first, loses its triggers and rewrites every record
+ALTER TABLE `records` ADD COLUMN `offline` bool NOT NULL DEFAULT false;
 -- create index "record_tool_id_kind_occur_time" to table: "records"
 CREATE INDEX `record_tool_id_kind_occur_time` ON `records` (`tool_id`, `kind`, `occur_time`);
 -- create "attachments" table
@@ -74,8 +62,6 @@ CREATE UNIQUE INDEX `substitutions_code_key` ON `substitutions` (`code`);
 CREATE TABLE `tool_uses` (`id` integer NOT NULL PRIMARY KEY AUTOINCREMENT, `tool_id` integer NOT NULL, `hour` integer NOT NULL, `fasteners` integer NOT NULL, `last_time` integer NOT NULL);
 -- create index "tool_use_key" to table: "tool_uses"
 CREATE UNIQUE INDEX `tool_use_key` ON `tool_uses` (`tool_id`, `hour`);
--- enable back the enforcement of foreign-keys constraints
-PRAGMA foreign_keys = on;
 -- the sums of what was recorded before this version
 INSERT INTO `tool_uses` (`tool_id`, `hour`, `fasteners`, `last_time`) SELECT r.`tool_id`, r.`occur_time` / 3600000000, SUM(x.`fasteners`), MAX(r.`occur_time`) FROM `tightenings` x JOIN `records` r ON r.`id` = x.`id` WHERE r.`tool_id` IS NOT NULL GROUP BY 1, 2;
 INSERT INTO `lot_sums` (`lot_id`, `site_id`, `received`, `removed`, `used`, `on_hand`, `count_time`) SELECT `lot_id`, `site_id`, 0, 0, 0, 0, 0 FROM `records` WHERE `lot_id` IS NOT NULL AND `kind` IN (1, 2, 4) GROUP BY 1, 2;

@@ -56,9 +56,6 @@ func openFolder(path string, options Options) (f *folder, other []string, err er
 		known[k.file] = true
 		names = append(names, k.file)
 	}
-	for _, name := range later {
-		known[name] = true
-	}
 	f = &folder{path: path, fsys: fsys, options: options, files: map[string]*fileState{}}
 	for _, e := range entries {
 		switch name := e.Name(); {
@@ -121,7 +118,6 @@ func leftAlone(name string) string {
 	for _, k := range kinds() {
 		names = append(names, k.file)
 	}
-	names = append(names, later...)
 	if n, ok := nearest.Name(name, names); ok {
 		return fmt.Sprintf("not a file of the import format; did you mean %s?", n)
 	}

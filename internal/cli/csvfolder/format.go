@@ -31,6 +31,5 @@ func Format() string {
 		}
 		b.WriteString(line + "\n")
 	}
-	fmt.Fprintf(&b, "\nNot taken yet: %s\n", strings.Join(later, ", "))
 	return b.String()
 }

@@ -57,15 +57,13 @@ func newItem(row *csvfile.Row, name string, message proto.Message) *Item {
 	return &Item{Name: name, Message: message, rows: []*csvfile.Row{row}}
 }
 
-// later are the files of the format whose records are not taken yet.
-var later = []string{"batches.csv", "custody.csv", "sealings.csv", "inspections.csv"}
-
 // kinds are the files of the format in the order in which they are taken: each
-// after those that it needs.
+// after those that it needs, and after those by which its records are judged (a
+// tightening by the calibrations and the custody of its tool).
 func kinds() []*kind {
 	return []*kind{
-		sites(), people(), specs(), lots(), tools(), towers(), cells(), joints(),
-		lotMovements(), calibrations(), tightenings(), incidents(),
+		sites(), people(), specs(), lots(), batches(), tools(), towers(), cells(), joints(),
+		lotMovements(), calibrations(), custody(), sealings(), tightenings(), incidents(), inspections(),
 	}
 }
 

@@ -61,7 +61,7 @@ func references(m protoreflect.Message, names []string) []string {
 // like one.
 var referenceFields = map[string]bool{
 	"parent": true, "joint": true, "site": true, "home_site": true, "lot": true, "tool": true,
-	"person": true, "specification": true,
+	"person": true, "holder": true, "specification": true,
 }
 
 // getters read a thing by its resource name, by collection.

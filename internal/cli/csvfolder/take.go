@@ -55,8 +55,6 @@ const (
 	StatusNotFinished Status = "not-finished"
 	// StatusValid: a dry run found nothing wrong.
 	StatusValid Status = "valid"
-	// StatusNotTakenYet: this release does not take records of this kind.
-	StatusNotTakenYet Status = "not-taken-yet"
 	// StatusLeftAlone: the file is not one of the import format.
 	StatusLeftAlone Status = "left-alone"
 )
@@ -70,7 +68,28 @@ type FileReport struct {
 	Status                       Status
 	Note                         string
 	Problems                     csvfile.Problems
+	// Findings is how often the records taken or known break each rule.
+	Findings map[Broken]int
 }
+
+// Broken is a rule that records break, with what a finding of it asks for.
+type Broken struct {
+	Rule     string
+	Severity pb.Severity
+}
+
+// find counts the findings on one record.
+func (r *FileReport) find(findings []*pb.Finding) {
+	for _, f := range findings {
+		if r.Findings == nil {
+			r.Findings = map[Broken]int{}
+		}
+		r.Findings[Broken{f.GetRule(), f.GetSeverity()}]++
+	}
+}
+
+// uncount forgets what was counted before everything is sent again.
+func (r *FileReport) uncount() { r.Taken, r.AlreadyKnown, r.Findings = 0, 0, nil }
 
 // Take takes the folder into the ledger and reports on each file, in the order in
 // which they were taken. The error says that it had to stop: the folder could not
@@ -96,11 +115,6 @@ func Take(ctx context.Context, path string, conn grpc.ClientConnInterface, optio
 				report.Status, report.Note = StatusNotFinished, "broken off; importing the folder again is safe"
 			}
 			return reports, err
-		}
-	}
-	for _, name := range later {
-		if f.has(name) {
-			reports = append(reports, &FileReport{File: name, Status: StatusNotTakenYet, Note: "records of this kind are not taken yet"})
 		}
 	}
 	for _, name := range other {
@@ -149,7 +163,7 @@ func (t *taker) take(ctx context.Context, k *kind) (*FileReport, error) {
 	}
 	if t.options.DryRun || !t.options.KeepGood {
 		if err := t.send(ctx, k, report, total, true); err != nil {
-			report.Taken, report.AlreadyKnown = 0, 0
+			report.uncount()
 			return report, err
 		}
 	}
@@ -160,7 +174,7 @@ func (t *taker) take(ctx context.Context, k *kind) (*FileReport, error) {
 	case report.Refused > 0 && !t.options.KeepGood:
 		return t.refuse(report), nil
 	}
-	report.Taken, report.AlreadyKnown = 0, 0
+	report.uncount()
 	if err := t.send(ctx, k, report, total, false); err != nil {
 		return report, err
 	}
@@ -173,7 +187,8 @@ func (t *taker) take(ctx context.Context, k *kind) (*FileReport, error) {
 
 func (t *taker) refuse(report *FileReport) *FileReport {
 	t.withheld[report.File] = true
-	report.Status, report.Taken, report.AlreadyKnown = StatusRefused, 0, 0
+	report.uncount()
+	report.Status = StatusRefused
 	report.Note = "nothing of this file was taken"
 	return report
 }
@@ -314,8 +329,10 @@ func (t *taker) count(ctx context.Context, k *kind, report *FileReport, item *It
 	switch state := answer.GetState(); {
 	case state == pb.Outcome_STATE_TAKEN:
 		report.Taken++
+		report.find(answer.GetFindings())
 	case state == pb.Outcome_STATE_ALREADY_KNOWN, t.knownOtherwise(item, answer):
 		report.AlreadyKnown++
+		report.find(answer.GetFindings())
 	case t.offered[refusal.GetResourceName()] && refusal.GetReason() == pb.ErrorReason_ERROR_REASON_UNKNOWN_RESOURCE:
 		problems, err := t.unknownReferences(ctx, k, item)
 		if err == nil && len(problems) == 0 {

@@ -26,6 +26,7 @@ import (
 type keeper struct {
 	kept    map[string]string // content by name
 	refuse  map[string]*pb.Refusal
+	found   map[string][]*pb.Finding
 	failAt  string // a method that fails as if the server were gone
 	batches []string
 }
@@ -72,7 +73,7 @@ func (k *keeper) Invoke(_ context.Context, method string, args, reply any, _ ...
 func (k *keeper) answer(m protoreflect.Message, validate bool) *pb.Outcome {
 	name := memberName(m)
 	content := fmt.Sprint(m.Interface())
-	o := &pb.Outcome{Name: name, State: pb.Outcome_STATE_TAKEN}
+	o := &pb.Outcome{Name: name, State: pb.Outcome_STATE_TAKEN, Findings: k.found[name]}
 	refused := func(r *pb.Refusal) *pb.Outcome {
 		o.State, o.Refusal = pb.Outcome_STATE_REFUSED, r
 		return o
@@ -108,7 +109,7 @@ func memberName(m protoreflect.Message) string {
 	}
 	collections := map[string]string{
 		"site_id": "sites", "tower_id": "towers", "cell_id": "cells", "joint_id": "joints",
-		"specification_id": "specifications", "lot_id": "lots", "tool_id": "tools", "person_id": "people",
+		"specification_id": "specifications", "lot_id": "lots", "tool_id": "tools", "person_id": "people", "batch_id": "batches",
 	}
 	for i := range fields.Len() {
 		if c := collections[string(fields.Get(i).Name())]; c != "" {
@@ -141,9 +142,15 @@ func fleet() map[string]string {
 		"incidents.csv": "id,site,tower,cell,joint,at,person,kind,fasteners,lot,treatment,tool,method,noticed,action,note\n" +
 			"019cadd3-6bc0-77c9-9e41-58325664ba11,ASH,CT1,C1,J1,2026-03-02T09:14:00Z,ab,galling,1,L1,anti-seize,T1,hand,run-down,cut off,\n" +
 			"019cadd3-6bc0-77c9-9e41-58325664ba12,ASH,,,,2026-03-02T09:15:00Z,ab,dropped-tool,,,,T1,,,,from the deck\n",
-		"custody.csv": "id\n",
-		"joint.csv":   "x\n",
-		"notes.txt":   "x\n",
+		"batches.csv": "batch,kind,product,expires,max_c\nB1,anti-seize,nickel paste,2027-06-30,40\n",
+		"custody.csv": "id,serial,kind,site,person,at,reported_by\n" +
+			"019685ec-a280-7174-939e-e24e43a94dc6,T1,issued,ASH,ab,2025-04-30T09:00:00+01:00,ab\n",
+		"sealings.csv": "id,site,tower,cell,joint,at,person,sealant,batch,width_mm,solvent,cleaned_at,air_c,surface_c,humidity_pct,splices,flange_straight\n" +
+			"019cad6f-a0e0-7a40-8637-7ab521c5dcf2,ASH,CT1,C2,J1,2026-03-02T07:25:00Z,ab,strip,B2,25.4,acetone,2026-03-02T06:24:00Z,-1,0,79.5,mid-run,true\n",
+		"inspections.csv": "id,site,tower,cell,joint,at,person,kind,sample,readings_n_m,result\n" +
+			"019caeae-3b60-7b40-9aaf-3d36e5a382a4,ASH,CT1,C1,J1,2026-03-02T13:13:00Z,ab,torque-audit,,30.7;33.4,pass\n",
+		"joint.csv": "x\n",
+		"notes.txt": "x\n",
 	}
 }
 
@@ -178,10 +185,11 @@ func problemsOf(dir string, reports []*FileReport) []string {
 }
 
 var allTaken = []string{
-	"sites.csv 1 0 0 taken", "people.csv 1 0 0 taken", "specs.csv 1 0 0 taken", "lots.csv 1 0 0 taken",
+	"sites.csv 1 0 0 taken", "people.csv 1 0 0 taken", "specs.csv 1 0 0 taken", "lots.csv 1 0 0 taken", "batches.csv 1 0 0 taken",
 	"tools.csv 1 0 0 taken", "towers.csv 1 0 0 taken", "cells.csv 2 0 0 taken", "joints.csv 2 0 0 taken",
-	"lot_movements.csv 1 0 0 taken", "calibrations.csv 1 0 0 taken", "tightenings.csv 1 0 0 taken", "incidents.csv 2 0 0 taken",
-	"custody.csv 0 0 0 not-taken-yet", "joint.csv 0 0 0 left-alone", "notes.txt 0 0 0 left-alone",
+	"lot_movements.csv 1 0 0 taken", "calibrations.csv 1 0 0 taken", "custody.csv 1 0 0 taken", "sealings.csv 1 0 0 taken",
+	"tightenings.csv 1 0 0 taken", "incidents.csv 2 0 0 taken", "inspections.csv 1 0 0 taken",
+	"joint.csv 0 0 0 left-alone", "notes.txt 0 0 0 left-alone",
 }
 
 func TestTakeAndTakeAgain(t *testing.T) {
@@ -201,7 +209,7 @@ func TestTakeAndTakeAgain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, r := range reports[:12] {
+	for _, r := range reports[:16] {
 		if r.Taken != 0 || r.Refused != 0 || r.AlreadyKnown == 0 || r.Status != StatusTaken {
 			t.Errorf("second import: %+v", r)
 		}
@@ -236,10 +244,16 @@ func TestTakeReadsEveryColumn(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, parts := range map[string][]string{
-		"people/ab":            {`display_name:"A B"`, `employer:"Erectors"`, `home_site:"sites/ASH"`, "roles:ROLE_TECHNICIAN roles:ROLE_CRIB", `task:"bolting" expire_date:"2027-01-31"`, `task:"sealing"`},
-		"tools/T1":             {"kind:TOOL_KIND_TORQUE_WRENCH", `type_class:"II-A"`, "minimum_newton_metres:8", "maximum_newton_metres:40", "resolution_newton_metres:0.2", "interval_months:12", "interval_cycles:5000"},
-		"specifications/S1":    {"torque_newton_metres:32", "torque_tolerance_percent:10", "torque_basis:TORQUE_BASIS_LUBRICATED", "nut_factor:0.15", "locking_method:LOCKING_METHOD_NONE", "material:MATERIAL_304"},
-		"sites/ASH/towers/CT1": {`drawing:"D-1"`, `planned_start:"2026-03-02"`},
+		"people/ab":         {`display_name:"A B"`, `employer:"Erectors"`, `home_site:"sites/ASH"`, "roles:ROLE_TECHNICIAN roles:ROLE_CRIB", `task:"bolting" expire_date:"2027-01-31"`, `task:"sealing"`},
+		"tools/T1":          {"kind:TOOL_KIND_TORQUE_WRENCH", `type_class:"II-A"`, "minimum_newton_metres:8", "maximum_newton_metres:40", "resolution_newton_metres:0.2", "interval_months:12", "interval_cycles:5000"},
+		"specifications/S1": {"torque_newton_metres:32", "torque_tolerance_percent:10", "torque_basis:TORQUE_BASIS_LUBRICATED", "nut_factor:0.15", "locking_method:LOCKING_METHOD_NONE", "material:MATERIAL_304"},
+		"batches/B1":        {"kind:CONSUMABLE_KIND_ANTI_SEIZE", `product:"nickel paste"`, `expire_date:"2027-06-30"`, "maximum_celsius:40"},
+		"custodyChanges/019685ec-a280-7174-939e-e24e43a94dc6": {`tool:"tools/T1"`, "kind:CUSTODY_KIND_ISSUED", `site:"sites/ASH"`, `holder:"people/ab"`, `person:"people/ab"`, "utc_offset_minutes:60"},
+		// 2026-03-02T06:24:00Z is 1772432640 s after 1970, from date(1).
+		"sealings/019cad6f-a0e0-7a40-8637-7ab521c5dcf2": {`joint:"sites/ASH/towers/CT1/cells/C2/joints/J1"`, `sealant:"strip"`, `batch:"B2"`, "width_millimetres:25.4", `solvent:"acetone"`,
+			"clean_time:{seconds:1772432640}", "air_celsius:-1", "surface_celsius:0", "humidity_percent:79.5", "splice:SPLICE_MID_RUN", "flange_straight:true", `person:"people/ab"`},
+		"inspections/019caeae-3b60-7b40-9aaf-3d36e5a382a4":  {"kind:INSPECTION_KIND_TORQUE_AUDIT", "sample:2", "readings_newton_metres:30.7 readings_newton_metres:33.4", "result:INSPECTION_RESULT_PASS"},
+		"sites/ASH/towers/CT1":                              {`drawing:"D-1"`, `planned_start:"2026-03-02"`},
 		"sites/ASH/towers/CT1/cells/C1/joints/J1":           {"kind:JOINT_KIND_STRUCTURAL", "critical:true", `specification:"specifications/S1"`, "fasteners:12"},
 		"lotMovements/019c55cc-a180-7186-ab73-e0ee2a189905": {"kind:MOVEMENT_KIND_RECEIVED", "quantity:4800", `handled_by:"stores"`, `reference:"DN-1"`},
 		"calibrations/01967b9f-ea80-7862-bc88-d1cefe175270": {"target_newton_metres:8", "readings_newton_metres:8.06 readings_newton_metres:8.05", "target_newton_metres:24", "expanded_uncertainty_newton_metres:0.288", "coverage_factor:2"},
@@ -265,8 +279,9 @@ func TestTakeRefusesAFileWithABadLine(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := append(append([]string{}, allTaken[:6]...), "joints.csv 0 0 1 refused",
-		"lot_movements.csv 1 0 0 taken", "calibrations.csv 1 0 0 taken", "tightenings.csv 0 0 0 skipped", "incidents.csv 0 0 0 skipped")
+	want := append(append([]string{}, allTaken[:7]...), "joints.csv 0 0 1 refused",
+		"lot_movements.csv 1 0 0 taken", "calibrations.csv 1 0 0 taken", "custody.csv 1 0 0 taken", "sealings.csv 0 0 0 skipped",
+		"tightenings.csv 0 0 0 skipped", "incidents.csv 0 0 0 skipped", "inspections.csv 0 0 0 skipped")
 	if d := cmp.Diff(want, summary(reports)[:len(want)]); d != "" {
 		t.Errorf("(-want +got):\n%s", d)
 	}
@@ -278,7 +293,7 @@ func TestTakeRefusesAFileWithABadLine(t *testing.T) {
 			t.Errorf("%s was taken from a refused file", name)
 		}
 	}
-	if !strings.Contains(reports[9].Note, "joints.csv") {
+	if !strings.Contains(reports[12].Note, "joints.csv") {
 		t.Errorf("the skipped file does not say why: %q", reports[9].Note)
 	}
 }
@@ -292,7 +307,7 @@ func TestTakeKeepsGoodLinesWhenAsked(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := summary(reports)
-	if got[6] != "cells.csv 3 0 0 taken" || got[7] != "joints.csv 3 0 1 partly-taken" || got[10] != "tightenings.csv 1 0 0 taken" {
+	if got[7] != "cells.csv 3 0 0 taken" || got[8] != "joints.csv 3 0 1 partly-taken" || got[13] != "tightenings.csv 1 0 0 taken" {
 		t.Errorf("%q", got)
 	}
 }
@@ -378,7 +393,7 @@ func TestTakeAcceptsCellsThatAreKnownWithADescription(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := summary(reports)[6]; got != "cells.csv 0 2 0 taken" {
+	if got := summary(reports)[7]; got != "cells.csv 0 2 0 taken" {
 		t.Errorf("implied cells that have a description: %s", got)
 	}
 }
@@ -398,7 +413,7 @@ func TestTakeInBatches(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := summary(reports)[7]; got != "joints.csv 1202 0 0 taken" {
+	if got := summary(reports)[8]; got != "joints.csv 1202 0 0 taken" {
 		t.Error(got)
 	}
 	if want := (Progress{jointsFile, false, 1202, 1202}); last != want {
@@ -427,7 +442,7 @@ func TestTakeDryRunKeepsNothing(t *testing.T) {
 		t.Errorf("kept %d", len(server.kept))
 	}
 	got := summary(reports)
-	if got[7] != "joints.csv 2 0 0 valid" || got[10] != "tightenings.csv 1 0 1 refused" {
+	if got[8] != "joints.csv 2 0 0 valid" || got[13] != "tightenings.csv 1 0 1 refused" {
 		t.Errorf("%q", got)
 	}
 	if p := problemsOf(dir, reports); len(p) != 1 || !strings.HasPrefix(p[0], "tightenings.csv:3:81: column lot: expected something that is known or comes with the folder, got \"L2\"") {

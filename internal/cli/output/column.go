@@ -41,7 +41,7 @@ type Column[T any] struct {
 	// a table of many rows.
 	Heading string
 	// Value gives a nil for "not given", a string, bool, int, int32, int64, float64,
-	// time.Time (written with its own offset), []string, []float64, or []Object.
+	// time.Time (written with its own offset), []string, []float64, Object or []Object.
 	Value func(T) any
 	// Text gives what a person reads, where that is not simply the value.
 	Text func(T) string
@@ -54,6 +54,26 @@ type Object []Member
 type Member struct {
 	Key   string
 	Value any
+}
+
+// ObjectOf gives a row as a nested object: the columns that have a name.
+func ObjectOf[T any](columns []Column[T], row T) Object {
+	var object Object
+	for _, c := range columns {
+		if c.Name != "" {
+			object = append(object, Member{c.Name, c.Value(row)})
+		}
+	}
+	return object
+}
+
+// ObjectsOf gives rows as nested objects.
+func ObjectsOf[T any](columns []Column[T], rows []T) []Object {
+	objects := make([]Object, len(rows))
+	for i, row := range rows {
+		objects[i] = ObjectOf(columns, row)
+	}
+	return objects
 }
 
 // plain writes a value as CSV and tables show it: full precision, empty for not
@@ -84,16 +104,18 @@ func plain(value any) string {
 			parts[i] = Number(x)
 		}
 		return strings.Join(parts, ";")
+	case Object:
+		var words []string
+		for _, m := range v {
+			if w := plain(m.Value); w != "" {
+				words = append(words, w)
+			}
+		}
+		return strings.Join(words, " ")
 	case []Object:
 		parts := make([]string, len(v))
 		for i, object := range v {
-			var words []string
-			for _, m := range object {
-				if w := plain(m.Value); w != "" {
-					words = append(words, w)
-				}
-			}
-			parts[i] = strings.Join(words, " ")
+			parts[i] = plain(object)
 		}
 		return strings.Join(parts, ";")
 	}

@@ -128,7 +128,7 @@ func writeNotes(out io.Writer, gap bool, notes []Note) error {
 				}
 				gap = false
 			}
-			if _, err := fmt.Fprintln(out, wrap(Printable(line))); err != nil {
+			if _, err := fmt.Fprintln(out, Wrap(Printable(line))); err != nil {
 				return err
 			}
 		}
@@ -139,21 +139,28 @@ func writeNotes(out io.Writer, gap bool, notes []Note) error {
 // lineWidth is how wide a line of prose is at most.
 const lineWidth = 98
 
-// wrap breaks a line of prose between words; what follows is indented.
-func wrap(line string) string {
+// Wrap breaks a line of prose between words; what follows is indented by two more
+// than the line itself is.
+func Wrap(line string) string {
+	indent := strings.Repeat(" ", len(line)-len(strings.TrimLeft(line, " "))+2)
 	var b strings.Builder
-	width := 0
+	width, spaces := 0, 0
 	for i, word := range strings.Split(line, " ") {
-		n := utf8.RuneCountInString(word)
-		switch {
-		case i == 0:
-		case width+1+n > lineWidth:
-			b.WriteString("\n  ")
-			width = 2
-		default:
-			b.WriteByte(' ')
-			width++
+		if i > 0 {
+			spaces++
 		}
+		n := utf8.RuneCountInString(word)
+		if n == 0 {
+			continue // spaces that follow each other stay together, and no line ends with them
+		}
+		if width > 0 && width+spaces+n > lineWidth {
+			b.WriteString("\n" + indent)
+			width = len(indent)
+		} else {
+			b.WriteString(strings.Repeat(" ", spaces))
+			width += spaces
+		}
+		spaces = 0
 		b.WriteString(word)
 		width += n
 	}
@@ -181,7 +188,7 @@ func (w *csvWriter[T]) Row(row T) error {
 		value := c.Value(row)
 		cells[i] = plain(value)
 		switch value.(type) {
-		case string, []string, []Object:
+		case string, []string, Object, []Object:
 			cells[i] = inert(cells[i])
 		}
 	}

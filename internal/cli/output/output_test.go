@@ -214,15 +214,15 @@ func TestWriteErrorsAreNotLost(t *testing.T) {
 
 func TestWrap(t *testing.T) {
 	line := "caution: " + strings.TrimSpace(strings.Repeat("words of äöü ", 20))
-	for i, l := range strings.Split(wrap(line), "\n") {
+	for i, l := range strings.Split(Wrap(line), "\n") {
 		if n := len([]rune(l)); n > lineWidth || i > 0 && !strings.HasPrefix(l, "  ") {
 			t.Errorf("line %d has %d characters: %q", i, n, l)
 		}
 	}
-	if got := strings.Join(strings.Fields(wrap(line)), " "); got != line {
+	if got := strings.Join(strings.Fields(Wrap(line)), " "); got != line {
 		t.Errorf("words were lost: %q", got)
 	}
-	if got := wrap("short"); got != "short" {
+	if got := Wrap("short"); got != "short" {
 		t.Error(got)
 	}
 }

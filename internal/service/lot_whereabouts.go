@@ -1,0 +1,34 @@
+package service
+
+import (
+	"context"
+
+	"jointledger/internal/access"
+	"jointledger/internal/ledger"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+// FindLot reads everywhere a lot went.
+func (s progressService) FindLot(ctx context.Context, r *pb.FindLotRequest) (*pb.FindLotResponse, error) {
+	if err := access.Allow(ctx, access.Read); err != nil {
+		return nil, err
+	}
+	var p problems
+	lot := lotName(&p, "lot", r.Lot)
+	if err := ledger.Invalid("request", p); err != nil {
+		return nil, err
+	}
+	found, err := s.store.FindLot(ctx, lot)
+	if err != nil {
+		return nil, err
+	}
+	resp := &pb.FindLotResponse{Lot: lotTo(found.Lot), Stocks: lotStocksTo(found.Stocks)}
+	for _, j := range found.Joints {
+		resp.Joints = append(resp.Joints, &pb.LotUse{Joint: j.Joint.Resource(), Fasteners: j.Fasteners, Failures: j.Failures})
+	}
+	for _, i := range found.Incidents {
+		resp.Incidents = append(resp.Incidents, incidentTo(i))
+	}
+	resp.OpenHolds, err = holds.messages(ctx, namesFrom(s.store), found.OpenHolds)
+	return resp, err
+}

@@ -1,0 +1,108 @@
+package store_test
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"jointledger/internal/analysis"
+	"jointledger/internal/ledger"
+	"jointledger/internal/store/storetest"
+)
+
+// testDueInputs gathers the history of tools as seen from several moments.
+func testDueInputs(t *testing.T, e storetest.Engine) {
+	ctx := context.Background()
+	s := storetest.OpenFleet(t, e.NewConfig(t))
+	hour := func(n int) time.Time { return storetest.Occurred.Truncate(time.Hour).Add(time.Duration(n) * time.Hour) }
+	calibrated := func(at time.Time) *ledger.Calibration {
+		return storetest.NewCalibration(storetest.DenverWrench, func(r *ledger.Calibration) { r.OccurTime = at })
+	}
+	used := func(at time.Time, n int, pass ledger.Pass, tool string) ledger.Record {
+		return storetest.NewTightening(storetest.DenverJoint, func(r *ledger.Tightening) { r.OccurTime, r.Fasteners, r.Pass, r.Tool = at, n, pass, tool })
+	}
+	dropped := storetest.NewIncident(ledger.DroppedTool, storetest.DenverJoint, func(r *ledger.Incident) { r.OccurTime = hour(31) })
+	first, second := calibrated(hour(0)), calibrated(hour(20))
+	storetest.Record(t, s,
+		second, first, // not in the order of time
+		used(hour(-5), 11, ledger.PassFirst, storetest.DenverWrench),
+		used(hour(0), 13, ledger.PassFirst, storetest.DenverWrench), // at the very moment of the calibration: before it
+		used(hour(10), 17, ledger.PassFirst, storetest.DenverWrench),
+		used(hour(21).Add(5*time.Minute), 8, ledger.PassFirst, storetest.DenverWrench),
+		used(hour(21).Add(50*time.Minute), 9, ledger.PassRetightening, storetest.DenverWrench), // any pass turns the tool
+		used(hour(22), 4, ledger.PassFinal, storetest.DenverWrench),
+		used(hour(22), 99, ledger.PassFirst, storetest.ImpactWrench),
+		used(hour(40), 1, ledger.PassFirst, storetest.DenverWrench),
+		storetest.NewIncident(ledger.Galling, storetest.DenverJoint, func(r *ledger.Incident) { r.OccurTime = hour(30) }), // befell the joint, not the tool
+		dropped,
+		storetest.NewIncident(ledger.DroppedTool, storetest.DenverJoint, func(r *ledger.Incident) { r.OccurTime, r.Tool = hour(32), storetest.ImpactWrench }),
+	)
+	of := func(asOf time.Time, serial string) analysis.DueInput {
+		inputs, err := s.DueInputs(ctx, analysis.DueQuery{AsOf: asOf})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, in := range inputs {
+			if in.Tool.Serial == serial {
+				return in
+			}
+		}
+		t.Fatalf("no %s among %d tools", serial, len(inputs))
+		return analysis.DueInput{}
+	}
+	drop := analysis.Event{At: dropped.OccurTime, Kind: ledger.DroppedTool, ID: dropped.ID}
+	for _, c := range []struct {
+		what   string
+		asOf   time.Time
+		last   *ledger.Calibration
+		uses   []analysis.Use
+		events []analysis.Event
+	}{
+		{"before anything", hour(-6), nil, nil, nil},
+		{"never calibrated: all use counts", hour(-1), nil, []analysis.Use{{At: hour(-5), Fasteners: 11}}, nil},
+		{"since the first calibration", hour(19), first, []analysis.Use{{At: hour(10), Fasteners: 17}}, nil},
+		{"at the moment of the second", hour(20), second, nil, nil},
+		{"just before the second", hour(20).Add(-time.Microsecond), first, []analysis.Use{{At: hour(10), Fasteners: 17}}, nil},
+		{"since the second, by the hour", hour(23), second, []analysis.Use{{At: hour(21).Add(50 * time.Minute), Fasteners: 17}, {At: hour(22), Fasteners: 4}}, nil},
+		{"dropped since", hour(50), second, []analysis.Use{{At: hour(21).Add(50 * time.Minute), Fasteners: 17}, {At: hour(22), Fasteners: 4}, {At: hour(40), Fasteners: 1}}, []analysis.Event{drop}},
+	} {
+		in := of(c.asOf, storetest.DenverWrench)
+		want := analysis.DueInput{Tool: in.Tool, Location: in.Location, Last: c.last, Uses: c.uses, Events: c.events}
+		if diff := cmp.Diff(want, in, given, cmp.Comparer(func(a, b *time.Location) bool { return a.String() == b.String() })); diff != "" {
+			t.Errorf("%s (-want +got):\n%s", c.what, diff)
+		}
+	}
+	for serial, zone := range map[string]string{storetest.DenverWrench: "America/Denver", storetest.KolkataWrench: "Asia/Kolkata"} {
+		in := of(hour(0), serial)
+		if got := in.Location.String(); got != zone {
+			t.Errorf("%s is at home in %s; expected %s", serial, got, zone)
+		}
+		want, err := s.Tool(ctx, serial)
+		if diff := cmp.Diff(want, in.Tool); err != nil || diff != "" {
+			t.Errorf("%v (-tool +input):\n%s", err, diff)
+		}
+	}
+	for _, c := range []struct {
+		query analysis.DueQuery
+		want  []string
+	}{
+		{analysis.DueQuery{}, []string{"IW-0031", "TW-0107", "TW-0212"}},
+		{analysis.DueQuery{Sites: []string{"KVR"}}, []string{"TW-0212"}},
+		{analysis.DueQuery{Sites: []string{"KVR", "RVB"}, Kinds: []ledger.ToolKind{ledger.ToolImpactWrench}}, []string{"IW-0031"}},
+		{analysis.DueQuery{Kinds: []ledger.ToolKind{ledger.ToolImpactWrench, ledger.ToolTorqueWrench}}, []string{"IW-0031", "TW-0107", "TW-0212"}},
+		{analysis.DueQuery{Sites: []string{"KVR"}, Kinds: []ledger.ToolKind{ledger.ToolHoist}}, []string{}},
+	} {
+		c.query.AsOf = hour(0)
+		inputs, err := s.DueInputs(ctx, c.query)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(c.want, mapped(inputs, func(in analysis.DueInput) string { return in.Tool.Serial })); diff != "" {
+			t.Errorf("%+v (-want +got):\n%s", c.query, diff)
+		}
+	}
+	_, err := s.DueInputs(ctx, analysis.DueQuery{Sites: []string{"RVB", "RVBB"}})
+	wantUnknown(t, err, "sites/RVBB", storetest.Denver)
+}

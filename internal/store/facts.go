@@ -1,0 +1,227 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"slices"
+	"time"
+
+	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
+)
+
+// judge applies the rules of the trade to what is about to be taken in.
+func (t *tx) judge(ctx context.Context, rows []*staged, chains map[int]*chainHead, outcomes []Outcome) error {
+	all := allRows(rows)
+	if len(all) == 0 {
+		return nil
+	}
+	if err := t.currentRevisions(ctx, all); err != nil {
+		return err
+	}
+	known, err := t.gatherFacts(ctx, all)
+	if err != nil {
+		return err
+	}
+	for _, r := range all {
+		facts, err := known.of(ctx, r)
+		if err != nil {
+			return err
+		}
+		facts.Location, facts.ReceiveTime, facts.Offline = chains[r.keys.site].location, t.now, r.Head().Offline
+		r.findings = rules.Check(facts)
+		known.after(r)
+	}
+	for i, r := range rows {
+		switch {
+		case r == nil:
+		case r.with != nil:
+			outcomes[i].Findings = append(slices.Clone(r.with.findings), r.findings...)
+		default:
+			outcomes[i].Findings = r.findings
+		}
+	}
+	return nil
+}
+
+// currentRevisions reads the specification that holds for each row's joint now,
+// and what rules want to know of the joint.
+func (t *tx) currentRevisions(ctx context.Context, rows []*staged) error {
+	byJoint := map[int][]*staged{}
+	var keys []any
+	for _, r := range rows {
+		if r.keys.joint == 0 {
+			continue
+		}
+		if byJoint[r.keys.joint] == nil {
+			keys = append(keys, r.keys.joint)
+		}
+		byJoint[r.keys.joint] = append(byJoint[r.keys.joint], r)
+	}
+	return inChunks(keys, 1, func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			var joint, id int
+			var ref ledger.SpecificationRef
+			var facts jointFacts
+			if err := rows.Scan(&joint, &id, &ref.Code, &ref.Revision, &facts.kind, &facts.critical, &facts.fasteners); err != nil {
+				return err
+			}
+			for _, r := range byJoint[joint] {
+				r.setRevision(id, ref)
+				r.joint = facts
+			}
+			return nil
+		}, `SELECT j.id, v.id, s.code, v.revision, j.kind, j.critical, j.fasteners FROM joints j JOIN specifications s ON s.id = j.specification_id
+JOIN specification_revisions v ON v.specification_id = s.id AND v.revision = s.version WHERE j.id IN `+marks(1, len(part)), part...)
+	})
+}
+
+// knownFacts is what the rules need about a wave of records, read in a few
+// queries for all of them.
+type knownFacts struct {
+	t       *tx
+	lots    map[int]*ledger.Lot
+	tools   map[int]*toolFacts
+	people  map[int]*ledger.Person
+	batches map[string]*ledger.Batch
+	stocks  map[lotSite]*stockFacts
+	// holds are those on lots and on tools.
+	lotHolds, toolHolds map[int][]span
+	// treatments are those of the joints' earlier tightenings.
+	treatments map[int][]ledger.Treatment
+	// substitutions by specification code; read when a lot is not the specified one.
+	substitutions map[string][]ledger.Substitution
+}
+
+// span is a time during which a hold was open; to is 0 while it still is.
+type span struct{ from, to int64 }
+
+func open(spans []span, at int64) bool {
+	return slices.ContainsFunc(spans, func(s span) bool { return s.from <= at && (s.to == 0 || at < s.to) })
+}
+
+type lotSite struct{ lot, site int }
+
+type stockFacts struct {
+	// movedAnywhere says that movements of the lot are on record at some site: only
+	// then does their absence here say anything.
+	movedAnywhere bool
+	received      bool
+	onHand        int64
+}
+
+// judged says whether rules look at more than the time of a record.
+func judged(r *staged) bool {
+	switch r.RecordKind() {
+	case ledger.KindTightening, ledger.KindIncident, ledger.KindSealing, ledger.KindInspection:
+		return true
+	}
+	return false
+}
+
+// keysOf collects the distinct keys that are not 0.
+func keysOf(rows []*staged, key func(*staged) int) []any {
+	seen := map[int]bool{0: true}
+	var keys []any
+	for _, r := range rows {
+		if k := key(r); !seen[k] {
+			seen[k] = true
+			keys = append(keys, k)
+		}
+	}
+	return keys
+}
+
+func (t *tx) gatherFacts(ctx context.Context, all []*staged) (*knownFacts, error) {
+	k := &knownFacts{t: t, stocks: map[lotSite]*stockFacts{}, substitutions: map[string][]ledger.Substitution{}}
+	rows := make([]*staged, 0, len(all))
+	for _, r := range all {
+		if judged(r) {
+			rows = append(rows, r)
+		}
+	}
+	lots := keysOf(rows, func(r *staged) int { return r.lot })
+	tools := keysOf(rows, func(r *staged) int { return r.tool })
+	for _, read := range []func() error{
+		func() (err error) { k.lots, err = t.lotFacts(ctx, lots); return },
+		func() (err error) { k.tools, err = t.toolFacts(ctx, tools); return },
+		func() (err error) {
+			k.people, err = t.personFacts(ctx, keysOf(rows, func(r *staged) int { return r.person }))
+			return
+		},
+		func() (err error) { k.batches, err = t.batchFacts(ctx, rows); return },
+		func() (err error) { k.lotHolds, err = t.holdSpans(ctx, "lot_id", lots); return },
+		func() (err error) { k.toolHolds, err = t.holdSpans(ctx, "tool_id", tools); return },
+		func() error { return k.readStocks(ctx, lots) },
+		func() (err error) { k.treatments, err = t.earlierTreatments(ctx, rows); return },
+	} {
+		if err := read(); err != nil {
+			return nil, err
+		}
+	}
+	return k, nil
+}
+
+// of puts together what is known about one record.
+func (k *knownFacts) of(ctx context.Context, r *staged) (rules.Facts, error) {
+	f := rules.Facts{Record: r.Record}
+	if !judged(r) {
+		return f, nil
+	}
+	at := micro(r.Head().OccurTime)
+	f.Lot, f.Person = k.lots[r.lot], k.people[r.person]
+	f.LotHeld, f.ToolHeld = open(k.lotHolds[r.lot], at), open(k.toolHolds[r.tool], at)
+	f.EarlierTreatments = k.treatments[r.keys.joint]
+	f.Batch = k.batches[batchOf(r.Record)]
+	if r.keys.joint != 0 {
+		f.Joint = &ledger.Joint{Kind: r.joint.kind, Critical: r.joint.critical, Fasteners: r.joint.fasteners}
+	}
+	var err error
+	if r.revision != 0 {
+		if f.Specification, err = k.t.revisionByKey(ctx, r.revision); err != nil {
+			return f, err
+		}
+	}
+	if stock := k.stockAt(r.lot, r.keys.site); stock != nil && stock.movedAnywhere {
+		f.LotStockKnown, f.LotReceivedHere, f.LotOnHandBefore = true, stock.received, stock.onHand
+	}
+	if f.Lot != nil && f.Specification != nil && f.Lot.Fastener != f.Specification.Fastener {
+		if f.Substitutions, err = k.substitutionsOf(ctx, f.Specification.Code); err != nil {
+			return f, err
+		}
+	}
+	if tool := k.tools[r.tool]; tool != nil {
+		err = tool.fill(ctx, k.t, r, &f)
+	}
+	return f, err
+}
+
+// after lets the records that follow in the wave know of this one.
+func (k *knownFacts) after(r *staged) {
+	if stock := k.stocks[lotSite{r.lot, r.keys.site}]; stock != nil {
+		stock.onHand -= usedOf(r.Record)
+	}
+	tightening, ok := r.Record.(*ledger.Tightening)
+	if !ok {
+		return
+	}
+	if !slices.Contains(k.treatments[r.keys.joint], tightening.Treatment) {
+		k.treatments[r.keys.joint] = append(k.treatments[r.keys.joint], tightening.Treatment)
+	}
+	if tool := k.tools[r.tool]; tool != nil {
+		tool.wave = append(tool.wave, use{micro(r.OccurTime()), int64(tightening.Fasteners)})
+	}
+}
+
+// OccurTime is when the record's event happened.
+func (r *staged) OccurTime() time.Time { return r.Head().OccurTime }
+
+func batchOf(r ledger.Record) string {
+	switch r := r.(type) {
+	case *ledger.Tightening:
+		return r.CompoundBatch
+	case *ledger.Sealing:
+		return r.Batch
+	}
+	return ""
+}

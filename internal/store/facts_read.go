@@ -1,0 +1,189 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+
+	"jointledger/ent/column"
+	"jointledger/ent/specification"
+	"jointledger/ent/specificationrevision"
+	"jointledger/internal/ledger"
+)
+
+// These queries read what the rules need, each for all records of a wave at
+// once. They are plain SQL: they stand on the path of every record.
+
+func (t *tx) lotFacts(ctx context.Context, keys []any) (map[int]*ledger.Lot, error) {
+	lots := map[int]*ledger.Lot{}
+	err := inChunks(keys, 1, func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			var id int
+			var l ledger.Lot
+			f := &l.Fastener
+			err := rows.Scan(&id, &l.Number, &l.Supplier, &l.State, &f.Thread, &f.LengthMillimetres, &f.Material, &f.PropertyClass, &f.Coating, &f.Head)
+			lots[id] = &l
+			return err
+		}, "SELECT id, number, supplier, state, thread, length_mm, material, property_class, coating, head FROM lots WHERE id IN "+marks(1, len(part)), part...)
+	})
+	return lots, err
+}
+
+func (t *tx) personFacts(ctx context.Context, keys []any) (map[int]*ledger.Person, error) {
+	people := map[int]*ledger.Person{}
+	err := inChunks(keys, 1, func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			var id int
+			var p ledger.Person
+			var qualifications []byte
+			if err := rows.Scan(&id, &p.ID, &p.Name, &qualifications); err != nil {
+				return err
+			}
+			var columns []column.Qualification
+			if err := json.Unmarshal(qualifications, &columns); err != nil {
+				return err
+			}
+			for _, q := range columns {
+				p.Qualifications = append(p.Qualifications, ledger.Qualification{Task: q.Task, ExpireDate: q.ExpireDate})
+			}
+			people[id] = &p
+			return nil
+		}, "SELECT id, code, name, qualifications FROM people WHERE id IN "+marks(1, len(part)), part...)
+	})
+	return people, err
+}
+
+// batchFacts reads the batches that are in the register; one that is not is no
+// fault of the record.
+func (t *tx) batchFacts(ctx context.Context, rows []*staged) (map[string]*ledger.Batch, error) {
+	batches := map[string]*ledger.Batch{}
+	seen := map[string]bool{"": true}
+	var numbers []any
+	for _, r := range rows {
+		if n := batchOf(r.Record); !seen[n] {
+			seen[n] = true
+			numbers = append(numbers, n)
+		}
+	}
+	err := inChunks(numbers, 1, func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			var b ledger.Batch
+			err := rows.Scan(&b.Number, &b.Kind, &b.Product, &b.ExpireDate, &b.MinimumCelsius, &b.MaximumCelsius)
+			batches[b.Number] = &b
+			return err
+		}, "SELECT number, kind, product, expire_date, min_c, max_c FROM batches WHERE number IN "+marks(1, len(part)), part...)
+	})
+	return batches, err
+}
+
+// holdSpans reads when holds on lots or tools were open; column is that of the
+// holds that says on what.
+func (t *tx) holdSpans(ctx context.Context, column string, keys []any) (map[int][]span, error) {
+	spans := map[int][]span{}
+	err := inChunks(keys, 1, func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			var key int
+			var s span
+			err := rows.Scan(&key, &s.from, &s.to)
+			spans[key] = append(spans[key], s)
+			return err
+		}, "SELECT h."+column+`, r.occur_time, COALESCE(e.occur_time, 0) FROM holds h JOIN records r ON r.id = h.id
+LEFT JOIN holds x ON x.released_hold_id = h.id LEFT JOIN records e ON e.id = x.id
+WHERE h.action = 1 AND h.`+column+" IN "+marks(1, len(part)), part...)
+	})
+	return spans, err
+}
+
+// readStocks reads the running sums of the lots.
+func (k *knownFacts) readStocks(ctx context.Context, lots []any) error {
+	moved := map[int]bool{}
+	err := inChunks(lots, 1, func(part []any) error {
+		return k.t.query(ctx, func(rows *sql.Rows) error {
+			var key lotSite
+			var received, removed, counted, onHand int64
+			if err := rows.Scan(&key.lot, &key.site, &received, &removed, &counted, &onHand); err != nil {
+				return err
+			}
+			here := received > 0 || counted != 0
+			moved[key.lot] = moved[key.lot] || here || removed > 0
+			k.stocks[key] = &stockFacts{received: here, onHand: onHand}
+			return nil
+		}, "SELECT lot_id, site_id, received, removed, count_time, on_hand FROM lot_sums WHERE lot_id IN "+marks(1, len(part)), part...)
+	})
+	for key, s := range k.stocks {
+		s.movedAnywhere = moved[key.lot]
+	}
+	return err
+}
+
+// stockAt gives the sums of a lot at a site, where it may never have been.
+func (k *knownFacts) stockAt(lot, site int) *stockFacts {
+	key := lotSite{lot, site}
+	if k.stocks[key] == nil && lot != 0 {
+		s := &stockFacts{}
+		for other, at := range k.stocks {
+			if other.lot == lot && at.movedAnywhere {
+				s.movedAnywhere = true
+			}
+		}
+		k.stocks[key] = s
+	}
+	return k.stocks[key]
+}
+
+// earlierTreatments reads what the threads of the rows' joints carried before.
+func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]ledger.Treatment, error) {
+	treatments := map[int][]ledger.Treatment{}
+	keys := keysOf(rows, func(r *staged) int {
+		if r.RecordKind() != ledger.KindTightening {
+			return 0
+		}
+		return r.keys.joint
+	})
+	err := inChunks(keys, 1, func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			var joint int
+			var treatment ledger.Treatment
+			err := rows.Scan(&joint, &treatment)
+			treatments[joint] = append(treatments[joint], treatment)
+			return err
+		}, "SELECT DISTINCT r.joint_id, x.treatment FROM records r JOIN tightenings x ON x.id = r.id WHERE r.joint_id IN "+marks(1, len(part))+" AND "+notCorrected, part...)
+	})
+	return treatments, err
+}
+
+func (k *knownFacts) substitutionsOf(ctx context.Context, code string) ([]ledger.Substitution, error) {
+	if s, ok := k.substitutions[code]; ok {
+		return s, nil
+	}
+	found := []ledger.Substitution{}
+	err := k.t.query(ctx, func(rows *sql.Rows) error {
+		s := ledger.Substitution{Specification: code}
+		f := &s.Permitted
+		err := rows.Scan(&s.Code, &s.Needs, &s.TorqueNewtonMetres, &s.ApprovedBy, &f.Thread, &f.LengthMillimetres, &f.Material, &f.PropertyClass, &f.Coating, &f.Head)
+		found = append(found, s)
+		return err
+	}, `SELECT b.code, b.needs, b.torque_nm, b.approved_by, b.thread, b.length_mm, b.material, b.property_class, b.coating, b.head
+FROM substitutions b JOIN specifications s ON s.id = b.specification_id WHERE s.code = ? ORDER BY b.code`, code)
+	k.substitutions[code] = found
+	return found, err
+}
+
+// revisionByKey reads one revision of a specification. Revisions never change,
+// so each is read once.
+func (t *tx) revisionByKey(ctx context.Context, key int) (*ledger.Specification, error) {
+	if s, ok := t.names.revisions.Get(key); ok {
+		return s, nil
+	}
+	r, err := t.ent().SpecificationRevision.Query().Where(specificationrevision.ID(key)).Only(ctx)
+	if err != nil {
+		return nil, err
+	}
+	name, err := t.ent().Specification.Query().Where(specification.ID(r.SpecificationID)).Only(ctx)
+	if err != nil {
+		return nil, err
+	}
+	s := specificationOf(name, r)
+	t.names.revisions.Add(key, &s)
+	return &s, nil
+}

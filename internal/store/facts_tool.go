@@ -1,0 +1,230 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"slices"
+	"time"
+
+	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
+)
+
+// microsPerHour is the width of a bucket of tool_uses.
+const microsPerHour = int64(time.Hour / time.Microsecond)
+
+// perHour is the same for a query.
+const perHour = "3600000000"
+
+// toolFacts is what the rules need about a tool.
+type toolFacts struct {
+	key  int
+	tool *ledger.Tool
+	home *time.Location
+	// calibrations and custody are in order of time; events are the times at which
+	// it was dropped, overloaded or repaired.
+	calibrations []recordAt
+	custody      []custodyAt
+	events       []int64
+	// sums are of use between two hours, hours the single uses in an hour, each
+	// read when it is first needed.
+	sums  map[[2]int64]int64
+	hours map[int64][]use
+	// wave are uses by records before this one in the same wave, which the
+	// database does not have yet.
+	wave []use
+}
+
+type recordAt struct{ id, at int64 }
+
+type custodyAt struct {
+	ledger.Custody
+	at int64
+}
+
+type use struct{ at, fasteners int64 }
+
+func (t *tx) toolFacts(ctx context.Context, keys []any) (map[int]*toolFacts, error) {
+	tools := map[int]*toolFacts{}
+	err := inChunks(keys, 1, func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			f := &toolFacts{tool: &ledger.Tool{}, sums: map[[2]int64]int64{}, hours: map[int64][]use{}}
+			v, zone := f.tool, ""
+			err := rows.Scan(&f.key, &v.Serial, &v.Kind, &v.TypeClass, &v.MinimumNewtonMetres, &v.MaximumNewtonMetres, &v.ResolutionNewtonMetres,
+				&v.IntervalMonths, &v.IntervalCycles, &v.DueAfterEvent, &v.HomeSite, &zone)
+			if err != nil {
+				return err
+			}
+			tools[f.key] = f
+			f.home, err = t.names.zone(zone)
+			return err
+		}, `SELECT x.id, x.serial, x.kind, x.type_class, x.min_nm, x.max_nm, x.resolution_nm, x.interval_months, x.interval_cycles, x.due_after_event, s.code, s.time_zone
+FROM tools x JOIN sites s ON s.id = x.home_site_id WHERE x.id IN `+marks(1, len(part)), part...)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return tools, inChunks(keys, 1, func(part []any) error { return t.toolPast(ctx, tools, part) })
+}
+
+// toolPast reads the calibrations, custody and events of tools.
+func (t *tx) toolPast(ctx context.Context, tools map[int]*toolFacts, keys []any) error {
+	in := "r.tool_id IN " + marks(1, len(keys)) + " AND r.kind = ? AND " + notCorrected
+	err := t.query(ctx, func(rows *sql.Rows) error {
+		var tool int
+		var c recordAt
+		if err := rows.Scan(&tool, &c.id, &c.at); err != nil {
+			return err
+		}
+		tools[tool].calibrations = append(tools[tool].calibrations, c)
+		return nil
+	}, "SELECT r.tool_id, r.id, r.occur_time FROM records r WHERE "+in+" ORDER BY r.tool_id, r.occur_time, r.id", append(keys[:len(keys):len(keys)], uint8(ledger.KindCalibration))...)
+	if err != nil {
+		return err
+	}
+	err = t.query(ctx, func(rows *sql.Rows) error {
+		var tool int
+		var c custodyAt
+		if err := rows.Scan(&tool, &c.at, &c.Kind, &c.Site, &c.Holder); err != nil {
+			return err
+		}
+		f := tools[tool]
+		c.Tool, c.OccurTime = f.tool.Serial, fromMicro(c.at)
+		f.custody = append(f.custody, c)
+		if c.Kind >= ledger.CustodyDropped {
+			f.events = append(f.events, c.at)
+		}
+		return nil
+	}, `SELECT r.tool_id, r.occur_time, x.kind, s.code, COALESCE(p.code, '') FROM records r JOIN custodies x ON x.id = r.id JOIN sites s ON s.id = r.site_id
+LEFT JOIN people p ON p.id = x.holder_id WHERE `+in+` ORDER BY r.tool_id, r.occur_time, r.id`, append(keys[:len(keys):len(keys)], uint8(ledger.KindCustody))...)
+	if err != nil {
+		return err
+	}
+	return t.query(ctx, func(rows *sql.Rows) error {
+		var tool int
+		var at int64
+		if err := rows.Scan(&tool, &at); err != nil {
+			return err
+		}
+		tools[tool].events = append(tools[tool].events, at)
+		return nil
+	}, "SELECT r.tool_id, r.occur_time FROM records r JOIN incidents x ON x.id = r.id WHERE "+in+" AND x.kind = ?",
+		append(keys[:len(keys):len(keys)], uint8(ledger.KindIncident), uint8(ledger.DroppedTool))...)
+}
+
+// fill puts in what the rules need of the tool at the record's time.
+func (f *toolFacts) fill(ctx context.Context, t *tx, r *staged, facts *rules.Facts) error {
+	at := micro(r.OccurTime())
+	facts.Tool, facts.HomeLocation = f.tool, f.home
+	since := int64(-1) << 62
+	if i := lastBefore(f.calibrations, at, func(c recordAt) int64 { return c.at }); i >= 0 {
+		c, err := t.calibrationByKey(ctx, f.calibrations[i].id)
+		if err != nil {
+			return err
+		}
+		facts.Calibration, since = c, f.calibrations[i].at
+	}
+	if i := lastBefore(f.custody, at, func(c custodyAt) int64 { return c.at }); i >= 0 {
+		facts.Custody = &f.custody[i].Custody
+	}
+	facts.EventSince = slices.ContainsFunc(f.events, func(e int64) bool { return e > since && e < at })
+	if f.tool.IntervalCycles == 0 {
+		return nil
+	}
+	var err error
+	facts.CyclesSince, err = f.cycles(ctx, t, since, at)
+	return err
+}
+
+// lastBefore is the index of the last item at or before a time; -1 for none.
+func lastBefore[T any](items []T, at int64, time func(T) int64) int {
+	for i := len(items) - 1; i >= 0; i-- {
+		if time(items[i]) <= at {
+			return i
+		}
+	}
+	return -1
+}
+
+// cycles counts the fasteners tightened with the tool after since and before at.
+// While the hours at the ends can make no difference to whether the tool is due,
+// they are counted whole: the answer is then an upper bound below the interval,
+// in one sum. Otherwise they are counted one by one.
+func (f *toolFacts) cycles(ctx context.Context, t *tx, since, at int64) (int64, error) {
+	first, last := floorHour(max(since, 0)), floorHour(at)
+	wave := between(f.wave, since, at)
+	most, err := f.sum(ctx, t, first-1, last+1)
+	if err != nil || most+wave < int64(f.tool.IntervalCycles) {
+		return most + wave, err
+	}
+	n, err := f.sum(ctx, t, first, last)
+	if err != nil {
+		return 0, err
+	}
+	ends := []int64{first, last}
+	if first == last {
+		ends = ends[:1]
+	}
+	for _, hour := range ends {
+		uses, err := f.inHour(ctx, t, hour)
+		if err != nil {
+			return 0, err
+		}
+		n += between(uses, since, at)
+	}
+	return n + wave, nil
+}
+
+func floorHour(at int64) int64 { return at / microsPerHour }
+
+func between(uses []use, since, at int64) (n int64) {
+	for _, u := range uses {
+		if u.at > since && u.at < at {
+			n += u.fasteners
+		}
+	}
+	return n
+}
+
+// sum adds up the hours strictly between two.
+func (f *toolFacts) sum(ctx context.Context, t *tx, first, last int64) (int64, error) {
+	key := [2]int64{first, last}
+	if n, ok := f.sums[key]; ok {
+		return n, nil
+	}
+	var n int64
+	err := t.sql.QueryRowContext(ctx, t.engine.bind("SELECT COALESCE(SUM(fasteners), 0) FROM tool_uses WHERE tool_id = ? AND hour > ? AND hour < ?"), f.key, first, last).Scan(&n)
+	f.sums[key] = n
+	return n, err
+}
+
+func (f *toolFacts) inHour(ctx context.Context, t *tx, hour int64) ([]use, error) {
+	if uses, ok := f.hours[hour]; ok {
+		return uses, nil
+	}
+	uses := []use{}
+	err := t.query(ctx, func(rows *sql.Rows) error {
+		var u use
+		err := rows.Scan(&u.at, &u.fasteners)
+		uses = append(uses, u)
+		return err
+	}, "SELECT r.occur_time, x.fasteners FROM records r JOIN tightenings x ON x.id = r.id WHERE r.tool_id = ? AND r.kind = ? AND r.occur_time >= ? AND r.occur_time < ? AND "+notCorrected,
+		f.key, uint8(ledger.KindTightening), hour*microsPerHour, (hour+1)*microsPerHour)
+	f.hours[hour] = uses
+	return uses, err
+}
+
+// calibrationByKey reads one calibration. Records never change, so each is read
+// once.
+func (t *tx) calibrationByKey(ctx context.Context, key int64) (*ledger.Calibration, error) {
+	if c, ok := t.names.calibrations.Get(key); ok {
+		return c, nil
+	}
+	r, err := t.recordByKey(ctx, ledger.KindCalibration, key)
+	if err != nil {
+		return nil, err
+	}
+	c := r.(*ledger.Calibration)
+	t.names.calibrations.Add(key, c)
+	return c, nil
+}

@@ -1,0 +1,360 @@
+package store_test
+
+import (
+	"context"
+	"flag"
+	"slices"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/uuid"
+	"pgregory.net/rapid"
+
+	"jointledger/internal/analysis"
+	"jointledger/internal/ledger"
+	"jointledger/internal/store"
+	"jointledger/internal/store/storetest"
+)
+
+// TestStateMachine lets chance write to a store and to the model at once: things
+// registered, records of all kinds sent, resent, altered, batched and corrected,
+// the store closed and opened again. Every answer must be the model's, and so must
+// the figures in the end.
+func TestStateMachine(t *testing.T) {
+	// Not in parallel: the number of checks is rapid's own flag.
+	for _, c := range []struct {
+		engine storetest.Engine
+		checks int
+	}{{storetest.SQLite(), 12}, {storetest.Postgres(), 4}} {
+		t.Run(c.engine.Name, func(t *testing.T) {
+			setUnlessGiven(t, "rapid.checks", c.checks)
+			rapid.Check(t, func(rt *rapid.T) {
+				m := newMachine(t, rt, c.engine)
+				defer m.close(rt)
+				rt.Repeat(map[string]func(*rapid.T){
+					"register":     m.register,
+					"revise":       m.revise,
+					"move a tool":  m.moveTool,
+					"record":       m.recordNew,
+					"record again": m.recordAgain,
+					"correct":      m.correct,
+					"open again":   m.reopen,
+					"compare":      m.compare,
+				})
+				m.compare(rt)
+			})
+		})
+	}
+}
+
+// setUnlessGiven sets one of rapid's flags for a test, unless it stands on the
+// command line.
+func setUnlessGiven(t *testing.T, name string, value int) {
+	t.Helper()
+	given := false
+	flag.Visit(func(f *flag.Flag) { given = given || f.Name == name })
+	if given {
+		return
+	}
+	old := flag.Lookup(name).Value.String()
+	if err := flag.Set(name, strconv.Itoa(value)); err != nil {
+		t.Fatal(err)
+	}
+	// The flag must not count as given in the next test.
+	t.Cleanup(func() { flag.Lookup(name).Value.Set(old) })
+}
+
+type machine struct {
+	config store.Config
+	s      *store.Store
+	model  *model
+	// sent are records that were sent before, kept or not.
+	sent []ledger.Record
+	// clock makes every record's moment another one.
+	clock int
+}
+
+func newMachine(t *testing.T, rt *rapid.T, e storetest.Engine) *machine {
+	m := &machine{config: e.NewConfig(t), model: newModel()}
+	m.open(rt)
+	ctx, f := context.Background(), storetest.NewFleet()
+	for _, err := range []error{
+		second(m.s.RegisterSites(ctx, f.Sites, store.Change{})),
+		second(m.s.RegisterSpecifications(ctx, f.Specifications, store.Change{})),
+		second(m.s.RegisterTowers(ctx, f.Towers, store.Change{})),
+		second(m.s.RegisterCells(ctx, f.Cells, store.Change{})),
+	} {
+		if err != nil {
+			rt.Fatal(err)
+		}
+	}
+	return m
+}
+
+func second[T any](_ T, err error) error { return err }
+
+func (m *machine) open(rt *rapid.T) {
+	var err error
+	if m.s, err = store.Open(context.Background(), m.config); err != nil {
+		rt.Fatal(err)
+	}
+}
+
+func (m *machine) close(rt *rapid.T) {
+	if err := m.s.Close(); err != nil {
+		rt.Error(err)
+	}
+}
+
+func (m *machine) reopen(rt *rapid.T) {
+	m.close(rt)
+	m.open(rt)
+}
+
+// agree compares the store's answers with the model's.
+func (m *machine) agree(rt *rapid.T, what string, outcomes []store.Outcome, err error, want []answer) {
+	rt.Helper()
+	if err != nil || len(outcomes) != len(want) {
+		rt.Fatalf("%s: %d outcomes, %v; expected %d", what, len(outcomes), err, len(want))
+	}
+	for i, o := range outcomes {
+		got := answer{state: o.State}
+		if o.Err != nil {
+			got.reason = o.Err.Reason
+		}
+		if got != want[i] {
+			rt.Fatalf("%s, member %d: %v (%v); the model says %v", what, i, got, o.Err, want[i])
+		}
+	}
+}
+
+// register sends one to three things of the fleet of one kind, some of them
+// altered or spoilt.
+func (m *machine) register(rt *rapid.T) {
+	f, ctx := storetest.NewFleet(), context.Background()
+	odd := func() bool { return rapid.IntRange(0, 4).Draw(rt, "odd") == 0 }
+	n := rapid.IntRange(1, 3).Draw(rt, "n")
+	var want []answer
+	switch kind := rapid.SampledFrom([]string{"lots", "tools", "people", "joints"}).Draw(rt, "kind"); kind {
+	case "lots":
+		var items []ledger.Lot
+		for range n {
+			lot := rapid.SampledFrom(f.Lots).Draw(rt, "lot")
+			if odd() {
+				lot.Heat = rapid.SampledFrom([]string{"H-1", "spoilt\x00"}).Draw(rt, "heat")
+			}
+			items = append(items, lot)
+			want = append(want, registerThing(m.model.lots, lot.Number, lot, len(lot.Validate()) == 0, true))
+		}
+		outcomes, err := m.s.RegisterLots(ctx, items, store.Change{})
+		m.agree(rt, kind, outcomes, err, want)
+	case "tools":
+		var items []ledger.Tool
+		for range n {
+			tool := rapid.SampledFrom(f.Tools).Draw(rt, "tool")
+			if odd() {
+				tool.HomeSite = "RVX"
+			}
+			items = append(items, tool)
+			want = append(want, registerThing(m.model.tools, tool.Serial, tool, true, tool.HomeSite != "RVX"))
+		}
+		outcomes, err := m.s.RegisterTools(ctx, items, store.Change{})
+		m.agree(rt, kind, outcomes, err, want)
+	case "people":
+		var items []ledger.Person
+		for range n {
+			person := rapid.SampledFrom(f.People).Draw(rt, "person")
+			items = append(items, person)
+			want = append(want, registerThing(m.model.people, person.ID, person, true, true))
+		}
+		outcomes, err := m.s.RegisterPeople(ctx, items, store.Change{})
+		m.agree(rt, kind, outcomes, err, want)
+	case "joints":
+		var items []ledger.Joint
+		for range n {
+			joint := rapid.SampledFrom(f.Joints[:4]).Draw(rt, "joint")
+			if odd() {
+				joint.Fasteners = rapid.IntRange(0, 1).Draw(rt, "fasteners")
+			}
+			items = append(items, joint)
+			want = append(want, registerThing(m.model.joints, joint.Place, joint, len(joint.Validate()) == 0, true))
+		}
+		outcomes, err := m.s.RegisterJoints(ctx, items, store.Change{})
+		m.agree(rt, kind, outcomes, err, want)
+	}
+}
+
+// revise makes a new revision of a specification.
+func (m *machine) revise(rt *rapid.T) {
+	code := rapid.SampledFrom([]string{storetest.Stainless, storetest.Galvanized, storetest.Seam}).Draw(rt, "specification")
+	got, err := m.s.UpdateSpecification(context.Background(), code, m.model.revisions[code], store.Change{}, func(s *ledger.Specification) error {
+		s.TorqueNewtonMetres++
+		return nil
+	})
+	m.model.revisions[code]++
+	if err != nil || got.Version != m.model.revisions[code] {
+		rt.Fatalf("revision %d, %v; the model says %d", got.Version, err, m.model.revisions[code])
+	}
+}
+
+// moveTool sends a tool home to the other site.
+func (m *machine) moveTool(rt *rapid.T) {
+	serial := rapid.SampledFrom([]string{storetest.DenverWrench, storetest.KolkataWrench, storetest.ImpactWrench}).Draw(rt, "tool")
+	site := rapid.SampledFrom([]string{storetest.Denver, storetest.Kolkata}).Draw(rt, "site")
+	_, err := m.s.UpdateTool(context.Background(), serial, 0, store.Change{}, func(t *ledger.Tool) error { t.HomeSite = site; return nil })
+	tool, known := m.model.tools[serial]
+	if known != (err == nil) {
+		rt.Fatalf("moving %s: %v; the model knows it: %t", serial, err, known)
+	}
+	if known {
+		tool.HomeSite = site
+		m.model.tools[serial] = tool
+	}
+}
+
+// send sends a batch and keeps in the model what it says is taken.
+func (m *machine) send(rt *rapid.T, batch []ledger.Record) {
+	change := store.Change{ValidateOnly: rapid.IntRange(0, 5).Draw(rt, "validate only") == 0}
+	model := m.model
+	if change.ValidateOnly {
+		model = m.model.clone()
+	}
+	want := mapped(batch, model.take)
+	outcomes, err := m.s.Record(context.Background(), resentAll(batch), change)
+	m.agree(rt, "records", outcomes, err, want)
+	m.sent = append(m.sent, batch...)
+}
+
+func (m *machine) recordNew(rt *rapid.T) {
+	batch := make([]ledger.Record, rapid.IntRange(1, 5).Draw(rt, "n"))
+	for i := range batch {
+		batch[i] = m.draw(rt)
+	}
+	m.send(rt, batch)
+}
+
+// recordAgain sends a batch of what was sent before, some of it altered or under
+// another kind, among new records.
+func (m *machine) recordAgain(rt *rapid.T) {
+	if len(m.sent) == 0 {
+		rt.Skip("nothing was sent yet")
+	}
+	var batch []ledger.Record
+	for range rapid.IntRange(1, 5).Draw(rt, "n") {
+		r := resent(rapid.SampledFrom(m.sent).Draw(rt, "sent before"))
+		switch rapid.IntRange(0, 3).Draw(rt, "how") {
+		case 0:
+			r.Head().Note += "!"
+		case 1:
+			id := r.Head().ID
+			r = m.draw(rt)
+			r.Head().ID = id
+		}
+		batch = append(batch, r)
+	}
+	m.send(rt, batch)
+}
+
+// correct corrects something that was sent, kept or not, with a replacement or
+// without.
+func (m *machine) correct(rt *rapid.T) {
+	if len(m.sent) == 0 {
+		rt.Skip("nothing was sent yet")
+	}
+	target := rapid.SampledFrom(m.sent).Draw(rt, "corrected")
+	c := &ledger.Correction{Entry: m.entry(rt), Corrects: target.Head().ID, Reason: "it was typed wrong"}
+	switch rapid.IntRange(0, 3).Draw(rt, "replacement") {
+	case 0: // withdrawn
+	case 1:
+		c.With = m.draw(rt) // of another kind, perhaps
+	default:
+		if _, again := target.(*ledger.Correction); again {
+			break
+		}
+		c.With = resent(target)
+		c.With.Head().ID, c.With.Head().OccurTime = m.id(), m.moment(rt)
+	}
+	if c.With != nil {
+		c.Replacement = c.With.Head().ID
+	}
+	m.send(rt, []ledger.Record{c})
+}
+
+// compare holds the store's figures to the model's.
+func (m *machine) compare(rt *rapid.T) {
+	ctx := context.Background()
+	report, err := m.s.Verify(ctx)
+	if err != nil || !report.OK() {
+		rt.Fatalf("verify: %+v, %v", report, err)
+	}
+	lengths, err := lengthsWithoutAutomaticHolds(m.s, report)
+	if err != nil {
+		rt.Fatal(err)
+	}
+	want := map[string]int64{storetest.Denver: 0, storetest.Kolkata: 0}
+	for _, k := range m.model.kept {
+		want[k.site]++
+		m.compareRecord(rt, k)
+	}
+	if diff := cmp.Diff(want, lengths); diff != "" {
+		rt.Fatalf("lengths of the chains (-model +store):\n%s", diff)
+	}
+	counting := m.model.counting()
+	for _, by := range [][]analysis.Grouping{{analysis.BySite, analysis.ByMonth}, {analysis.ByLot, analysis.ByTreatment}, {analysis.ByTool}} {
+		q := analysis.CountQuery{GroupBy: by}
+		got, err := m.s.Counts(ctx, q)
+		got = slices.DeleteFunc(got, func(c analysis.Count) bool { return c.Tightened == 0 && c.Incidents == [16]int64{} })
+		if diff := cmp.Diff(referenceCounts(counting, q, storetest.NewFleet()), got, given); err != nil || diff != "" {
+			rt.Fatalf("counts by %v, %v (-model +store):\n%s", by, err, diff)
+		}
+	}
+	for number := range m.model.lots {
+		got, err := m.s.LotStock(ctx, number)
+		got = slices.DeleteFunc(got, func(s ledger.LotStock) bool { return s == ledger.LotStock{Site: s.Site} })
+		if diff := cmp.Diff(m.model.stock(number), got, given); err != nil || diff != "" {
+			rt.Fatalf("stock of %s, %v (-model +store):\n%s", number, err, diff)
+		}
+	}
+}
+
+func (m *machine) compareRecord(rt *rapid.T, k *modelRecord) {
+	got, err := m.s.FindRecord(context.Background(), k.record.RecordKind(), k.record.Head().ID)
+	if err != nil {
+		rt.Fatalf("%s: %v", ledger.RecordResource(k.record), err)
+	}
+	want := resent(k.record)
+	if c, ok := want.(*ledger.Correction); ok {
+		c.With = nil // it stands for itself
+	}
+	if diff := cmp.Diff(want, resent(got)); diff != "" {
+		rt.Fatalf("%s (-model +store):\n%s", ledger.RecordResource(got), diff)
+	}
+	specification := ledger.SpecificationRef{}
+	switch r := got.(type) {
+	case *ledger.Tightening:
+		specification = r.Specification
+	case *ledger.Incident:
+		specification = r.Specification
+	}
+	if head := got.Head(); specification != k.specification || head.CorrectedBy != k.correctedBy || got.SiteCode() != k.site {
+		rt.Fatalf("%s at %s under %v, corrected by %s; the model says %s, %v, %s", ledger.RecordResource(got),
+			got.SiteCode(), specification, head.CorrectedBy, k.site, k.specification, k.correctedBy)
+	}
+}
+
+// id makes an id of version 7 that is the same when a run is repeated.
+func (m *machine) id() uuid.UUID {
+	m.clock++
+	id := uuid.UUID{0x01, 0x9c, 6: 0x70, 8: 0x80}
+	id[14], id[15] = byte(m.clock>>8), byte(m.clock)
+	return id
+}
+
+// moment is another one at each call, in no order.
+func (m *machine) moment(rt *rapid.T) time.Time {
+	m.clock++
+	hours := rapid.IntRange(0, 60*24).Draw(rt, "hours")
+	return storetest.Occurred.Add(time.Duration(hours)*time.Hour + time.Duration(m.clock)*time.Microsecond)
+}

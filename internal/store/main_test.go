@@ -1,0 +1,13 @@
+package store_test
+
+import (
+	"testing"
+
+	"jointledger/internal/store/storetest"
+)
+
+func TestMain(m *testing.M) {
+	if !openInstead() {
+		storetest.Main(m)
+	}
+}

@@ -1,0 +1,136 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"jointledger/internal/ledger"
+)
+
+// authority are the roles that may release holds, decide dispositions and sign
+// off.
+var authority = []ledger.Role{ledger.RoleSiteLead, ledger.RoleQuality, ledger.RoleRegionalManager, ledger.RoleAdministrator}
+
+// admit refuses what the present state does not allow: a second correction or
+// release of the same record, a release of something else than what was held,
+// a decision by somebody whose role may not.
+func (t *tx) admit(ctx context.Context, rows []*staged, outcomes []Outcome) error {
+	spoken := map[int64]bool{} // records corrected, or holds released, earlier in this wave
+	for i, r := range rows {
+		if r == nil {
+			continue
+		}
+		err := t.admitOne(ctx, r, spoken)
+		if e, ok := refusal(err); ok {
+			outcomes[i], rows[i] = refused(e), nil
+		} else if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (t *tx) admitOne(ctx context.Context, r *staged, spoken map[int64]bool) error {
+	switch rec := r.Record.(type) {
+	case *ledger.Hold:
+		if rec.Action != ledger.HoldReleased {
+			return nil
+		}
+		if err := t.mayDecide(ctx, r); err != nil {
+			return err
+		}
+		return t.admitRelease(ctx, r, rec, spoken)
+	case *ledger.Disposition, *ledger.SignOff:
+		return t.mayDecide(ctx, r)
+	case *ledger.Correction:
+		return t.admitCorrection(ctx, r, rec, spoken)
+	}
+	return nil
+}
+
+// mayDecide asks whether the record's person has a role that may decide.
+func (t *tx) mayDecide(ctx context.Context, r *staged) error {
+	person, err := people.load(ctx, t, r.Head().Person)
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(person.Roles, func(role ledger.Role) bool { return slices.Contains(authority, role) }) {
+		return nil
+	}
+	words := make([]string, len(authority))
+	for i, role := range authority {
+		words[i] = ledger.Roles.Name(role)
+	}
+	return &ledger.Error{Kind: ledger.KindDenied, Reason: ledger.ReasonPermissionDenied, Resource: "people/" + person.ID,
+		Message: fmt.Sprintf("%s has no role that may decide this; it takes one of %s", person.ID, strings.Join(words, ", "))}
+}
+
+// admitRelease asks whether the hold is open and is on what the release names.
+func (t *tx) admitRelease(ctx context.Context, r *staged, rec *ledger.Hold, spoken map[int64]bool) error {
+	placed, err := t.recordByKey(ctx, ledger.KindHold, r.about.id)
+	if err != nil {
+		return err
+	}
+	hold := placed.(*ledger.Hold)
+	if hold.Action != ledger.HoldPlaced || hold.ReleasedBy != uuid.Nil || spoken[r.about.id] {
+		return &ledger.Error{Kind: ledger.KindPrecondition, Reason: ledger.ReasonHoldNotOpen, Resource: ledger.RecordResource(hold),
+			Message: fmt.Sprintf("hold %s is not open", hold.ID)}
+	}
+	if hold.Place != rec.Place || hold.Lot != rec.Lot || hold.Tool != rec.Tool {
+		return ledger.InvalidField("hold", "releases", "the hold %s is on %s, not on %s", hold.ID, held(hold), held(rec))
+	}
+	// A release stands in the chain of the hold's site.
+	r.keys.site, rec.Site = int(r.about.id>>sequenceBits), hold.Site
+	spoken[r.about.id] = true
+	return nil
+}
+
+func held(h *ledger.Hold) string {
+	switch {
+	case h.Lot != "":
+		return "lot " + h.Lot
+	case h.Tool != "":
+		return "tool " + h.Tool
+	}
+	return h.Place.String()
+}
+
+// admitCorrection asks whether the record can be corrected, and has not been.
+func (t *tx) admitCorrection(ctx context.Context, r *staged, rec *ledger.Correction, spoken map[int64]bool) error {
+	target := ledger.RecordName(r.about.kind, rec.Corrects)
+	switch {
+	case r.about.kind == ledger.KindCorrection:
+		return ledger.InvalidField("correction", "corrects", "a correction can't be corrected; correct the record that holds now")
+	case r.about.kind == ledger.KindHold || r.about.kind == ledger.KindDisposition:
+		return ledger.InvalidField("correction", "corrects", "a %s is undone by another decision, not by a correction", ledger.RecordKinds.Name(r.about.kind))
+	case r.with != nil && r.with.RecordKind() != r.about.kind:
+		return ledger.InvalidField("correction", "replacement", "a %s can't be replaced by a %s", ledger.RecordKinds.Name(r.about.kind), ledger.RecordKinds.Name(r.with.RecordKind()))
+	}
+	var n int
+	err := t.sql.QueryRowContext(ctx, t.engine.bind("SELECT count(*) FROM corrections WHERE corrected_id = ?"), r.about.id).Scan(&n)
+	if err != nil {
+		return err
+	}
+	if n > 0 || spoken[r.about.id] {
+		return &ledger.Error{Kind: ledger.KindPrecondition, Reason: ledger.ReasonAlreadyCorrected, Resource: target,
+			Message: fmt.Sprintf("record %s was corrected already; correct its replacement instead", rec.Corrects)}
+	}
+	if r.with != nil {
+		known, err := t.knownKeys(ctx, []uuid.UUID{r.with.Head().ID})
+		if err != nil {
+			return err
+		}
+		if len(known) > 0 {
+			return ledger.RecordIDReused(ledger.RecordResource(r.with.Record))
+		}
+		if err := t.admitOne(ctx, r.with, spoken); err != nil {
+			return err
+		}
+	}
+	spoken[r.about.id] = true
+	return nil
+}

@@ -1,0 +1,79 @@
+package store
+
+import "jointledger/internal/ledger"
+
+// kindTable says where the content of a kind of record is kept.
+type kindTable struct {
+	table string
+	// columns are read from the table, x, and what joins brings in.
+	columns, joins string
+	// unused are the references of a record that this kind leaves empty.
+	unused []string
+}
+
+// Revisions of specifications are joined as sv, their names as sp.
+const (
+	withRevision  = " JOIN specification_revisions sv ON sv.id = x.specification_revision_id JOIN specifications sp ON sp.id = sv.specification_id"
+	mayBeRevision = " LEFT JOIN specification_revisions sv ON sv.id = x.specification_revision_id LEFT JOIN specifications sp ON sp.id = sv.specification_id"
+)
+
+var kindTables = map[ledger.RecordKind]kindTable{
+	ledger.KindTightening: {
+		table:   "tightenings",
+		columns: "sp.code, sv.revision, x.treatment, x.compound_batch, x.torque_nm, x.torque_as_typed, x.fasteners, x.pass, x.method",
+		joins:   withRevision,
+	},
+	ledger.KindIncident: {
+		table:   "incidents",
+		columns: "COALESCE(sp.code, ''), COALESCE(sv.revision, 0), x.kind, x.fasteners, x.treatment, x.method, x.noticed, x.action",
+		joins:   mayBeRevision,
+	},
+	ledger.KindCalibration: {table: "calibrations", columns: "x.laboratory, x.certificate, x.points", unused: []string{"joint_id", "lot_id"}},
+	ledger.KindLotMovement: {table: "lot_movements", columns: "x.kind, x.quantity, x.reference, x.handled_by", unused: []string{"joint_id", "tool_id"}},
+	ledger.KindSealing: {
+		table:   "sealings",
+		columns: "sp.code, sv.revision, x.sealant, x.batch, x.width_mm, x.solvent, x.clean_time, x.air_c, x.surface_c, x.humidity_pct, x.splice, x.flange_straight",
+		joins:   withRevision,
+		unused:  []string{"lot_id", "tool_id"},
+	},
+	ledger.KindInspection: {table: "inspections", columns: "x.kind, x.sample, x.plan, x.readings_nm, x.result", unused: []string{"lot_id"}},
+	ledger.KindCustody: {
+		table:   "custodies",
+		columns: "x.kind, COALESCE(hp.code, '')",
+		joins:   " LEFT JOIN people hp ON hp.id = x.holder_id",
+		unused:  []string{"joint_id", "lot_id"},
+	},
+	ledger.KindHold: {
+		table:   "holds",
+		columns: "x.action, COALESCE(ht.tag, ''), COALESCE(hc.tag, ''), x.reason, x.rule, cr.uid, hr.uid, x.decision, er.uid",
+		joins: ` LEFT JOIN cells hc ON hc.id = x.cell_id LEFT JOIN towers ht ON ht.id = hc.tower_id LEFT JOIN records cr ON cr.id = x.cause_id
+LEFT JOIN records hr ON hr.id = x.released_hold_id LEFT JOIN holds e ON e.released_hold_id = x.id LEFT JOIN records er ON er.id = e.id`,
+	},
+	ledger.KindDisposition: {
+		table:   "dispositions",
+		columns: "ir.uid, x.decision, x.reason",
+		joins:   " JOIN records ir ON ir.id = x.incident_id",
+	},
+	ledger.KindSignOff: {
+		table:   "sign_offs",
+		columns: "COALESCE(st.tag, ht.tag, ''), COALESCE(hc.tag, ''), x.point, x.title",
+		joins:   " LEFT JOIN towers st ON st.id = x.tower_id LEFT JOIN cells hc ON hc.id = x.cell_id LEFT JOIN towers ht ON ht.id = hc.tower_id",
+		unused:  []string{"lot_id", "tool_id"},
+	},
+	ledger.KindCorrection: {
+		table:   "corrections",
+		columns: "ar.uid, br.uid, x.reason",
+		joins:   " JOIN records ar ON ar.id = x.corrected_id LEFT JOIN records br ON br.id = x.replacement_id",
+	},
+}
+
+const (
+	recordColumns = `r.id, r.uid, s.code, COALESCE(t.tag, ''), COALESCE(c.tag, ''), COALESCE(j.tag, ''),
+COALESCE(l.number, ''), COALESCE(tl.serial, ''), COALESCE(p.code, ''),
+r.occur_time, r.offset_minutes, r.local_day, r.receive_time, r.device, r.note, r.offline, r.link, ko.uid, `
+	// The kind's number stands in the place of the verb.
+	recordJoins = ` JOIN records r ON r.id = x.id AND r.kind = %d JOIN sites s ON s.id = r.site_id
+LEFT JOIN joints j ON j.id = r.joint_id LEFT JOIN cells c ON c.id = j.cell_id LEFT JOIN towers t ON t.id = c.tower_id
+LEFT JOIN lots l ON l.id = r.lot_id LEFT JOIN tools tl ON tl.id = r.tool_id LEFT JOIN people p ON p.id = r.person_id
+LEFT JOIN corrections kc ON kc.corrected_id = r.id LEFT JOIN records ko ON ko.id = kc.id`
+)

@@ -1,0 +1,116 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+
+	"github.com/google/uuid"
+
+	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
+)
+
+// recognise answers for records that are there already, in the database or
+// earlier in the batch, and takes them out of rows; the others are taken.
+func (t *tx) recognise(ctx context.Context, rows []*staged, outcomes []Outcome) error {
+	known, err := t.knownRecords(ctx, rows)
+	if err != nil {
+		return err
+	}
+	for i, r := range rows {
+		if r == nil {
+			continue
+		}
+		uid := r.Head().ID
+		earlier, ok := known[uid]
+		switch {
+		case !ok:
+			known[uid] = knownRecord{Record: r.Record}
+			outcomes[i] = Outcome{State: Taken}
+			continue
+		case ledger.SameContent(earlier.Record, r.Record):
+			outcomes[i] = Outcome{State: AlreadyKnown, Findings: earlier.findings}
+		default:
+			outcomes[i] = refused(ledger.RecordIDReused(ledger.RecordResource(r.Record)))
+		}
+		rows[i] = nil
+	}
+	return nil
+}
+
+// knownRecord is a kept record with what was found on it.
+type knownRecord struct {
+	ledger.Record
+	findings []rules.Finding
+}
+
+// knownRecords reads the records that are kept already under the rows' ids.
+func (t *tx) knownRecords(ctx context.Context, rows []*staged) (map[uuid.UUID]knownRecord, error) {
+	known := map[uuid.UUID]knownRecord{}
+	ids := make([]uuid.UUID, 0, len(rows))
+	for _, r := range rows {
+		if r != nil {
+			ids = append(ids, r.Head().ID)
+		}
+	}
+	keys, err := t.knownKeys(ctx, ids)
+	if err != nil || len(keys) == 0 {
+		return known, err
+	}
+	byKind := map[ledger.RecordKind][]any{}
+	var all []any
+	for _, k := range keys {
+		byKind[k.kind], all = append(byKind[k.kind], k.id), append(all, k.id)
+	}
+	findings, err := t.findingsOf(ctx, all)
+	if err != nil {
+		return nil, err
+	}
+	for kind, ids := range byKind {
+		err := inChunks(ids, 1, func(part []any) error {
+			var c clause
+			c.add("x.id IN "+marks(1, len(part)), part...)
+			found, err := t.recordsWhere(ctx, kind, &c, "")
+			for _, k := range found {
+				known[k.Head().ID] = knownRecord{k.Record, findings[k.id]}
+			}
+			if err == nil && len(found) != len(part) {
+				err = fmt.Errorf("%d of %d records of kind %d lack their content", len(part)-len(found), len(part), kind)
+			}
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return known, nil
+}
+
+type recordKey struct {
+	id   int64
+	kind ledger.RecordKind
+}
+
+// knownKeys looks up the keys of those of the ids that are kept already.
+func (t *tx) knownKeys(ctx context.Context, ids []uuid.UUID) (map[uuid.UUID]recordKey, error) {
+	known := map[uuid.UUID]recordKey{}
+	uids := make([]any, len(ids))
+	for i := range ids {
+		uids[i] = ids[i][:]
+	}
+	err := inChunks(uids, 1, func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			var uid []byte
+			var k recordKey
+			if err := rows.Scan(&uid, &k.id, &k.kind); err != nil {
+				return err
+			}
+			var id uuid.UUID
+			copy(id[:], uid)
+			known[id] = k
+			return nil
+		}, "SELECT uid, id, kind FROM records WHERE uid IN "+marks(1, len(part)), part...)
+	})
+	return known, err
+}
