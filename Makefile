@@ -8,7 +8,7 @@ BUF := $(GO) tool -modfile=$(CURDIR)/internal/tools/go.mod buf
 # The race detector needs cgo; the shipped programs never do.
 RACE := CGO_ENABLED=1 $(GO) test -race -shuffle=on
 
-.PHONY: all build demo test check generate fresh lint bench fuzz postgres migration clean
+.PHONY: all build demo test check generate fresh lint bench fuzz postgres browser migration clean
 
 all: build
 
@@ -18,7 +18,7 @@ build: ## the two programs, without cgo, into bin/
 demo: build ## the main job, embedded, in a temporary folder
 	@./testdata/demo.sh bin
 
-test: postgres ## the whole suite, on SQLite and PostgreSQL, with the race detector
+test: postgres browser ## the whole suite, on SQLite and PostgreSQL, with the race detector
 	$(RACE) ./... ./testdata/...
 
 check: lint fresh ## what needs no run: formatting, linters, generated code
@@ -48,6 +48,12 @@ postgres: ## PostgreSQL's server programs, from Debian's packages where absent
 	  echo "installing PostgreSQL"; \
 	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq postgresql >/dev/null; \
 	  else sudo apt-get update -qq && sudo DEBIAN_FRONTEND=noninteractive apt-get install -y -qq postgresql >/dev/null; fi; fi
+
+browser: ## chromium and poppler, with which the hand-over page is looked at, from Debian's packages where absent
+	@if ! command -v chromium >/dev/null 2>&1 || ! command -v pdftotext >/dev/null 2>&1; then \
+	  echo "installing chromium and poppler-utils"; \
+	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium poppler-utils fonts-dejavu-core >/dev/null; \
+	  else sudo apt-get update -qq && sudo DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium poppler-utils fonts-dejavu-core >/dev/null; fi; fi
 
 migration: postgres ## the next migration of both engines: make migration NAME=what_changes
 	@test -n "$(NAME)" || { echo "say NAME=what_changes"; exit 2; }

@@ -17,7 +17,8 @@ const module = "jointledger/"
 // and what is listed in pureLibraries, nothing that does input or output.
 var pure = []string{
 	"internal/ledger", "internal/nearest", "internal/quantity", "internal/stats", "internal/metrology",
-	"internal/bolting", "internal/sealing", "internal/sampling", "internal/analysis", "internal/fleetgen", "internal/report",
+	"internal/bolting", "internal/sealing", "internal/sampling", "internal/analysis", "internal/fleetgen",
+	"internal/rules", "internal/handover", "internal/label", "internal/report",
 }
 
 var pureLibraries = []string{"gonum.org/v1/gonum", "github.com/google/uuid", "github.com/agnivade/levenshtein"}
@@ -34,13 +35,13 @@ var may = map[string][]string{
 	"ent/schema":                     {"ent/column"},
 	"ent":                            {"ent"},
 	"internal/pgcluster":             {},
-	"internal/store":                 {"internal/ledger", "internal/nearest", "internal/analysis", "ent", "migrations"},
+	"internal/store":                 {"internal/rules", "internal/handover", "internal/ledger", "internal/nearest", "internal/analysis", "ent", "migrations"},
 	"internal/store/newmigration":    {"ent/migrate", "internal/pgcluster"},
 	"internal/store/storetest":       {"internal/store", "internal/pgcluster", "internal/ledger", "internal/analysis", "migrations"},
 	"internal/access":                {"internal/ledger"},
 	"internal/rpc":                   {"internal/access", "internal/ledger", "proto/jointledger/v1"},
 	"internal/service":               {"internal/rules", "internal/access", "internal/rpc", "internal/ledger", "internal/analysis", "internal/stats", "internal/metrology", "internal/store", "proto/jointledger/v1"},
-	"internal/cli":                   {"internal/cli", "internal/ledger", "internal/nearest", "internal/report", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
+	"internal/cli":                   {"internal/rules", "internal/label", "internal/cli", "internal/ledger", "internal/nearest", "internal/report", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
 	"internal/bench":                 {"internal/fleetgen", "internal/ledger", "internal/pgcluster", "internal/rpc", "internal/service", "internal/store", "proto/jointledger/v1"},
 	"cmd/trackerd":                   {"internal/rpc", "internal/service", "internal/store", "internal/access", "internal/ledger"},
 	"cmd/trackctl":                   {"internal/cli"},
@@ -62,6 +63,7 @@ var only = map[string][]string{
 	"jointledger/proto/jointledger/v1": {"internal/rpc", "internal/service", "internal/cli", "internal/bench"},
 	"github.com/spf13/cobra":           {"internal/cli", "cmd/trackerd"},
 	"jointledger/internal/store":       {"internal/store", "internal/service", "internal/bench", "cmd/trackerd"},
+	"github.com/boombuler/barcode":     {"internal/cli"},
 	"jointledger/internal/pgcluster":   {"internal/store", "internal/bench"},
 }
 

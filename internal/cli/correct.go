@@ -44,8 +44,8 @@ func (a *app) correctCommand() *cobra.Command {
 	cmd := a.command("correct RECORD", "Replace a mistaken record by a corrected one",
 		"RECORD is the record's id. It is read again, what the flags say is changed (an\n"+
 			"empty text takes back what it said), and the whole is kept as a new record\n"+
-			"together with the correction. Both stay readable; every figure counts the new one. --at, --device, --note and\n"+
-			"--reported-by are those of the new record; --person is who corrects.\n\n"+correctableText())
+			"together with the correction. Both stay readable; every figure counts the new one. --at, --device, --note,\n"+
+			"--offline and --reported-by are those of the new record; --person is who corrects.\n\n"+correctableText())
 	cmd.Example = "  trackctl correct 019cad6f-a0e0-7d33-b5f5-d520a5bbb8a0 --fasteners 11 --reason \"counted again\""
 	f := newFields(cmd)
 	o.flags(f)
@@ -142,6 +142,7 @@ func bindReplacement(k *recordKind, r record) (*fields, func()) {
 	f.resource(&e.Person, "people", "reported-by", "entry.person", "PERSON", "who reported it")
 	f.text(&e.Device, "device", "entry.device", "name of the device that it was entered on")
 	f.text(&e.Note, "note", "entry.note", "free text")
+	f.boolean(&e.Offline, "offline", "entry.offline", "it came late from paper or from a device without signal")
 	return f, finish
 }
 
@@ -287,14 +288,14 @@ func replacementFlags(k *recordKind) []*flag {
 
 // correctableText lists the flags by kind.
 func correctableText() string {
-	lines := []string{"Flags by kind, besides --at, --reported-by, --device and --note:"}
+	lines := []string{"Flags by kind, besides --at, --reported-by, --device, --note\nand --offline:"}
 	for _, k := range recordKinds() {
 		if k.replacement == nil {
 			continue
 		}
 		var names []string
 		for _, f := range replacementFlags(k) {
-			if !slices.Contains([]string{"at", "reported-by", "device", "note"}, f.Name) {
+			if !slices.Contains([]string{"at", "reported-by", "device", "note", "offline"}, f.Name) {
 				names = append(names, "--"+f.Name)
 			}
 		}

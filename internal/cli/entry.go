@@ -18,12 +18,14 @@ import (
 type entryOptions struct {
 	at               time.Time
 	device, note, id string
+	offline          bool
 }
 
 func (o *entryOptions) flags(f *fields) {
 	f.moment(&o.at, "at", "entry.occur_time", "when it happened; now when not given")
 	f.text(&o.device, "device", "entry.device", "name of the device that it is entered on")
 	f.text(&o.note, "note", "entry.note", "free text")
+	f.boolean(&o.offline, "offline", "entry.offline", "it comes late from paper or from a device without signal: its age is no fault of a clock")
 	f.bind("id", "name", "UUID", "the record's id, a UUIDv7; made when not given. The same id with the same content is kept once", idInto(&o.id))
 }
 
@@ -44,7 +46,7 @@ func (a *app) entry(o *entryOptions, personRequired bool) (id string, entry *pb.
 		o.id = made.String()
 	}
 	_, seconds := o.at.Zone()
-	entry = &pb.Entry{OccurTime: timestamppb.New(o.at), UtcOffsetMinutes: int32(seconds / 60), Device: o.device, Note: o.note}
+	entry = &pb.Entry{OccurTime: timestamppb.New(o.at), UtcOffsetMinutes: int32(seconds / 60), Device: o.device, Note: o.note, Offline: o.offline}
 	if a.settings.person != "" {
 		entry.Person = "people/" + a.settings.person
 	}
@@ -65,6 +67,7 @@ func entryColumns[T interface{ GetEntry() *pb.Entry }]() []output.Column[T] {
 		{Name: "person", Value: func(t T) any { return text(ledger.ShortName(t.GetEntry().GetPerson())) }},
 		{Name: "device", Value: func(t T) any { return text(t.GetEntry().GetDevice()) }},
 		{Name: "note", Value: func(t T) any { return text(t.GetEntry().GetNote()) }},
+		{Name: "offline", Value: func(t T) any { return t.GetEntry().GetOffline() }},
 		{Name: "received_at", Value: func(t T) any { return when(t.GetEntry().GetReceiveTime()) }},
 		{Name: "chain_sequence", Value: func(t T) any { return t.GetEntry().GetChainSequence() }},
 		{Name: "chain_link", Value: func(t T) any { return text(fmt.Sprintf("%x", t.GetEntry().GetChainLink())) }},

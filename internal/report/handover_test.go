@@ -33,7 +33,7 @@ func golden(t *testing.T, name string, got []byte) {
 	}
 }
 
-func page1(t *testing.T, h *HandoverDocument) string {
+func pageOf(t *testing.T, h *HandoverDocument) string {
 	t.Helper()
 	var b bytes.Buffer
 	if err := Handover(&b, h); err != nil {
@@ -43,8 +43,8 @@ func page1(t *testing.T, h *HandoverDocument) string {
 }
 
 func TestGoldenPages(t *testing.T) {
-	golden(t, "unfinished.html", []byte(page1(t, unfinished(t))))
-	golden(t, "finished.html", []byte(page1(t, finished(t, 1))))
+	golden(t, "unfinished.html", []byte(pageOf(t, unfinished(t))))
+	golden(t, "finished.html", []byte(pageOf(t, finished(t, 1))))
 }
 
 func TestGoldenJSON(t *testing.T) {
@@ -91,7 +91,7 @@ func TestJSONNamesAreSnakeCase(t *testing.T) {
 }
 
 func TestTheCheckComesFirst(t *testing.T) {
-	page := page1(t, unfinished(t))
+	page := pageOf(t, unfinished(t))
 	last := -1
 	for _, part := range []string{"<h1>Hand-over record of tower ASH/CT1</h1>", "NOT COMPLETE: 4 things missing", `id="missing"`, "5 of its 12 fasteners are on record as tightened",
 		`id="about"`, `id="cautions"`, `id="specifications"`, `id="lots"`, `id="tools"`, "Cell ASH/CT1/C1<", `id="joint-ASH-CT1-C1-J001"`, `id="joint-ASH-CT1-C1-J003"`,
@@ -121,13 +121,13 @@ func TestMissingIsToldShort(t *testing.T) {
 
 // A page that is not complete never says that it is, and offers nothing to sign.
 func TestNotCompleteSaysSo(t *testing.T) {
-	page := page1(t, unfinished(t))
+	page := pageOf(t, unfinished(t))
 	for _, never := range []string{">COMPLETE", ": COMPLETE", "Nothing was missing", `id="signatures"`} {
 		if strings.Contains(page, never) {
 			t.Errorf("the page of an unfinished tower has %q", never)
 		}
 	}
-	page = page1(t, finished(t, 1))
+	page = pageOf(t, finished(t, 1))
 	for _, want := range []string{`<div class="verdict">COMPLETE`, `content: "Hand-over record ASH\2f CT1\2f C1\3a  COMPLETE"`, "Nothing was missing", `id="signatures"`} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page of a finished cell lacks %q", want)
@@ -182,7 +182,7 @@ func TestWhatPeopleTypedStaysText(t *testing.T) {
 	h.Joints[0].Records[1].Attachments[0].FileName = evil
 	h.Missing[0].Sentence = evil
 	h.Lots[0].Supplier = Text(evil)
-	page := page1(t, h)
+	page := pageOf(t, h)
 	for _, never := range []string{"<script", "\x1b", "\u202e"} {
 		if strings.Contains(strings.ToLower(page), never) {
 			t.Errorf("the page has %q", never)
@@ -194,7 +194,7 @@ func TestWhatPeopleTypedStaysText(t *testing.T) {
 }
 
 func TestNothingComesFromElsewhere(t *testing.T) {
-	page := page1(t, unfinished(t))
+	page := pageOf(t, unfinished(t))
 	if m := regexp.MustCompile(`(?i)https?://|<link|<img|<script|@import|url\(|src=`).FindString(page); m != "" {
 		t.Errorf("the page has %q", m)
 	}
@@ -225,7 +225,7 @@ func TestUnitsOfTheSiteComeFirst(t *testing.T) {
 		{unfinished(t), []string{"16.27\u00a0N·m (12\u00a0lbf·ft)", "25.4\u00a0mm (1\u00a0in)", "10\u00a0°C (50\u00a0°F)", "16.2; 14.9\u00a0N·m (11.95; 10.99\u00a0lbf·ft)"}},
 		{finished(t, 1), []string{"12\u00a0lbf·ft (16.27\u00a0N·m)", "1\u00a0in (25.4\u00a0mm)", "50\u00a0°F (10\u00a0°C)", "11.95; 10.99\u00a0lbf·ft (16.2; 14.9\u00a0N·m)"}},
 	} {
-		page := page1(t, tc.h)
+		page := pageOf(t, tc.h)
 		for _, want := range tc.want {
 			if !strings.Contains(page, want) {
 				t.Errorf("the page lacks %q", want)

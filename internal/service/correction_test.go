@@ -143,7 +143,7 @@ func TestCorrectionsThatCannotBe(t *testing.T) {
 		"used id": {usedID, `FAILED RECORD_ID_REUSED: record id <used id> was used before with other content; a record is never changed, make a new one
   resource <used>`},
 		"another kind's name": {disguised, `FAILED INVALID_FIELD: correction is not valid
-  incident: a tightening can't be replaced by a incident`},
+  incident: the replacement of this tightening must be of the same kind; got incident`},
 		"withdrawn under another kind's name": {correction(when, "incidents/"+bare(kept.Name)), `FAILED UNKNOWN_RESOURCE: incident "<kept id>" is not known
   resource incidents/<kept id>`},
 		"unknown": {correction(when, "sealings/01a211ed-f7a7-792f-8c41-ee1e40901d2b"), `FAILED UNKNOWN_RESOURCE: sealing "01a211ed-f7a7-792f-8c41-ee1e40901d2b" is not known

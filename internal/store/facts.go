@@ -174,7 +174,7 @@ func (k *knownFacts) of(ctx context.Context, r *staged) (rules.Facts, error) {
 	f.EarlierTreatments = k.treatments[r.keys.joint]
 	f.Batch = k.batches[batchOf(r.Record)]
 	if r.keys.joint != 0 {
-		f.Joint = &ledger.Joint{Kind: r.joint.kind, Critical: r.joint.critical, Fasteners: r.joint.fasteners}
+		f.Joint = &ledger.Joint{Place: namesOf(r.Record).place, Kind: r.joint.kind, Critical: r.joint.critical, Fasteners: r.joint.fasteners}
 	}
 	var err error
 	if r.revision != 0 {

@@ -24,8 +24,8 @@ func (d *diary) history(joint string) []store.HistoryItem {
 	return items
 }
 
-// recordsOf are the records of a history, as FindRecord reads them: whatever the
-// history leaves out or makes up, shows.
+// wantHistory checks that a history has these records, each as FindRecord reads
+// it, and no other.
 func (d *diary) wantHistory(joint string, want ...ledger.Record) []store.HistoryItem {
 	d.t.Helper()
 	items := d.history(joint)
@@ -92,7 +92,7 @@ func TestHistoryOfACorrection(t *testing.T) {
 		other := "RVB/CT1/C2/J001"
 		mistaken := d.tighten(structural, 8)
 		with := storetest.NewTightening(other)
-		with.Offline = true
+		with.Offline, with.Tool = true, ""
 		correction := d.correct(mistaken, with)
 		items := d.wantHistory(structural, mistaken, correction)
 		if by := items[0].Record.Head().CorrectedBy; by != correction.ID {

@@ -25,7 +25,7 @@ func TestProgress(t *testing.T) {
 		// The evening of 2 March in Denver is 3 March in Kolkata.
 		d.now = time.Date(2026, 3, 3, 3, 0, 0, 0, time.UTC)
 		d.tighten(structural, 24)
-		d.tighten("KVR/CT1/C1/J001", 24)
+		d.tighten("KVR/CT1/C1/J001", 24, func(r *ledger.Tightening) { r.Tool = "" })
 		d.tighten(mechanical, 7)
 		withdrawn := d.tighten("RVB/CT1/C2/J001", 24)
 		d.now = time.Date(2026, 3, 3, 7, 30, 0, 0, time.UTC) // half past midnight in Denver

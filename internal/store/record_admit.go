@@ -15,26 +15,18 @@ import (
 // off.
 var authority = []ledger.Role{ledger.RoleSiteLead, ledger.RoleQuality, ledger.RoleRegionalManager, ledger.RoleAdministrator}
 
+// admission is what the members of a wave so far have come to.
+type admission struct {
+	// known are the records of the database and of the wave, by id.
+	known map[uuid.UUID]knownRecord
+	// spoken are the records corrected, or holds released, earlier in the wave.
+	spoken map[int64]bool
+}
+
 // admit refuses what the present state does not allow: a second correction or
 // release of the same record, a release of something else than what was held,
 // a decision by somebody whose role may not.
-func (t *tx) admit(ctx context.Context, rows []*staged, outcomes []Outcome) error {
-	spoken := map[int64]bool{} // records corrected, or holds released, earlier in this wave
-	for i, r := range rows {
-		if r == nil {
-			continue
-		}
-		err := t.admitOne(ctx, r, spoken)
-		if e, ok := refusal(err); ok {
-			outcomes[i], rows[i] = refused(e), nil
-		} else if err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (t *tx) admitOne(ctx context.Context, r *staged, spoken map[int64]bool) error {
+func (t *tx) admit(ctx context.Context, r *staged, b admission) error {
 	switch rec := r.Record.(type) {
 	case *ledger.Hold:
 		if rec.Action != ledger.HoldReleased {
@@ -43,11 +35,11 @@ func (t *tx) admitOne(ctx context.Context, r *staged, spoken map[int64]bool) err
 		if err := t.mayDecide(ctx, r); err != nil {
 			return err
 		}
-		return t.admitRelease(ctx, r, rec, spoken)
+		return t.admitRelease(ctx, r, rec, b.spoken)
 	case *ledger.Disposition, *ledger.SignOff:
 		return t.mayDecide(ctx, r)
 	case *ledger.Correction:
-		return t.admitCorrection(ctx, r, rec, spoken)
+		return t.admitCorrection(ctx, r, rec, b)
 	}
 	return nil
 }
@@ -100,7 +92,7 @@ func held(h *ledger.Hold) string {
 }
 
 // admitCorrection asks whether the record can be corrected, and has not been.
-func (t *tx) admitCorrection(ctx context.Context, r *staged, rec *ledger.Correction, spoken map[int64]bool) error {
+func (t *tx) admitCorrection(ctx context.Context, r *staged, rec *ledger.Correction, b admission) error {
 	target := ledger.RecordName(r.about.kind, rec.Corrects)
 	switch {
 	case r.about.kind == ledger.KindCorrection:
@@ -108,29 +100,30 @@ func (t *tx) admitCorrection(ctx context.Context, r *staged, rec *ledger.Correct
 	case r.about.kind == ledger.KindHold || r.about.kind == ledger.KindDisposition:
 		return ledger.InvalidField("correction", "corrects", "a %s is undone by another decision, not by a correction", ledger.RecordKinds.Name(r.about.kind))
 	case r.with != nil && r.with.RecordKind() != r.about.kind:
-		return ledger.InvalidField("correction", "replacement", "a %s can't be replaced by a %s", ledger.RecordKinds.Name(r.about.kind), ledger.RecordKinds.Name(r.with.RecordKind()))
+		return ledger.InvalidField("correction", "replacement", "the replacement of this %s must be of the same kind; got %s", ledger.RecordKinds.Name(r.about.kind), ledger.RecordKinds.Name(r.with.RecordKind()))
 	}
 	var n int
 	err := t.sql.QueryRowContext(ctx, t.engine.bind("SELECT count(*) FROM corrections WHERE corrected_id = ?"), r.about.id).Scan(&n)
 	if err != nil {
 		return err
 	}
-	if n > 0 || spoken[r.about.id] {
+	if n > 0 || b.spoken[r.about.id] {
 		return &ledger.Error{Kind: ledger.KindPrecondition, Reason: ledger.ReasonAlreadyCorrected, Resource: target,
 			Message: fmt.Sprintf("record %s was corrected already; correct its replacement instead", rec.Corrects)}
 	}
 	if r.with != nil {
-		known, err := t.knownKeys(ctx, []uuid.UUID{r.with.Head().ID})
+		id := r.with.Head().ID
+		kept, err := t.knownKeys(ctx, []uuid.UUID{id})
 		if err != nil {
 			return err
 		}
-		if len(known) > 0 {
+		if _, inWave := b.known[id]; inWave || len(kept) > 0 || id == rec.ID {
 			return ledger.RecordIDReused(ledger.RecordResource(r.with.Record))
 		}
-		if err := t.admitOne(ctx, r.with, spoken); err != nil {
+		if err := t.admit(ctx, r.with, b); err != nil {
 			return err
 		}
 	}
-	spoken[r.about.id] = true
+	b.spoken[r.about.id] = true
 	return nil
 }

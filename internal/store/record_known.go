@@ -12,12 +12,15 @@ import (
 )
 
 // recognise answers for records that are there already, in the database or
-// earlier in the batch, and takes them out of rows; the others are taken.
+// earlier in the batch, and for those that the present state does not allow, and
+// takes them out of rows; the others are taken. One after the other: an id is
+// taken by the first member that is not refused.
 func (t *tx) recognise(ctx context.Context, rows []*staged, outcomes []Outcome) error {
 	known, err := t.knownRecords(ctx, rows)
 	if err != nil {
 		return err
 	}
+	b := admission{known: known, spoken: map[int64]bool{}}
 	for i, r := range rows {
 		if r == nil {
 			continue
@@ -26,7 +29,17 @@ func (t *tx) recognise(ctx context.Context, rows []*staged, outcomes []Outcome) 
 		earlier, ok := known[uid]
 		switch {
 		case !ok:
+			err := t.admit(ctx, r, b)
+			if e, refuses := refusal(err); refuses {
+				outcomes[i] = refused(e)
+				break
+			} else if err != nil {
+				return err
+			}
 			known[uid] = knownRecord{Record: r.Record}
+			if r.with != nil {
+				known[r.with.Head().ID] = knownRecord{Record: r.with.Record}
+			}
 			outcomes[i] = Outcome{State: Taken}
 			continue
 		case ledger.SameContent(earlier.Record, r.Record):

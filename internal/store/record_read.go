@@ -112,8 +112,15 @@ func (t *tx) recordClause(ctx context.Context, f RecordFilter) (*clause, error) 
 	switch {
 	case keys.joint != 0:
 		c.add("r.joint_id = ?", keys.joint)
+	case keys.cell != 0 && (f.Kind == ledger.KindHold || f.Kind == ledger.KindSignOff):
+		// They may be about the cell or tower itself, which stands with them.
+		c.add("(j.cell_id = ? OR x.cell_id = ?)", keys.cell, keys.cell)
 	case keys.cell != 0:
 		c.add("j.cell_id = ?", keys.cell)
+	case keys.tower != 0 && f.Kind == ledger.KindHold:
+		c.add("(c.tower_id = ? OR hc.tower_id = ?)", keys.tower, keys.tower)
+	case keys.tower != 0 && f.Kind == ledger.KindSignOff:
+		c.add("(c.tower_id = ? OR hc.tower_id = ? OR x.tower_id = ?)", keys.tower, keys.tower, keys.tower)
 	case keys.tower != 0:
 		c.add("c.tower_id = ?", keys.tower)
 	case keys.site != 0:

@@ -121,9 +121,6 @@ func (t *tx) recordWave(ctx context.Context, records []ledger.Record) ([]Outcome
 	if err := t.recognise(ctx, rows, outcomes); err != nil {
 		return nil, err
 	}
-	if err := t.admit(ctx, rows, outcomes); err != nil {
-		return nil, err
-	}
 	if err := t.judge(ctx, rows, chains, outcomes); err != nil {
 		return nil, err
 	}

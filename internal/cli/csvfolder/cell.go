@@ -127,6 +127,8 @@ func entry(row *csvfile.Row, personRequired bool) *pb.Entry {
 		Person:           resource(row, "person", "people", personRequired),
 		Device:           row.Text("device"),
 		Note:             row.Text("note"),
+		// What comes from a file comes late, whatever the clocks say.
+		Offline: true,
 	}
 }
 
