@@ -34,7 +34,7 @@ say "1. Hand it the fleet: five invented sites, as a folder of CSV files (testda
 ask import testdata/demo
 
 say "2. Handed in twice, nothing changes: every record is already known"
-ask import testdata/demo --output csv | head -4
+ask import testdata/demo --output csv | sed -n 1,4p
 
 say "3. Field technician: two nuts galled; one line, kept before it answers"
 lot=$(sed -n 2p testdata/demo/lots.csv | cut -d, -f1)
@@ -52,9 +52,17 @@ say "   … and by site"
 ask rate --kind galling --by site
 
 say "5. Tool crib: what falls due in the next thirty days (looking from the end of the data)"
-ask due --within 30d --as-of "${DEMO_AS_OF:-2026-09-01T06:30:00Z}"
+ask due --within 30d --as-of "${DEMO_AS_OF:-2026-08-15T06:30:00Z}"
 
-say "6. Has anybody tampered with the record? The hash chain of each site and a recount of the tallies:"
+say "6. Site lead: what breaks a rule of the trade, and what keeps a cell from being handed over"
+ask findings --count
+cell=$(sed -n 2p testdata/demo/joints.csv | cut -d, -f1-3 | tr , /)
+ask handover "$cell" --file "$folder/handover.html" || true
+
+say "7. Quality: where a suspect lot went"
+ask lot where SX10-133 | sed -n 1,12p
+
+say "8. Has anybody tampered with the record? The hash chain of each site and a recount of the tallies:"
 printf '$ trackerd verify --data …\n'
 kill "$server"; wait "$server" 2>/dev/null || true; server=
 "$bin/trackerd" verify --data "$folder/data"
@@ -64,6 +72,8 @@ cat <<'NEXT'
   bin/trackerd serve                     a server of your own, data under ~/.local/share/jointledger
   bin/trackctl import testdata/demo      the same fleet, in it
   bin/trackctl rate --by site,treatment --output json
+  bin/trackctl handover QLM/CT1/C1 --file handover.html   a page to print
+  bin/trackctl reckon torque --thread M12 --class 8.8 --nut-factor 0.20 --fraction 0.75
   bin/trackctl --help                    everything else
 Figures on torque and tools inform; the equipment maker's manual, local codes and licensed practice decide.
 NEXT

@@ -77,8 +77,9 @@ func TestSiteRequests(t *testing.T) {
 			if code != 0 {
 				t.Fatalf("exit %d: %s", code, errOut)
 			}
-			if err := proto.Unmarshal(a.requests[tc.method], tc.got); err != nil || a.requests[tc.method] == nil {
-				t.Fatalf("no %s was called (%v)", tc.method, err)
+			request, called := a.requests[tc.method]
+			if err := proto.Unmarshal(request, tc.got); err != nil || !called {
+				t.Fatalf("%s was not called (%v)", tc.method, err)
 			}
 			if d := cmp.Diff(tc.want, tc.got, protocmp.Transform()); d != "" {
 				t.Errorf("(-want +got):\n%s", d)

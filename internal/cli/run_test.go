@@ -80,7 +80,7 @@ func TestUsage(t *testing.T) {
 		{"hold place rvb/ct1/c1", "trackctl hold place needs --reason"},
 		{"hold release 7 --decision rework --reason r", "HOLD: expected the id of one of the holds"},
 		{"hold release 019cad6f-a0e0-7d33-b5f5-d520a5bbb89f --decision rework", "trackctl hold release needs --reason"},
-		{"hold release 019cad6f-a0e0-7d33-b5f5-d520a5bbb89f --decision redo", `--decision: "redo" is not a disposition (did you mean rework?)`},
+		{"hold release 019cad6f-a0e0-7d33-b5f5-d520a5bbb89f --decision rewrk", `--decision: "rewrk" is not a disposition (did you mean rework?)`},
 		{"decide x rework --reason r", "INCIDENT: expected the id of one of the incidents"},
 		{"decide 019cad6f-a0e0-7d33-b5f5-d520a5bbb89f mend --reason r", `DECISION: "mend" is not a disposition`},
 		{"sign-off rvb --point hold-point", `"rvb" is a site; expected a tower`},

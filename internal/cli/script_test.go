@@ -2,10 +2,12 @@ package cli_test
 
 import (
 	"bufio"
+	"encoding/csv"
 	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -20,6 +22,10 @@ import (
 //	serve [ARGUMENT...]   starts trackerd on a free port over $WORK/data and points
 //	                      trackctl at it
 //	exits CODE ARGUMENT.. runs trackctl and requires that exit code
+//	hold NAME ARGUMENT..  sets the variable to the id of the first open hold that
+//	                      `trackctl hold list ARGUMENT..` shows
+//	attachment NAME ID    sets the variable to the name of the first attachment of
+//	                      the record
 func TestScripts(t *testing.T) {
 	bin := buildPrograms(t)
 	testscript.Run(t, testscript.Params{
@@ -32,6 +38,12 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"serve": serve,
 			"exits": exits,
+			"hold": func(ts *testscript.TestScript, _ bool, args []string) {
+				setFirst(ts, args[0], "id", append([]string{"hold", "list"}, args[1:]...))
+			},
+			"attachment": func(ts *testscript.TestScript, _ bool, args []string) {
+				setFirst(ts, args[0], "name", []string{"attachments", args[1]})
+			},
 		},
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
@@ -99,4 +111,17 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("trackctl %s exited with %d, expected %d", strings.Join(args[1:], " "), got, want)
 	}
+}
+
+// setFirst sets the variable to the value of a column in the first line of what
+// trackctl answers.
+func setFirst(ts *testscript.TestScript, variable, column string, args []string) {
+	ts.Check(ts.Exec("trackctl", append(args, "--output", "csv")...))
+	rows, err := csv.NewReader(strings.NewReader(ts.ReadFile("stdout"))).ReadAll()
+	ts.Check(err)
+	i := slices.Index(rows[0], column)
+	if i < 0 || len(rows) < 2 {
+		ts.Fatalf("trackctl %s: no %s in %q", strings.Join(args, " "), column, rows)
+	}
+	ts.Setenv(variable, rows[1][i])
 }

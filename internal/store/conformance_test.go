@@ -39,6 +39,8 @@ var conformance = []struct {
 	{"TimesKeepMicrosecondsAndOffsets", testTimesKeepMicrosecondsAndOffsets},
 	{"LocalDays", testLocalDays},
 	{"CalibrationsStandAtTheHomeSite", testCalibrationsStandAtTheHomeSite},
+	{"RefusedMembersTakeNoID", testRefusedMembersTakeNoID},
+	{"ReplacementsShareTheIDs", testReplacementsShareTheIDs},
 	{"RecordsAreListed", testRecordsAreListed},
 	{"RecordFilters", testRecordFilters},
 	{"RecordsPastTheParameterLimit", testRecordsPastTheParameterLimit},

@@ -113,11 +113,7 @@ func (t *tx) admitCorrection(ctx context.Context, r *staged, rec *ledger.Correct
 	}
 	if r.with != nil {
 		id := r.with.Head().ID
-		kept, err := t.knownKeys(ctx, []uuid.UUID{id})
-		if err != nil {
-			return err
-		}
-		if _, inWave := b.known[id]; inWave || len(kept) > 0 || id == rec.ID {
+		if _, taken := b.known[id]; taken || id == rec.ID {
 			return ledger.RecordIDReused(ledger.RecordResource(r.with.Record))
 		}
 		if err := t.admit(ctx, r.with, b); err != nil {

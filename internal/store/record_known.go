@@ -42,7 +42,7 @@ func (t *tx) recognise(ctx context.Context, rows []*staged, outcomes []Outcome) 
 			}
 			outcomes[i] = Outcome{State: Taken}
 			continue
-		case ledger.SameContent(earlier.Record, r.Record):
+		case ledger.SameContent(earlier.Record, r.Record) && sameReplacement(known, r):
 			outcomes[i] = Outcome{State: AlreadyKnown, Findings: earlier.findings}
 		default:
 			outcomes[i] = refused(ledger.RecordIDReused(ledger.RecordResource(r.Record)))
@@ -50,6 +50,16 @@ func (t *tx) recognise(ctx context.Context, rows []*staged, outcomes []Outcome) 
 		rows[i] = nil
 	}
 	return nil
+}
+
+// sameReplacement says whether what comes with a correction that is known is what
+// came with it then.
+func sameReplacement(known map[uuid.UUID]knownRecord, r *staged) bool {
+	if r.with == nil {
+		return true
+	}
+	earlier, ok := known[r.with.Head().ID]
+	return ok && ledger.SameContent(earlier.Record, r.with.Record)
 }
 
 // knownRecord is a kept record with what was found on it.
@@ -65,6 +75,9 @@ func (t *tx) knownRecords(ctx context.Context, rows []*staged) (map[uuid.UUID]kn
 	for _, r := range rows {
 		if r != nil {
 			ids = append(ids, r.Head().ID)
+			if r.with != nil {
+				ids = append(ids, r.with.Head().ID)
+			}
 		}
 	}
 	keys, err := t.knownKeys(ctx, ids)

@@ -1,0 +1,175 @@
+package store_test
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"jointledger/internal/analysis"
+	"jointledger/internal/ledger"
+	"jointledger/internal/store"
+	"jointledger/internal/store/storetest"
+	"jointledger/migrations"
+)
+
+// Each released schema leaves a dump of a small database behind, which every
+// later program must open. The dump of the newest is made with -update; those of
+// older ones are never made again.
+var update = flag.Bool("update", false, "write the dump of the newest schema, testdata/sqlite-vN.sql, anew")
+
+// dumpedRecords are what each dump holds, so that what is read from it can be told
+// in figures. They break no rule, and name no tool: nothing else stands in the
+// chains.
+func dumpedRecords() []ledger.Record {
+	withoutTool := func(r *ledger.Tightening) { r.Tool = "" }
+	return []ledger.Record{
+		storetest.NewLotMovement(storetest.StainlessLot, storetest.Denver),
+		storetest.NewCalibration(storetest.DenverWrench),
+		storetest.NewTightening(storetest.DenverJoint, withoutTool, func(r *ledger.Tightening) { r.Note = "it's 2 °C; \"cold\"\nand windy 🌬" }),
+		storetest.NewTightening(storetest.DenverJoint, withoutTool, func(r *ledger.Tightening) { r.Pass, r.TorqueNewtonMetres = ledger.PassFinal, nil }),
+		storetest.NewTightening(storetest.KolkataJoint, withoutTool),
+		storetest.NewIncident(ledger.Galling, storetest.DenverJoint, func(r *ledger.Incident) { r.Tool = "" }),
+		storetest.NewIncident(ledger.NearMiss, storetest.KolkataJoint, func(r *ledger.Incident) {
+			r.Tool, r.Joint, r.Lot, r.Treatment, r.Method, r.Fasteners = "", ledger.Place{}, "", 0, 0, 0
+		}),
+	}
+}
+
+// TestDumpsOfReleasedSchemas loads each dump, opens it and asks it everything.
+func TestDumpsOfReleasedSchemas(t *testing.T) {
+	t.Parallel()
+	if *update {
+		writeDump(t, migrations.Latest)
+	}
+	dumps, err := filepath.Glob(filepath.Join("testdata", "sqlite-v*.sql"))
+	if err != nil || len(dumps) == 0 {
+		t.Fatalf("dumps %v, %v", dumps, err)
+	}
+	for _, dump := range dumps {
+		t.Run(filepath.Base(dump), func(t *testing.T) {
+			t.Parallel()
+			ctx := context.Background()
+			text, err := os.ReadFile(dump)
+			if err != nil {
+				t.Fatal(err)
+			}
+			c := store.Config{DataDir: t.TempDir(), Logger: storetest.Logger(t)}
+			db := storetest.Raw(t, c)
+			mustExec(t, db, string(text))
+			if got := fmt.Sprintf("sqlite-v%s.sql", versionOf(t, db)); got != filepath.Base(dump) {
+				t.Errorf("it says that it is %s", got)
+			}
+			tables := slices.DeleteFunc(tablesOf(t, storetest.SQLite(), db), func(table string) bool {
+				return table == "lot_sums" || table == "tool_uses" // counted from the records
+			})
+			before := rowCounts(t, db, tables)
+			if err := db.Close(); err != nil {
+				t.Fatal(err)
+			}
+			s := storetest.Open(t, c)
+			if diff := cmp.Diff(before, rowCounts(t, storetest.Raw(t, c), tables)); diff != "" {
+				t.Errorf("rows (-in the dump +after opening):\n%s", diff)
+			}
+			checkDumped(t, ctx, s)
+		})
+	}
+}
+
+func checkDumped(t *testing.T, ctx context.Context, s *store.Store) {
+	t.Helper()
+	sent := dumpedRecords()
+	lengths := map[string]int64{}
+	for _, one := range soundReport(t, s).Sites {
+		lengths[one.Site] = one.Records
+	}
+	if diff := cmp.Diff(map[string]int64{storetest.Denver: 5, storetest.Kolkata: 2}, lengths); diff != "" {
+		t.Errorf("lengths of the chains (-want +got):\n%s", diff)
+	}
+	var read []ledger.Record
+	for _, kind := range []ledger.RecordKind{ledger.KindLotMovement, ledger.KindCalibration, ledger.KindTightening, ledger.KindIncident} {
+		some, _, err := s.Records(ctx, store.RecordFilter{Kind: kind}, store.Page{Size: 100})
+		if err != nil {
+			t.Fatal(err)
+		}
+		read = append(read, some...)
+	}
+	if len(read) != len(sent) {
+		t.Fatalf("%d records; expected %d", len(read), len(sent))
+	}
+	for i, r := range read {
+		want := resent(sent[i])
+		want.Head().ID = r.Head().ID // made anew for each dump
+		if diff := cmp.Diff(want, resent(r)); diff != "" {
+			t.Errorf("record %d (-as it was sent +read):\n%s", i, diff)
+		}
+	}
+	counts, err := s.Counts(ctx, analysis.CountQuery{GroupBy: []analysis.Grouping{analysis.BySite, analysis.ByTreatment, analysis.ByMonth}})
+	want := []analysis.Count{{Values: []string{"KVR", "anti-seize", "2026-03"}, Tightened: 8}, {Values: []string{"RVB", "anti-seize", "2026-03"}, Tightened: 8}}
+	want[1].Incidents[ledger.Galling] = 1
+	if diff := cmp.Diff(want, counts); err != nil || diff != "" {
+		t.Errorf("counts, %v (-want +got):\n%s", err, diff)
+	}
+	stock, err := s.LotStock(ctx, storetest.StainlessLot)
+	if diff := cmp.Diff([]ledger.LotStock{{Site: "KVR", Used: 8, OnHand: -8}, {Site: "RVB", Received: 1000, Used: 9, OnHand: 991}}, stock); err != nil || diff != "" {
+		t.Errorf("stock, %v (-want +got):\n%s", err, diff)
+	}
+	f := storetest.NewFleet()
+	for _, want := range f.Tools {
+		if got, err := s.Tool(ctx, want.Serial); err != nil || cmp.Diff(want, got, given) != "" {
+			t.Errorf("tool %+v, %v; expected %+v", got, err, want)
+		}
+	}
+	for _, want := range f.People {
+		if got, err := s.Person(ctx, want.ID); err != nil || cmp.Diff(want, got, given) != "" {
+			t.Errorf("person %+v, %v; expected %+v", got, err, want)
+		}
+	}
+	storetest.Record(t, s, dumpedRecords()...)
+	soundReport(t, s)
+}
+
+// writeDump fills a database and writes it down as SQL, as the sqlite3 shell's
+// .dump does. For an older version than the newest it is migrated down first.
+func writeDump(t *testing.T, version uint) {
+	t.Helper()
+	e := storetest.SQLite()
+	c := e.NewConfig(t)
+	s, err := store.Open(context.Background(), c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	storetest.NewFleet().Register(t, s)
+	storetest.Record(t, s, dumpedRecords()...)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	migrateTo(t, e, c, version)
+	db := storetest.Raw(t, c)
+	text := []string{"PRAGMA foreign_keys=OFF;", "BEGIN TRANSACTION;"}
+	statements := func(kinds string) []string {
+		return mapped(lines(t, db, "SELECT sql FROM sqlite_master WHERE type IN ("+kinds+") AND sql IS NOT NULL AND name NOT LIKE 'sqlite_%' ORDER BY name"),
+			func(s string) string { return s + ";" })
+	}
+	text = append(text, statements("'table'")...)
+	for _, table := range append(tablesOf(t, e, db), "sqlite_sequence") {
+		columns := lines(t, db, "SELECT name FROM pragma_table_info('"+table+"')")
+		quoted := mapped(columns, func(c string) string { return `quote("` + c + `")` })
+		for _, row := range lines(t, db, "SELECT "+strings.Join(quoted, " || ',' || ")+" FROM "+table+" ORDER BY rowid") {
+			text = append(text, fmt.Sprintf(`INSERT INTO "%s" ("%s") VALUES(%s);`, table, strings.Join(columns, `","`), row))
+		}
+	}
+	text = append(append(text, statements("'index', 'trigger'")...), "COMMIT;", "")
+	if err := os.MkdirAll("testdata", 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join("testdata", fmt.Sprintf("sqlite-v%d.sql", version)), []byte(strings.Join(text, "\n")), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
