@@ -119,23 +119,40 @@ func measureEngine(ctx context.Context, name string, span time.Duration, empty [
 	if err != nil {
 		return nil, fmt.Errorf("plain driver: %w", err)
 	}
-	serverConfig, err := config("served")
+	served, err := measureServer(ctx, name, config, "served", false, span)
 	if err != nil {
 		return nil, err
 	}
-	defer os.RemoveAll(serverConfig.DataDir)
-	served, err := serverWrites(ctx, name, serverConfig, span)
+	unjudged, err := measureServer(ctx, name, config, "unjudged", true, span)
+	if err != nil {
+		return nil, err
+	}
+	return append(limits, compare(served, unjudged, limits, empty)...), nil
+}
+
+// measureServer measures the server on a fresh database, with or without the
+// rules.
+func measureServer(ctx context.Context, engine string, config func(string) (store.Config, error), database string, unjudged bool, span time.Duration) ([]figure, error) {
+	c, err := config(database)
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(c.DataDir)
+	c.Unjudged = unjudged
+	figures, err := serverWrites(ctx, engine, c, span)
 	if err != nil {
 		return nil, fmt.Errorf("server: %w", err)
 	}
-	return append(limits, compare(served, limits, empty)...), nil
+	return figures, nil
 }
 
-// compare holds each figure of the server against the driver and the empty call
-// at the same number of clients.
-func compare(served, limits, empty []figure) []figure {
-	out := make([]figure, 0, 2*len(served))
+// compare holds each figure of the server against the driver, against the empty
+// call at the same number of clients, and against the server without the rules.
+func compare(served, unjudged, limits, empty []figure) []figure {
+	out := make([]figure, 0, 3*len(served))
 	for i, f := range served {
+		f.Limit, f.Ratio = "the server without the rules", f.PerSecond/unjudged[i].PerSecond
+		out = append(out, f)
 		f.Limit, f.Ratio = limits[i].What, f.PerSecond/limits[i].PerSecond
 		out = append(out, f)
 		if i < len(empty) {

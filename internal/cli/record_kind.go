@@ -30,7 +30,9 @@ type recordKind struct {
 	kind ledger.RecordKind
 	// collection is the first part of the resource names, key the plural in JSON.
 	collection, key string
-	get             func(ctx context.Context, conn *grpc.ClientConn, name string) (record, error)
+	// members are the names of its fields in JSON.
+	members []string
+	get     func(ctx context.Context, conn *grpc.ClientConn, name string) (record, error)
 	// blank makes an empty record with an entry.
 	blank func() record
 	show  func(a *app, r record) error
@@ -54,7 +56,7 @@ func newRecordKind[T record](kind ledger.RecordKind, key string, columns []outpu
 	get func(ctx context.Context, conn *grpc.ClientConn, name string) (T, error), notes ...output.Note) *recordKind {
 	collection, _, _ := strings.Cut(ledger.RecordName(kind, uuid.Nil), "/")
 	return &recordKind{
-		kind: kind, collection: collection, key: key,
+		kind: kind, collection: collection, key: key, members: membersOf(columns),
 		get: func(ctx context.Context, conn *grpc.ClientConn, name string) (record, error) {
 			r, err := get(ctx, conn, name)
 			if err != nil {

@@ -114,6 +114,7 @@ func (a *app) root() *cobra.Command {
 		a.versionCommand(),
 		&cobra.Command{Use: "exit-codes", Short: "The codes that trackctl exits with", Long: exitCodesHelp},
 		&cobra.Command{Use: "import-format", Short: "The files and columns that import takes", Long: csvfolder.Format()},
+		jsonCommand(),
 		newReckonCommand(a), newRulesCommand(a), newLabelsCommand(a), newHandoverCommand(a),
 	)
 	return root

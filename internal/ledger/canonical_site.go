@@ -27,7 +27,7 @@ func (r *Sealing) content(c *canonical) {
 	c.given("air", r.AirCelsius)
 	c.given("surface", r.SurfaceCelsius)
 	c.given("humidity", r.HumidityPercent)
-	c.word("splice", Splices.Name(r.Splice))
+	named(c, "splice", Splices, r.Splice)
 	if r.FlangeStraight != nil {
 		c.word("straight", map[bool]string{true: "yes", false: "no"}[*r.FlangeStraight])
 	}
@@ -37,13 +37,13 @@ func (r *Inspection) assigned(*canonical) {}
 
 func (r *Inspection) content(c *canonical) {
 	c.text("joint", r.Joint.String())
-	c.word("inspection", InspectionKinds.Name(r.Kind))
+	named(c, "inspection", InspectionKinds, r.Kind)
 	c.int("sample", int64(r.Sample))
 	c.text("plan", r.Plan)
 	for _, v := range r.ReadingsNewtonMetres {
 		c.figure("reading", v)
 	}
-	c.word("result", InspectionResults.Name(r.Result))
+	named(c, "result", InspectionResults, r.Result)
 	c.text("tool", r.Tool)
 }
 
@@ -51,7 +51,7 @@ func (r *Custody) assigned(*canonical) {}
 
 func (r *Custody) content(c *canonical) {
 	c.text("tool", r.Tool)
-	c.word("custody", CustodyKinds.Name(r.Kind))
+	named(c, "custody", CustodyKinds, r.Kind)
 	c.text("site", r.Site)
 	c.text("holder", r.Holder)
 }
@@ -59,7 +59,7 @@ func (r *Custody) content(c *canonical) {
 func (r *Hold) assigned(*canonical) {}
 
 func (r *Hold) content(c *canonical) {
-	c.word("hold", HoldActions.Name(r.Action))
+	named(c, "hold", HoldActions, r.Action)
 	c.text("place", r.Place.String())
 	c.text("lot", r.Lot)
 	c.text("tool", r.Tool)
@@ -68,14 +68,14 @@ func (r *Hold) content(c *canonical) {
 	c.text("rule", r.Rule)
 	c.uuid("cause", r.Cause)
 	c.uuid("releases", r.Releases)
-	c.word("decision", Decisions.Name(r.Decision))
+	named(c, "decision", Decisions, r.Decision)
 }
 
 func (r *Disposition) assigned(c *canonical) { c.text("site", r.Site) }
 
 func (r *Disposition) content(c *canonical) {
 	c.uuid("incident", r.Incident)
-	c.word("decision", Decisions.Name(r.Decision))
+	named(c, "decision", Decisions, r.Decision)
 	c.text("reason", r.Reason)
 }
 
@@ -83,7 +83,7 @@ func (r *SignOff) assigned(*canonical) {}
 
 func (r *SignOff) content(c *canonical) {
 	c.text("place", r.Place.String())
-	c.word("point", SignOffPoints.Name(r.Point))
+	named(c, "point", SignOffPoints, r.Point)
 	c.text("title", r.Title)
 }
 

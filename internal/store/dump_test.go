@@ -52,6 +52,9 @@ func TestDumpsOfReleasedSchemas(t *testing.T) {
 	if err != nil || len(dumps) == 0 {
 		t.Fatalf("dumps %v, %v", dumps, err)
 	}
+	if newest := filepath.Join("testdata", fmt.Sprintf("sqlite-v%d.sql", migrations.Latest)); !slices.Contains(dumps, newest) {
+		t.Errorf("no %s; make it with go test ./internal/store -run TestDumps -update", newest)
+	}
 	for _, dump := range dumps {
 		t.Run(filepath.Base(dump), func(t *testing.T) {
 			t.Parallel()

@@ -16,7 +16,7 @@ func (t *tx) judge(ctx context.Context, rows []*staged, chains map[int]*chainHea
 	if len(all) == 0 {
 		return nil
 	}
-	if err := t.currentRevisions(ctx, all); err != nil {
+	if err := t.currentRevisions(ctx, all); err != nil || t.unjudged {
 		return err
 	}
 	known, err := t.gatherFacts(ctx, all)

@@ -24,6 +24,9 @@ type Config struct {
 	DSN string
 	// Logger takes what the store has to say; slog.Default when nil.
 	Logger *slog.Logger
+	// Unjudged takes records in without applying the rules: for the benchmark that
+	// measures what the rules cost, and for nothing else.
+	Unjudged bool
 }
 
 func (c Config) logger() *slog.Logger {
@@ -36,13 +39,14 @@ func (c Config) logger() *slog.Logger {
 // Store keeps things and records. Its methods are safe for concurrent use and
 // return *ledger.Error or errors of the context.
 type Store struct {
-	engine engine
-	log    *slog.Logger
-	write  *sql.DB // SQLite: one connection; PostgreSQL: the same pool as read
-	read   *sql.DB
-	names  *names
-	writer *writer
-	insert inserter
+	engine   engine
+	log      *slog.Logger
+	write    *sql.DB // SQLite: one connection; PostgreSQL: the same pool as read
+	read     *sql.DB
+	names    *names
+	writer   *writer
+	insert   inserter
+	unjudged bool
 	// serving keeps migrations off the embedded database while it is open.
 	serving *flock.Flock
 }
@@ -52,7 +56,7 @@ type Store struct {
 // been migrated (MigrateUp). A database that is newer than this binary is
 // refused with KindUnavailable, untouched.
 func Open(ctx context.Context, c Config) (*Store, error) {
-	s := &Store{log: c.logger(), names: newNames()}
+	s := &Store{log: c.logger(), names: newNames(), unjudged: c.Unjudged}
 	var err error
 	if c.DSN == "" {
 		s.engine = sqliteEngine{}

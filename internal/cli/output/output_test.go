@@ -222,7 +222,40 @@ func TestWrap(t *testing.T) {
 	if got := strings.Join(strings.Fields(Wrap(line)), " "); got != line {
 		t.Errorf("words were lost: %q", got)
 	}
+	// What is indented stays so, spaces in a line stay, and none end one.
+	long := "  HOLD  " + strings.Repeat("x", 85) + "  (limit 4.4)"
+	if got, want := Wrap(long), "  HOLD  "+strings.Repeat("x", 85)+"\n    (limit 4.4)"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
 	if got := Wrap("short"); got != "short" {
 		t.Error(got)
+	}
+}
+
+// An object is nested in JSON and is its values in CSV; the rows of another list
+// nest by the same columns.
+func TestNestedObjects(t *testing.T) {
+	inner := []Column[int]{{Name: "n", Value: func(n int) any { return n }}, {Heading: "ONLY", Text: func(int) string { return "shown" }},
+		{Name: "given", Value: func(n int) any {
+			if n == 0 {
+				return nil
+			}
+			return "=yes"
+		}}}
+	columns := []Column[int]{
+		{Name: "one", Value: func(n int) any { return ObjectOf(inner, n) }},
+		{Name: "all", Value: func(n int) any { return ObjectsOf(inner, []int{0, n}) }},
+	}
+	for format, want := range map[Format]string{
+		JSON: "{\n  \"things\": [\n    {\"one\": {\"n\": 3, \"given\": \"=yes\"}, \"all\": [{\"n\": 0, \"given\": null}, {\"n\": 3, \"given\": \"=yes\"}]}\n  ]\n}\n",
+		CSV:  "one,all\n3 =yes,0;3 =yes\n",
+	} {
+		var out strings.Builder
+		if err := Show(Config{Format: format, Out: &out, Err: &out}, "things", columns, 3); err != nil {
+			t.Fatal(err)
+		}
+		if out.String() != want {
+			t.Errorf("%s: got %q, want %q", format, out.String(), want)
+		}
 	}
 }
