@@ -169,8 +169,9 @@ func (a *app) holdList() *cobra.Command {
 		if all {
 			return list(a, limit, "holds", holdColumns(), read)
 		}
-		open := func(size int32, token string) ([]*pb.Hold, string, error) {
-			page, next, err := read(size, token)
+		open := func(_ int32, token string) ([]*pb.Hold, string, error) {
+			// Whole pages, however few are asked for: most holds may be released.
+			page, next, err := read(pageSize, token)
 			return slices.DeleteFunc(page, func(h *pb.Hold) bool { return !holdOpen(h) }), next, err
 		}
 		if a.format == output.Table {

@@ -28,7 +28,8 @@ func (a *app) progressCommand() *cobra.Command {
 	cmd := a.command("progress PLACE", "Joints finished a day, and when the rest will be",
 		"PLACE is a site, tower or cell. A joint is finished on the day, at the site, on\n"+
 			"which its last fastener reached torque. Working days are Monday to Friday, and a\n"+
-			"Saturday or Sunday that is worked at least every second time.\n\n"+output.Wrap("The finish: "+forecast.Method+"."))
+			"Saturday or Sunday that is worked at least every second time. Two weeks in which\n"+
+			"nothing was finished are a stop and no part of the rate.\n\n"+output.Wrap("The finish: "+forecast.Method+"."))
 	cmd.Example = "  trackctl progress rvb/ct2\n  trackctl progress rvb --first 2026-04-01 --confidence 0.8"
 	f := newFields(cmd)
 	f.day(&o.asOf, "as-of", "", "the day to look from: what was finished after it is left out; today when not given")
@@ -144,9 +145,12 @@ func (p *progress) predict(q forecast.Question) error {
 	if finish.WorkingDays < 10 {
 		p.cautions = append(p.cautions, fmt.Sprintf("the rate is that of only %s", counted(finish.WorkingDays, "working day")))
 	}
-	if finish.Idle >= 5 {
-		last := p.days[len(p.days)-1].day.AddDate(0, 0, 1).Format(time.DateOnly)
-		p.cautions = append(p.cautions, fmt.Sprintf("no joint was finished on the last %d working days; they count for the rate, unless --as-of %s leaves them out", finish.Idle, last))
+	switch {
+	case finish.Idle >= forecast.Stopped:
+		p.cautions = append(p.cautions, fmt.Sprintf("no joint was finished on the last %d working days; the rate is that of the days before, as if work were taken up again on %s",
+			finish.Idle, p.asOf.Format(time.DateOnly)))
+	case finish.Idle >= 5:
+		p.cautions = append(p.cautions, fmt.Sprintf("no joint was finished on the last %d working days; they count for the rate", finish.Idle))
 	}
 	if finish.Dispersion > 1 {
 		p.cautions = append(p.cautions, fmt.Sprintf("the daily numbers scatter %s times as much as chance alone would have them; the interval is wider for it", rounded(finish.Dispersion, 1)))

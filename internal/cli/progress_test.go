@@ -91,6 +91,19 @@ func TestProgress(t *testing.T) {
 	}
 }
 
+// Of work that stopped long ago the rate is told that it had, and that it stopped.
+func TestProgressAfterAStop(t *testing.T) {
+	a := newAnswering(t, func(string, []byte) (proto.Message, error) {
+		return &pb.GetProgressResponse{Joints: 20, Days: []*pb.DayCount{{Day: "2026-01-05", Joints: 5}, {Day: "2026-01-06", Joints: 5}}}, nil
+	})
+	_, out, _ := run(t, a.address, nil, "progress", "rvb")
+	for _, want := range []string{"rate: 5 joints a working day over 2 working days", "as if work were taken up again on 2026-03-02", "expected finish: 2026-03-03"} {
+		if !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+			t.Errorf("%q is missing in\n%s", want, out)
+		}
+	}
+}
+
 func TestProgressWithoutAForecast(t *testing.T) {
 	for _, tc := range []struct {
 		name string

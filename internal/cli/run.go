@@ -92,8 +92,9 @@ func (a *app) root() *cobra.Command {
 		Use:   "trackctl",
 		Short: "Keep and question the assembly record of cooling towers",
 		Long: "trackctl keeps the assembly record of field-erected cooling towers and asks\n" +
-			"questions of it: what was tightened and what went wrong, with which lot,\n" +
-			"treatment and tool, at what rate, and which tools fall due.\n\n" + caution,
+			"questions of it: what was sealed, tightened and inspected and what went wrong,\n" +
+			"with which lot, treatment and tool, at what rate; which rules were broken, what\n" +
+			"is on hold, what is left to do, and which tools fall due.\n\n" + caution,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          func(cmd *cobra.Command, args []string) error { return noSuchCommand(cmd, args) },

@@ -84,18 +84,19 @@ func (t *tx) toolPast(ctx context.Context, tools map[int]*toolFacts, keys []any)
 	}
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var tool int
+		var uid []byte
 		var c custodyAt
-		if err := rows.Scan(&tool, &c.at, &c.Kind, &c.Site, &c.Holder); err != nil {
+		if err := rows.Scan(&tool, &uid, &c.at, &c.Kind, &c.Site, &c.Holder); err != nil {
 			return err
 		}
 		f := tools[tool]
-		c.Tool, c.OccurTime = f.tool.Serial, fromMicro(c.at)
+		c.ID, c.Tool, c.OccurTime = idOf(uid), f.tool.Serial, fromMicro(c.at)
 		f.custody = append(f.custody, c)
 		if c.Kind >= ledger.CustodyDropped {
 			f.events = append(f.events, c.at)
 		}
 		return nil
-	}, `SELECT r.tool_id, r.occur_time, x.kind, s.code, COALESCE(p.code, '') FROM records r JOIN custodies x ON x.id = r.id JOIN sites s ON s.id = r.site_id
+	}, `SELECT r.tool_id, r.uid, r.occur_time, x.kind, s.code, COALESCE(p.code, '') FROM records r JOIN custodies x ON x.id = r.id JOIN sites s ON s.id = r.site_id
 LEFT JOIN people p ON p.id = x.holder_id WHERE `+in+` ORDER BY r.tool_id, r.occur_time, r.id`, append(keys[:len(keys):len(keys)], uint8(ledger.KindCustody))...)
 	if err != nil {
 		return err

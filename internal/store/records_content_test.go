@@ -33,7 +33,7 @@ func testRecordsComeBackAsTheyWere(t *testing.T, e storetest.Engine) {
 		&ledger.Calibration{Entry: withID(bare, ""), Tool: storetest.KolkataWrench,
 			Points: []ledger.CalibrationPoint{{Phase: ledger.AsLeft, TargetNewtonMetres: math.SmallestNonzeroFloat64, ReadingsNewtonMetres: []float64{0}}}},
 		&ledger.Calibration{Entry: withID(bare, ""), Tool: storetest.DenverWrench, Points: []ledger.CalibrationPoint{
-			{Phase: ledger.AsFound, TargetNewtonMetres: 100_000, ReadingsNewtonMetres: []float64{0.1 + 0.2, math.Nextafter(1, 2), 1e-7, 99_999.999999999}},
+			{Phase: ledger.AsFound, TargetNewtonMetres: 100_000, ReadingsNewtonMetres: []float64{0.30000000000000004, math.Nextafter(1, 2), 1e-7, 99_999.999999999}},
 			{Phase: ledger.AsLeft, TargetNewtonMetres: 100_000, ReadingsNewtonMetres: []float64{1e-300}, ExpandedUncertaintyNewtonMetres: 1.0 / 3, CoverageFactor: 2.87},
 		}},
 		&ledger.LotMovement{Entry: withID(bare, ""), Lot: storetest.GalvanizedLot, Site: storetest.Kolkata, Kind: ledger.MovementCounted, Quantity: 0},

@@ -38,8 +38,14 @@ type Finish struct {
 	Week       Week
 	First      time.Time
 	// Idle is how many working days at the end of the time looked at had nothing.
+	// From Stopped on they are no part of the rate: the work has stopped, and the
+	// finish is that of work taken up again as it was.
 	Idle int
 }
+
+// Stopped is how many working days without anything finished say that the work has
+// stopped, rather than that it goes slowly: two weeks, a choice of this project.
+const Stopped = 10
 
 // Horizon is how many working days ahead a finish is looked for: about ten years.
 const Horizon = 2600
@@ -91,16 +97,19 @@ func Predict(q Question) (Finish, error) {
 	}
 	f := Finish{Week: weekOf(done, first, asOf), First: first}
 	counts := f.Week.counts(done, first, asOf)
-	f.WorkingDays = len(counts)
 	total := int64(0)
-	for _, c := range counts {
+	for i, c := range counts {
 		total += c
+		if c > 0 {
+			f.Idle = len(counts) - 1 - i
+		}
 	}
+	if f.Idle >= Stopped {
+		counts = counts[:len(counts)-f.Idle]
+	}
+	f.WorkingDays = len(counts)
 	if len(counts) < 2 || total == 0 {
 		return Finish{}, ErrTooEarly
-	}
-	for i := len(counts) - 1; counts[i] == 0; i-- {
-		f.Idle++
 	}
 	f.Rate = float64(total) / float64(len(counts))
 	f.Dispersion = dispersion(counts, f.Rate)
@@ -127,8 +136,11 @@ func dispersion(counts []int64, mean float64) float64 {
 // m more days, where done were finished in n: P(Y >= k) of a negative binomial Y
 // with size r and probability n/(n+m) is the regularised incomplete beta function
 // of k, r at m/(n+m).
+//
+// A dispersion of d stands for work that is finished d at a time (a compound
+// Poisson process with bunches of d); what remains takes at least one bunch.
 func finishedWithin(remaining, done, n, m, dispersion float64) float64 {
-	return mathext.RegIncBeta(remaining/dispersion, done/dispersion+0.5, m/(n+m))
+	return mathext.RegIncBeta(math.Max(1, remaining/dispersion), done/dispersion+0.5, m/(n+m))
 }
 
 // day is the first working day by which the work is finished with the probability;

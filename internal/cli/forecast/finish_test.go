@@ -145,6 +145,34 @@ func TestPredict(t *testing.T) {
 	}
 }
 
+// Two weeks without anything finished are a stop, not a slow rate: the rate is that
+// of the days before, and the finish that of work taken up again on the day.
+func TestPredictAfterAStop(t *testing.T) {
+	q := Question{Remaining: 20, Confidence: 0.9}
+	for n := range 5 {
+		q.Days = append(q.Days, Day{day("2026-03-02").AddDate(0, 0, n), 10})
+	}
+	q.AsOf = day("2026-03-20") // nine working days later
+	slow, err := Predict(q)
+	if err != nil || slow.Idle != 9 || slow.WorkingDays != 14 {
+		t.Errorf("%v: %+v", err, slow)
+	}
+	q.AsOf = day("2026-06-01")
+	f, err := Predict(q)
+	// 20 at 10 a day take two days: Monday 1 and Tuesday 2 June.
+	if err != nil || f.Idle != 60 || f.WorkingDays != 5 || f.Rate != 10 || !f.Expected.Equal(day("2026-06-02")) || f.Earliest.Before(q.AsOf) {
+		t.Errorf("%v: %+v", err, f)
+	}
+}
+
+// When things are finished in bunches, the last few take a bunch too: 1 - (n/(n+m))
+// to the power of what was done and a half, both in bunches.
+func TestTheLastFewTakeABunch(t *testing.T) {
+	if got, want := finishedWithin(5, 30, 20, 4, 30), 1-math.Pow(20.0/24, 1.5); math.Abs(got-want) > 1e-12 {
+		t.Errorf("got %v, want %v", got, want)
+	}
+}
+
 // Joints that are finished on the day itself are no longer left, but that day is
 // not over and is no part of the rate.
 func TestPredictLeavesTodayOut(t *testing.T) {

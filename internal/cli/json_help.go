@@ -1,0 +1,118 @@
+package cli
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"jointledger/internal/cli/output"
+)
+
+// jsonAnswer says what the JSON of some commands looks like.
+type jsonAnswer struct {
+	commands string
+	// key holds the rows, each with the members; notes stand beside it.
+	key            string
+	members, notes []string
+}
+
+func answerOf[T any](commands, key string, columns []output.Column[T], notes ...string) jsonAnswer {
+	return jsonAnswer{commands, key, membersOf(columns), notes}
+}
+
+// membersOf are the names that the columns have in JSON and CSV.
+func membersOf[T any](columns []output.Column[T]) []string {
+	var names []string
+	for _, c := range columns {
+		if c.Name != "" {
+			names = append(names, c.Name)
+		}
+	}
+	return names
+}
+
+// thing says what the commands of a noun answer.
+func thing[T interface{ GetName() string }](n *noun[T], word string, notes ...string) jsonAnswer {
+	return answerOf(word+" add, list, show, set", n.plural, n.columns(), notes...)
+}
+
+// jsonAnswers are the answers of the commands of this release, made of the columns
+// that the commands are written with.
+func jsonAnswers() []jsonAnswer {
+	return append(thingAnswers(), append(recordAnswers(), questionAnswers()...)...)
+}
+
+func thingAnswers() []jsonAnswer {
+	return []jsonAnswer{
+		thing(siteNoun(), "site"), thing(towerNoun(), "tower"), thing(cellNoun(), "cell"), thing(jointNoun(), "joint"),
+		thing(specNoun(), "spec", "cautions"), thing(lotNoun(), "lot"), thing(batchNoun(), "batch"),
+		thing(substitutionNoun(), "substitution", "cautions"), thing(toolNoun(), "tool"), thing(personNoun(), "person"),
+		answerOf("lot stock", "stocks", lotStockColumns("")),
+		answerOf("lot where", "joints", lotUseColumns(), "lot", "stocks", "incidents", "open_holds"),
+	}
+}
+
+func recordAnswers() []jsonAnswer {
+	answers := []jsonAnswer{
+		answerOf("tighten, incident, seal, inspect, custody, hold place, hold release, decide, sign-off, withdraw, calibration add, movement add",
+			"outcomes", answerColumns(sent{})),
+		answerOf("correct", "outcomes", answerColumns(sent{replacement: "given"})),
+		{"(a finding, wherever findings are)", "findings", membersOf(findingColumns()), nil},
+	}
+	for _, r := range []struct{ word, key string }{
+		{"tightenings", "tightenings"}, {"incidents", "incidents"}, {"sealings", "sealings"}, {"inspections", "inspections"}, {"calibrations", "calibrations"},
+		{"movements", "movements"}, {"custody", "custody_changes"}, {"holds", "holds"}, {"dispositions", "dispositions"}, {"sign-offs", "sign_offs"}, {"corrections", "corrections"},
+	} {
+		for _, k := range recordKinds() {
+			if k.key == r.key {
+				answers = append(answers, jsonAnswer{"record list " + r.word + ", record show", r.key, k.members, nil})
+			}
+		}
+	}
+	return append(answers,
+		answerOf("attach, attachments", "attachments", attachmentColumns()),
+		answerOf("attachment save", "attachments", savedColumns()),
+	)
+}
+
+func questionAnswers() []jsonAnswer {
+	return []jsonAnswer{
+		answerOf("import", "files", importColumns(), "problems", "findings"),
+		answerOf("remaining", "joints", jointStatusColumns(), "place", "remaining", "states", "on_hold"),
+		answerOf("progress", "days", progressColumns(), "place", "as_of", "joints", "finished", "remaining", "states", "on_hold", "planned_finish", "finish", "cautions"),
+		answerOf("history", "items", historyColumns(), "joint", "cautions"),
+		answerOf("findings", "findings", recordFindingColumns()),
+		answerOf("findings --count", "counts", findingCountColumns()),
+		answerOf("rate", "groups", rateColumns(nil, 0.95), "total", "method", "assumption", "cautions"),
+		answerOf("due", "items", dueColumns(), "as_of", "cautions"),
+	}
+}
+
+// jsonHelp describes the JSON of every command.
+func jsonHelp() string {
+	var b strings.Builder
+	b.WriteString("With --output json every answer is one object. Its rows stand under a plural key;\n" +
+		"what belongs to the answer besides stands under the keys named with \"and\". Names\n" +
+		"carry their unit; numbers have their full precision; times are RFC 3339; what is not\n" +
+		"given is null. Names keep their meaning from release to release, and new ones may\n" +
+		"come. CSV has the same names as its heading; lists in a cell are parted by semicolons.\n" +
+		"Groups of rate begin with the groupings asked for. A finish is null when it is\n" +
+		"reached or can't be told.\n")
+	for _, a := range jsonAnswers() {
+		fmt.Fprintf(&b, "\n%s\n", output.Wrap(a.commands))
+		line := "  " + a.key + ": " + strings.Join(a.members, ", ")
+		if len(a.notes) > 0 {
+			line += "; and " + strings.Join(a.notes, ", ")
+		}
+		b.WriteString(output.Wrap(line) + "\n")
+	}
+	return b.String()
+}
+
+func jsonCommand() *cobra.Command {
+	cmd := &cobra.Command{Use: "json", Short: "The names in JSON and CSV answers, by command", Long: "The names in JSON and CSV answers, by command."}
+	// Made when it is asked for: every start of the program would pay for it.
+	cmd.SetHelpFunc(func(cmd *cobra.Command, _ []string) { fmt.Fprint(cmd.OutOrStdout(), jsonHelp()) })
+	return cmd
+}
