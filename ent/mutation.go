@@ -14022,7 +14022,8 @@ type RecordMutation struct {
 	addreceive_time   *int64
 	device            *string
 	note              *string
-	offline           *bool
+	offline           *uint8
+	addoffline        *int8
 	link              *[]byte
 	clearedFields     map[string]struct{}
 	site              *int
@@ -14765,12 +14766,13 @@ func (m *RecordMutation) ResetNote() {
 }
 
 // SetOffline sets the "offline" field.
-func (m *RecordMutation) SetOffline(b bool) {
-	m.offline = &b
+func (m *RecordMutation) SetOffline(u uint8) {
+	m.offline = &u
+	m.addoffline = nil
 }
 
 // Offline returns the value of the "offline" field in the mutation.
-func (m *RecordMutation) Offline() (r bool, exists bool) {
+func (m *RecordMutation) Offline() (r uint8, exists bool) {
 	v := m.offline
 	if v == nil {
 		return
@@ -14781,7 +14783,7 @@ func (m *RecordMutation) Offline() (r bool, exists bool) {
 // OldOffline returns the old "offline" field's value of the Record entity.
 // If the Record object wasn't provided to the builder, the object is fetched from the database.
 // An error is returned if the mutation operation is not UpdateOne, or the database query fails.
-func (m *RecordMutation) OldOffline(ctx context.Context) (v bool, err error) {
+func (m *RecordMutation) OldOffline(ctx context.Context) (v uint8, err error) {
 	if !m.op.Is(OpUpdateOne) {
 		return v, errors.New("OldOffline is only allowed on UpdateOne operations")
 	}
@@ -14795,9 +14797,28 @@ func (m *RecordMutation) OldOffline(ctx context.Context) (v bool, err error) {
 	return oldValue.Offline, nil
 }
 
+// AddOffline adds u to the "offline" field.
+func (m *RecordMutation) AddOffline(u int8) {
+	if m.addoffline != nil {
+		*m.addoffline += u
+	} else {
+		m.addoffline = &u
+	}
+}
+
+// AddedOffline returns the value that was added to the "offline" field in this mutation.
+func (m *RecordMutation) AddedOffline() (r int8, exists bool) {
+	v := m.addoffline
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
 // ResetOffline resets all changes to the "offline" field.
 func (m *RecordMutation) ResetOffline() {
 	m.offline = nil
+	m.addoffline = nil
 }
 
 // SetLink sets the "link" field.
@@ -15229,7 +15250,7 @@ func (m *RecordMutation) SetField(name string, value ent.Value) error {
 		m.SetNote(v)
 		return nil
 	case record.FieldOffline:
-		v, ok := value.(bool)
+		v, ok := value.(uint8)
 		if !ok {
 			return fmt.Errorf("unexpected type %T for field %s", value, name)
 		}
@@ -15265,6 +15286,9 @@ func (m *RecordMutation) AddedFields() []string {
 	if m.addreceive_time != nil {
 		fields = append(fields, record.FieldReceiveTime)
 	}
+	if m.addoffline != nil {
+		fields = append(fields, record.FieldOffline)
+	}
 	return fields
 }
 
@@ -15283,6 +15307,8 @@ func (m *RecordMutation) AddedField(name string) (ent.Value, bool) {
 		return m.AddedLocalDay()
 	case record.FieldReceiveTime:
 		return m.AddedReceiveTime()
+	case record.FieldOffline:
+		return m.AddedOffline()
 	}
 	return nil, false
 }
@@ -15326,6 +15352,13 @@ func (m *RecordMutation) AddField(name string, value ent.Value) error {
 			return fmt.Errorf("unexpected type %T for field %s", value, name)
 		}
 		m.AddReceiveTime(v)
+		return nil
+	case record.FieldOffline:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddOffline(v)
 		return nil
 	}
 	return fmt.Errorf("unknown Record numeric field %s", name)

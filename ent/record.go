@@ -47,8 +47,8 @@ type Record struct {
 	Device string `json:"device,omitempty"`
 	// Note holds the value of the "note" field.
 	Note string `json:"note,omitempty"`
-	// kept without signal or handed in from a file before it came here
-	Offline bool `json:"offline,omitempty"`
+	// 1 when it was kept without signal or handed in from a file before it came here
+	Offline uint8 `json:"offline,omitempty"`
 	// SHA-256 over the previous link and the canonical bytes
 	Link []byte `json:"link,omitempty"`
 	// Edges holds the relations/edges for other nodes in the graph.
@@ -136,9 +136,7 @@ func (*Record) scanValues(columns []string) ([]any, error) {
 		switch columns[i] {
 		case record.FieldUID, record.FieldLink:
 			values[i] = new([]byte)
-		case record.FieldOffline:
-			values[i] = new(sql.NullBool)
-		case record.FieldID, record.FieldKind, record.FieldSiteID, record.FieldJointID, record.FieldLotID, record.FieldToolID, record.FieldPersonID, record.FieldOccurTime, record.FieldOffsetMinutes, record.FieldLocalDay, record.FieldReceiveTime:
+		case record.FieldID, record.FieldKind, record.FieldSiteID, record.FieldJointID, record.FieldLotID, record.FieldToolID, record.FieldPersonID, record.FieldOccurTime, record.FieldOffsetMinutes, record.FieldLocalDay, record.FieldReceiveTime, record.FieldOffline:
 			values[i] = new(sql.NullInt64)
 		case record.FieldDevice, record.FieldNote:
 			values[i] = new(sql.NullString)
@@ -246,10 +244,10 @@ func (_m *Record) assignValues(columns []string, values []any) error {
 				_m.Note = value.String
 			}
 		case record.FieldOffline:
-			if value, ok := values[i].(*sql.NullBool); !ok {
+			if value, ok := values[i].(*sql.NullInt64); !ok {
 				return fmt.Errorf("unexpected type %T for field offline", values[i])
 			} else if value.Valid {
-				_m.Offline = value.Bool
+				_m.Offline = uint8(value.Int64)
 			}
 		case record.FieldLink:
 			if value, ok := values[i].(*[]byte); !ok {

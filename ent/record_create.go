@@ -135,13 +135,13 @@ func (_c *RecordCreate) SetNote(v string) *RecordCreate {
 }
 
 // SetOffline sets the "offline" field.
-func (_c *RecordCreate) SetOffline(v bool) *RecordCreate {
+func (_c *RecordCreate) SetOffline(v uint8) *RecordCreate {
 	_c.mutation.SetOffline(v)
 	return _c
 }
 
 // SetNillableOffline sets the "offline" field if the given value is not nil.
-func (_c *RecordCreate) SetNillableOffline(v *bool) *RecordCreate {
+func (_c *RecordCreate) SetNillableOffline(v *uint8) *RecordCreate {
 	if v != nil {
 		_c.SetOffline(*v)
 	}
@@ -260,9 +260,6 @@ func (_c *RecordCreate) check() error {
 	if _, ok := _c.mutation.Note(); !ok {
 		return &ValidationError{Name: "note", err: errors.New(`ent: missing required field "Record.note"`)}
 	}
-	if _, ok := _c.mutation.Offline(); !ok {
-		return &ValidationError{Name: "offline", err: errors.New(`ent: missing required field "Record.offline"`)}
-	}
 	if _, ok := _c.mutation.Link(); !ok {
 		return &ValidationError{Name: "link", err: errors.New(`ent: missing required field "Record.link"`)}
 	}
@@ -339,7 +336,7 @@ func (_c *RecordCreate) createSpec() (*Record, *sqlgraph.CreateSpec) {
 		_node.Note = value
 	}
 	if value, ok := _c.mutation.Offline(); ok {
-		_spec.SetField(record.FieldOffline, field.TypeBool, value)
+		_spec.SetField(record.FieldOffline, field.TypeUint8, value)
 		_node.Offline = value
 	}
 	if value, ok := _c.mutation.Link(); ok {

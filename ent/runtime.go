@@ -42,7 +42,7 @@ func init() {
 	// recordDescOffline is the schema descriptor for offline field.
 	recordDescOffline := recordFields[14].Descriptor()
 	// record.DefaultOffline holds the default value on creation for the offline field.
-	record.DefaultOffline = recordDescOffline.Default.(bool)
+	record.DefaultOffline = recordDescOffline.Default.(uint8)
 	// recordDescLink is the schema descriptor for link field.
 	recordDescLink := recordFields[15].Descriptor()
 	// record.LinkValidator is a validator for the "link" field. It is called by the builders before save.

@@ -282,8 +282,13 @@ func TestVerify(t *testing.T) {
 	s.stop()
 	change(t, dir, "UPDATE lot_movements SET quantity = 90 WHERE id = (SELECT max(id) FROM lot_movements)")
 	code, stdout, stderr = trackerd(t, "verify", "--data", dir)
-	if code != 1 || !strings.Contains(stdout, "HAR   3        1 problems") || !strings.Contains(stdout, "HAR: record 3 ("+movements[2].Name+")") || strings.Contains(stdout, "tallies equal") {
+	if code != 1 || !strings.Contains(stdout, "HAR   3        1 problems") || !strings.Contains(stdout, "HAR: record 3 ("+movements[2].Name+")") || strings.Contains(stdout, "tallies equal") ||
+		!strings.Contains(stdout, "guards: trigger lot_movements_never_update is missing") {
 		t.Errorf("status %d; %s%s", code, stdout, stderr)
+	}
+	code, stdout, _ = trackerd(t, "verify", "--help")
+	if code != 0 || !strings.Contains(stdout, "The chain does not cover the registers") || !strings.Contains(stdout, "1  verify found problems") {
+		t.Errorf("status %d; help %s", code, stdout)
 	}
 }
 

@@ -12,8 +12,21 @@ import (
 )
 
 func verifyCommand() *cobra.Command {
-	return databaseCommand("verify", "Check every site's chain and count the tallies anew; changes nothing", verify)
+	c := databaseCommand("verify", "Check every site's chain and count the tallies anew; changes nothing", verify)
+	c.Long = c.Short + ".\n\n" + verifyText + "\n\n" + exitCodesText
+	return c
 }
+
+const verifyText = `It reads every record again, with what was found on it, against the chain of its
+site; counts tallies, use of tools and stock of lots again from the records; reads
+every attached content against its SHA-256; and looks for the triggers with which
+the database refuses to change a record.
+
+The chain does not cover the registers (sites, towers, cells, joints, people,
+tools, lots, batches, substitutions, specifications with their revisions), nor the
+names and media types of attachments and what they are attached to. Whoever can write to the
+database itself can change those unseen, and can make a whole chain anew: keep the
+last links elsewhere, such as on the hand-over records, and compare.`
 
 func verify(ctx context.Context, config store.Config, stdout io.Writer) error {
 	// Opening would make or migrate the embedded database; to verify changes
@@ -55,8 +68,13 @@ func printReport(report store.Report, stdout io.Writer) error {
 			fmt.Fprintf(stdout, "%s: %s\n", s.Site, p)
 		}
 	}
-	for _, p := range report.TallyProblems {
-		fmt.Fprintf(stdout, "tallies: %s\n", p)
+	for _, of := range []struct {
+		what     string
+		problems []string
+	}{{"tallies", report.TallyProblems}, {"guards", report.GuardProblems}, {"attachments", report.AttachmentProblems}} {
+		for _, p := range of.problems {
+			fmt.Fprintf(stdout, "%s: %s\n", of.what, p)
+		}
 	}
 	if !report.OK() {
 		return errProblems

@@ -166,6 +166,18 @@ var (
 				OnDelete:   schema.Restrict,
 			},
 		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "correction_corrected_id",
+				Unique:  true,
+				Columns: []*schema.Column{CorrectionsColumns[2]},
+			},
+			{
+				Name:    "correction_replacement_id",
+				Unique:  true,
+				Columns: []*schema.Column{CorrectionsColumns[3]},
+			},
+		},
 	}
 	// CustodiesColumns holds the columns for the "custodies" table.
 	CustodiesColumns = []*schema.Column{
@@ -325,6 +337,11 @@ var (
 				Name:    "hold_tool_id",
 				Unique:  false,
 				Columns: []*schema.Column{HoldsColumns[8]},
+			},
+			{
+				Name:    "hold_released_hold_id",
+				Unique:  true,
+				Columns: []*schema.Column{HoldsColumns[10]},
 			},
 		},
 	}
@@ -510,7 +527,7 @@ var (
 		{Name: "receive_time", Type: field.TypeInt64},
 		{Name: "device", Type: field.TypeString},
 		{Name: "note", Type: field.TypeString},
-		{Name: "offline", Type: field.TypeBool, Default: "false"},
+		{Name: "offline", Type: field.TypeUint8, Default: schema.Expr("0")},
 		{Name: "link", Type: field.TypeBytes, Size: 32},
 		{Name: "site_id", Type: field.TypeInt},
 		{Name: "joint_id", Type: field.TypeInt, Nullable: true},

@@ -125,7 +125,7 @@ var (
 	// UIDValidator is a validator for the "uid" field. It is called by the builders before save.
 	UIDValidator func([]byte) error
 	// DefaultOffline holds the default value on creation for the "offline" field.
-	DefaultOffline bool
+	DefaultOffline uint8
 	// LinkValidator is a validator for the "link" field. It is called by the builders before save.
 	LinkValidator func([]byte) error
 )

@@ -120,7 +120,7 @@ func Note(v string) predicate.Record {
 }
 
 // Offline applies equality check predicate on the "offline" field. It's identical to OfflineEQ.
-func Offline(v bool) predicate.Record {
+func Offline(v uint8) predicate.Record {
 	return predicate.Record(sql.FieldEQ(FieldOffline, v))
 }
 
@@ -640,13 +640,43 @@ func NoteContainsFold(v string) predicate.Record {
 }
 
 // OfflineEQ applies the EQ predicate on the "offline" field.
-func OfflineEQ(v bool) predicate.Record {
+func OfflineEQ(v uint8) predicate.Record {
 	return predicate.Record(sql.FieldEQ(FieldOffline, v))
 }
 
 // OfflineNEQ applies the NEQ predicate on the "offline" field.
-func OfflineNEQ(v bool) predicate.Record {
+func OfflineNEQ(v uint8) predicate.Record {
 	return predicate.Record(sql.FieldNEQ(FieldOffline, v))
+}
+
+// OfflineIn applies the In predicate on the "offline" field.
+func OfflineIn(vs ...uint8) predicate.Record {
+	return predicate.Record(sql.FieldIn(FieldOffline, vs...))
+}
+
+// OfflineNotIn applies the NotIn predicate on the "offline" field.
+func OfflineNotIn(vs ...uint8) predicate.Record {
+	return predicate.Record(sql.FieldNotIn(FieldOffline, vs...))
+}
+
+// OfflineGT applies the GT predicate on the "offline" field.
+func OfflineGT(v uint8) predicate.Record {
+	return predicate.Record(sql.FieldGT(FieldOffline, v))
+}
+
+// OfflineGTE applies the GTE predicate on the "offline" field.
+func OfflineGTE(v uint8) predicate.Record {
+	return predicate.Record(sql.FieldGTE(FieldOffline, v))
+}
+
+// OfflineLT applies the LT predicate on the "offline" field.
+func OfflineLT(v uint8) predicate.Record {
+	return predicate.Record(sql.FieldLT(FieldOffline, v))
+}
+
+// OfflineLTE applies the LTE predicate on the "offline" field.
+func OfflineLTE(v uint8) predicate.Record {
+	return predicate.Record(sql.FieldLTE(FieldOffline, v))
 }
 
 // LinkEQ applies the EQ predicate on the "link" field.

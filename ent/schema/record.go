@@ -39,7 +39,7 @@ func (Record) Fields() []ent.Field {
 		field.Int64("receive_time").Immutable(),
 		field.String("device").Immutable(),
 		field.String("note").Immutable(),
-		field.Bool("offline").Default(false).Immutable().Annotations(entsql.Default("false")).Comment("kept without signal or handed in from a file before it came here"),
+		field.Uint8("offline").Default(0).Immutable().Annotations(entsql.DefaultExpr("0")).Comment("1 when it was kept without signal or handed in from a file before it came here"),
 		field.Bytes("link").MaxLen(32).Immutable().Comment("SHA-256 over the previous link and the canonical bytes"),
 	}
 }

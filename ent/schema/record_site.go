@@ -85,7 +85,7 @@ func (Hold) Fields() []ent.Field {
 		field.String("reason").Immutable(),
 		field.String("rule").Immutable(),
 		field.Int64("cause_id").Optional().Nillable().Immutable().Comment("record on which the finding was made"),
-		field.Int64("released_hold_id").Optional().Nillable().Unique().Immutable().Comment("hold that this releases; at most one release each"),
+		field.Int64("released_hold_id").Optional().Nillable().Immutable().Comment("hold that this releases; at most one release each"),
 		field.Uint8("decision").Immutable(),
 	}
 }
@@ -104,7 +104,12 @@ func (Hold) Edges() []ent.Edge {
 
 // Indexes of Hold.
 func (Hold) Indexes() []ent.Index {
-	return []ent.Index{index.Fields("cell_id"), index.Fields("joint_id"), index.Fields("lot_id"), index.Fields("tool_id")}
+	return []ent.Index{
+		index.Fields("cell_id"), index.Fields("joint_id"), index.Fields("lot_id"), index.Fields("tool_id"),
+		// At most one release each; and every figure asks whether a hold is open. An
+		// edge's column gets no index from the field's Unique.
+		index.Fields("released_hold_id").Unique(),
+	}
 }
 
 // Disposition is the content of a disposition; its key is the record's.
@@ -164,8 +169,8 @@ type Correction struct{ ent.Schema }
 func (Correction) Fields() []ent.Field {
 	return []ent.Field{
 		field.Int64("id").Immutable().Annotations(given()),
-		field.Int64("corrected_id").Unique().Immutable(),
-		field.Int64("replacement_id").Optional().Nillable().Unique().Immutable(),
+		field.Int64("corrected_id").Immutable(),
+		field.Int64("replacement_id").Optional().Nillable().Immutable(),
 		field.String("reason").Immutable(),
 	}
 }
@@ -176,6 +181,13 @@ func (Correction) Edges() []ent.Edge {
 		edge.To("corrected", Record.Type).Field("corrected_id").Unique().Required().Immutable().Annotations(keep()),
 		edge.To("replacement", Record.Type).Field("replacement_id").Unique().Immutable().Annotations(keep()),
 	}
+}
+
+// Indexes of Correction: at most one correction each, and every figure asks
+// whether a record was corrected. An edge's column gets no index from the
+// field's Unique.
+func (Correction) Indexes() []ent.Index {
+	return []ent.Index{index.Fields("corrected_id").Unique(), index.Fields("replacement_id").Unique()}
 }
 
 // Finding is a rule of the trade that a record breaks, as found when the record

@@ -139,6 +139,9 @@ type point struct {
 	point       *pb.CalibrationPoint
 }
 
+// GetName is that of the calibration.
+func (p point) GetName() string { return p.calibration.GetName() }
+
 // GetEntry is that of the calibration.
 func (p point) GetEntry() *pb.Entry { return p.calibration.GetEntry() }
 

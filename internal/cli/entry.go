@@ -62,9 +62,12 @@ func occurred(e *pb.Entry) time.Time {
 }
 
 // entryColumns are the columns that every record ends with.
-func entryColumns[T interface{ GetEntry() *pb.Entry }]() []output.Column[T] {
+func entryColumns[T interface {
+	GetName() string
+	GetEntry() *pb.Entry
+}]() []output.Column[T] {
 	return []output.Column[T]{
-		{Name: "person", Value: func(t T) any { return text(ledger.ShortName(t.GetEntry().GetPerson())) }},
+		{Name: "person", Heading: "PERSON", Value: func(t T) any { return text(ledger.ShortName(t.GetEntry().GetPerson())) }},
 		{Name: "device", Value: func(t T) any { return text(t.GetEntry().GetDevice()) }},
 		{Name: "note", Value: func(t T) any { return text(t.GetEntry().GetNote()) }},
 		{Name: "offline", Value: func(t T) any { return t.GetEntry().GetOffline() }},
@@ -73,6 +76,7 @@ func entryColumns[T interface{ GetEntry() *pb.Entry }]() []output.Column[T] {
 		{Name: "chain_link", Value: func(t T) any { return text(fmt.Sprintf("%x", t.GetEntry().GetChainLink())) }},
 		{Name: "corrected_by", Value: func(t T) any { return text(ledger.ShortName(t.GetEntry().GetCorrectedBy())) }},
 		{Heading: "CORRECTED", Text: func(t T) string { return correctedMark(t.GetEntry()) }},
+		{Heading: "ID", Text: func(t T) string { return ledger.ShortName(t.GetName()) }},
 	}
 }
 
@@ -127,6 +131,8 @@ type sent struct {
 	replacement string
 	// names gives the flag or argument of each field.
 	names map[string]string
+	// remark is what a person should know besides; empty for nothing.
+	remark string
 }
 
 // batched is what every answer to a batch of records has.
@@ -171,7 +177,7 @@ func (a *app) tellOutcome(s sent, outcomes []*pb.Outcome) error {
 		return output.Show(a.config(), "outcomes", answerColumns(s), o)
 	}
 	lines := []string{fmt.Sprintf("%s: %s  (id %s)", word, output.Printable(s.summary), s.id)}
-	for _, f := range findingLines(o) {
+	for _, f := range append(findingLines(o), given("", s.remark)...) {
 		lines = append(lines, output.Wrap(output.Printable(f)))
 	}
 	_, err := fmt.Fprintln(a.out, strings.Join(lines, "\n"))

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -130,6 +131,24 @@ func parseWhole(text string) (int64, error) {
 	}
 	return v, nil
 }
+
+// parseCount reads an argument that counts things. A number that is out of range is
+// a fault of the data, as it is where the server finds it; other text is one of the
+// command line.
+func parseCount(what, text string, least, most int64) (int64, error) {
+	v, err := strconv.ParseInt(text, 10, 64)
+	if err == nil && v >= least && v <= most {
+		return v, nil
+	}
+	f := &failure{code: exitData}
+	if !wholeNumber.MatchString(text) {
+		f.code, text = exitUsage, csvfile.Quote(text)
+	}
+	f.message = fmt.Sprintf("%s: expected a whole number from %d to %d, got %s", what, least, most, text)
+	return 0, f
+}
+
+var wholeNumber = regexp.MustCompile(`^[+-]?\d+$`)
 
 // wordField makes a flag for a word of a closed list and completes it.
 func wordField[T ~uint8, E ~int32](f *fields, dst *E, words ledger.Words[T], name, path, help string) {

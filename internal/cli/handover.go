@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"time"
 	_ "time/tzdata" // a page must tell a site's times right on any machine
 
 	"github.com/spf13/cobra"
@@ -25,13 +26,19 @@ const exitNotComplete = 1
 // page has them all.
 const handoverLines = 20
 
+// handoverTimeout is how long the record may make wait for its first part, and for
+// each that follows, when --timeout says nothing else: the server first reads
+// everything that a site has.
+const handoverTimeout = 5 * time.Minute
+
 const handoverHelp = `PLACE is a cell, a tower or a site. The page needs nothing else to be read: no
 network, no script. It prints on A4 and US letter. What is missing comes first; the
 record never calls itself complete while anything is.
 
 The exit code is 0 when the record is complete and 1 when it is not; it is written
 either way. Other codes are those of trackctl exit-codes, and then nothing is
-written.
+written. The record of a whole site takes a while: --timeout is 5 minutes when not
+given.
 
 With --output json the whole record is one object, SI throughout, null for what was
 not given:
@@ -69,6 +76,9 @@ func newHandoverCommand(a *app) *cobra.Command {
 			return usage("--output: a hand-over record is a page (table, which is the default) or json, not csv")
 		case a.format == output.Table && file == "" && isTerminal(os.Stdout):
 			return usage("the page would fill this terminal; name a file with --file, such as --file %s", "handover.html")
+		}
+		if !cmd.Flags().Changed("timeout") {
+			a.settings.timeout = handoverTimeout
 		}
 		h, err := a.readHandover(ctx, place)
 		if err != nil {

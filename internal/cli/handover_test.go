@@ -16,6 +16,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"jointledger/internal/report"
@@ -360,5 +361,28 @@ func TestHandoverSendsTheToken(t *testing.T) {
 	}
 	if diff := cmp.Diff([]string{"Bearer s3cret"}, s.authorization); diff != "" {
 		t.Error(diff)
+	}
+}
+
+// The record of a site takes longer than other answers, and its first part may be
+// larger than gRPC takes when nobody says how much.
+func TestHandoverIsGivenTimeAndRoom(t *testing.T) {
+	late := newAnswering(t, func(string, []byte) (proto.Message, error) { return nil, status.Error(codes.DeadlineExceeded, "late") })
+	file := filepath.Join(t.TempDir(), "h.html")
+	for args, want := range map[string]string{"": "did not answer within 5m0s", "--timeout 2s": "did not answer within 2s"} {
+		_, _, errOut := run(t, late.address, nil, append([]string{"handover", "ASH/CT1/C1", "--file", file}, strings.Fields(args)...)...)
+		if !strings.Contains(errOut, want) {
+			t.Errorf("%q: %s; want %q", args, errOut, want)
+		}
+	}
+	missing := strings.Repeat("x", 8<<20)
+	large := newAnswering(t, func(string, []byte) (proto.Message, error) {
+		return parts{of: []proto.Message{&pb.GetHandoverResponse{Part: &pb.GetHandoverResponse_Head{Head: &pb.HandoverHead{
+			Place: "sites/ASH/towers/CT1/cells/C1", Site: &pb.Site{Name: "sites/ASH", TimeZone: "UTC"}, ReadTime: timestamppb.Now(),
+			Missing: []*pb.Missing{{Place: "sites/ASH/towers/CT1/cells/C1", Sentence: missing}}}}}}}, nil
+	})
+	code, _, errOut := run(t, large.address, nil, "handover", "ASH/CT1/C1", "--file", file)
+	if code != exitNotComplete || strings.Contains(errOut, "larger than max") {
+		t.Errorf("exit %d: %.300s", code, errOut)
 	}
 }

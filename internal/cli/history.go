@@ -84,7 +84,7 @@ func (a *app) tellHistory(got *pb.GetJointHistoryResponse) error {
 				return err
 			}
 		}
-		return w.Close(output.Note{Key: "joint", Value: output.ObjectOf(jointStatusColumns(), got.GetStatus())}, torqueCaution())
+		return w.Close(output.Note{Key: "joint", Value: output.ObjectOf(jointStatusColumns(nil), got.GetStatus())}, torqueCaution())
 	}
 	var lines []string
 	for _, i := range items {
@@ -108,7 +108,7 @@ func statusNote(s *pb.JointStatus) output.Note {
 		s.GetTightened(), counted(int(s.GetJoint().GetFasteners()), "fastener"))
 	n := output.Note{Text: []string{text}}
 	for _, h := range s.GetOpenHolds() {
-		n.Text = append(n.Text, heldSince(h))
+		n.Text = append(n.Text, heldSince(h, ""))
 	}
 	return n
 }

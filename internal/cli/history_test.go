@@ -124,12 +124,14 @@ func TestFindingsOfThePast(t *testing.T) {
 }
 
 func TestLotWhere(t *testing.T) {
+	var open []*pb.Hold
 	a := newAnswering(t, func(string, []byte) (proto.Message, error) {
 		return &pb.FindLotResponse{
 			Lot:       &pb.Lot{Name: "lots/L1", Supplier: "Boltworks", State: pb.LotState_LOT_STATE_QUARANTINED, Fastener: &pb.Fastener{Thread: "M10"}},
 			Stocks:    []*pb.LotStock{{Site: "sites/RVB", Received: 100, Used: 26, OnHand: 74}},
 			Joints:    []*pb.LotUse{{Joint: "sites/RVB/towers/CT2/cells/C3/joints/J1", Fasteners: 11, Failures: 1}, {Joint: "sites/RVB/towers/CT2/cells/C3/joints/J2", Fasteners: 12, Failures: 2}},
 			Incidents: []*pb.Incident{{Name: "incidents/i", Kind: pb.IncidentKind_INCIDENT_KIND_GALLING, Joint: "sites/RVB/towers/CT2/cells/C3/joints/J1", Fasteners: 1, Lot: "lots/L1", Entry: entryAt(0, "people/ab")}},
+			OpenHolds: open,
 		}, nil
 	})
 	_, out, _ := run(t, a.address, nil, "lot", "where", "L1")
@@ -145,14 +147,20 @@ RVB/CT2/C3/J1  11         1
 RVB/CT2/C3/J2  12         2
 
 incidents:
-AT                       KIND     PLACE          NO  LOT  TREATMENT  TOOL  CORRECTED
-2026-03-02 07:25 +01:00  galling  RVB/CT2/C3/J1  1   L1
+AT                       KIND     PLACE          NO  LOT  TREATMENT  TOOL  PERSON  CORRECTED  ID
+2026-03-02 07:25 +01:00  galling  RVB/CT2/C3/J1  1   L1                    ab                 i
 
 open holds: none
 `
 	if out != want {
 		t.Errorf("got\n%s\nwant\n%s", out, want)
 	}
+	open = []*pb.Hold{{Name: "holds/h1", Lot: "lots/L1", Site: "sites/RVB", Reason: "galls", Entry: entryAt(0, "people/ab")}}
+	_, out, _ = run(t, a.address, nil, "lot", "where", "L1")
+	if !strings.HasPrefix(out, "lot L1, Boltworks, M10: on hold; 23 fasteners") || !strings.Contains(out, "\nopen holds:\n") {
+		t.Errorf("got\n%s", out)
+	}
+	open = nil
 	_, out, _ = run(t, a.address, nil, "lot", "where", "L1", "-o", "json")
 	var got struct {
 		Joints, Stocks, Incidents []map[string]any

@@ -27,7 +27,8 @@ missing. Cells that joints.csv names need no file of their own. Their columns ar
 listed by ` + "`trackctl help import-format`" + `.
 
 A file with a bad line is not taken at all, nor is one that needs it, unless
---keep-good is given; each bad line is named by file, line and column. Taking the
+--keep-good is given; each bad line is named by file, line and column, those that
+the server refuses in the same round. Taking the
 same folder in again changes nothing: what is known already is left as it is.
 
 Records that break a rule of the trade are taken all the same; how many break
@@ -97,7 +98,7 @@ func importColumns() []output.Column[*csvfolder.FileReport] {
 func (a *app) tellImport(reports []*csvfolder.FileReport) error {
 	var problems []output.Object
 	for _, r := range reports {
-		for _, p := range r.Problems.Listed() {
+		for _, p := range inOrder(r.Problems.Listed()) {
 			fmt.Fprintln(a.err, output.Printable(p.String()))
 			problems = append(problems, problemObject(p))
 		}
@@ -118,6 +119,14 @@ func (a *app) tellImport(reports []*csvfolder.FileReport) error {
 		}
 	}
 	return w.Close(output.Note{Key: "problems", Value: problems}, importFindings(reports))
+}
+
+// inOrder gives problems in the order of the file: those of the lines themselves
+// and those of the server come one after the other.
+func inOrder(problems []csvfile.Problem) []csvfile.Problem {
+	problems = slices.Clone(problems)
+	slices.SortStableFunc(problems, func(a, b csvfile.Problem) int { return cmp.Or(a.Line-b.Line, a.Column-b.Column) })
+	return problems
 }
 
 // importFindings sums up the rules that the records of all files break.

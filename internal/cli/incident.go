@@ -59,7 +59,9 @@ func (a *app) incident(ctx context.Context, args []string, f *fields, record *pb
 	} else {
 		record.Site = place.Resource()
 	}
+	least := int64(0)
 	if kind.ThreadFailure() {
+		least = 1
 		if err := f.require("lot", "treatment"); err != nil {
 			return err
 		}
@@ -69,7 +71,7 @@ func (a *app) incident(ctx context.Context, args []string, f *fields, record *pb
 		}
 	}
 	if len(args) > 2 {
-		n, err := parseWhole(args[2])
+		n, err := parseCount("FASTENERS", args[2], least, ledger.MaxFasteners)
 		if err != nil {
 			return err
 		}

@@ -71,6 +71,7 @@ func recordAnswers() []jsonAnswer {
 		}
 	}
 	return append(answers,
+		answerOf("hold list", "holds", holdColumns((*holdCauses)(nil).column())),
 		answerOf("attach, attachments", "attachments", attachmentColumns()),
 		answerOf("attachment save", "attachments", savedColumns()),
 	)
@@ -79,7 +80,7 @@ func recordAnswers() []jsonAnswer {
 func questionAnswers() []jsonAnswer {
 	return []jsonAnswer{
 		answerOf("import", "files", importColumns(), "problems", "findings"),
-		answerOf("remaining", "joints", jointStatusColumns(), "place", "remaining", "states", "on_hold"),
+		answerOf("remaining", "joints", jointStatusColumns(nil), "place", "has_joints", "remaining", "states", "on_hold"),
 		answerOf("progress", "days", progressColumns(), "place", "as_of", "joints", "finished", "remaining", "states", "on_hold", "planned_finish", "finish", "cautions"),
 		answerOf("history", "items", historyColumns(), "joint", "cautions"),
 		answerOf("findings", "findings", recordFindingColumns()),

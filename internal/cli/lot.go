@@ -60,7 +60,7 @@ func lotFields(cmd *cobra.Command, l *pb.Lot) *fields {
 	f.text(&l.Heat, "heat", "heat", "heat number")
 	f.fastener(l.Fastener, "fastener")
 	f.text(&l.Description, "description", "description", "free text")
-	wordField(f, &l.State, ledger.LotStates, "state", "state", "whether it may be used")
+	wordField(f, &l.State, ledger.LotStates, "state", "state", "whether it may be used; what quarantines a lot is hold place --lot, and its release ends that")
 	return f
 }
 

@@ -13,7 +13,7 @@ import (
 
 func (a *app) lotWhere() *cobra.Command {
 	cmd := a.command("where LOT", "Find everywhere that a lot went: sites and stock, joints, incidents, holds",
-		"What is to be done when a lot is suspect: lot set LOT --state quarantined, and this\nto find it. CSV has the joints.")
+		"What is to be done when a lot is suspect: hold place --lot, which holds it at every\nsite, and this to find it. CSV has the joints.")
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
 		name, err := resourceArg(args[0], "lots")
 		if err != nil {
@@ -43,7 +43,7 @@ func (a *app) lotWhere() *cobra.Command {
 			output.Note{Key: "lot", Value: output.ObjectOf(lotColumns(), got.GetLot())},
 			output.Note{Key: "stocks", Value: output.ObjectsOf(lotStockColumns(name), got.GetStocks())},
 			output.Note{Key: "incidents", Value: output.ObjectsOf(incidentColumns(), got.GetIncidents())},
-			output.Note{Key: "open_holds", Value: openHoldObjects(got.GetOpenHolds())},
+			output.Note{Key: "open_holds", Value: openHoldObjects(got.GetOpenHolds(), nil)},
 		)
 	})
 }
@@ -55,9 +55,13 @@ func (a *app) tellLotWhere(got *pb.FindLotResponse) error {
 		fasteners += j.GetFasteners()
 		failures += j.GetFailures()
 	}
+	state := wordOf(ledger.LotStates, lot.GetState())
+	if len(got.GetOpenHolds()) > 0 {
+		state = "on hold"
+	}
 	_, err := fmt.Fprintf(a.out, "lot %s, %s, %s: %s; %d fasteners in %s, %d lost to thread failures\n",
 		output.Printable(ledger.ShortName(lot.GetName())), output.Printable(lot.GetSupplier()), output.Printable(lot.GetFastener().GetThread()),
-		wordOf(ledger.LotStates, lot.GetState()), fasteners, counted(len(got.GetJoints()), "joint"), failures)
+		state, fasteners, counted(len(got.GetJoints()), "joint"), failures)
 	if err != nil {
 		return err
 	}

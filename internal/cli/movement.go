@@ -7,7 +7,6 @@ import (
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc"
 
-	"jointledger/internal/cli/csvfile"
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
 	pb "jointledger/proto/jointledger/v1"
@@ -52,9 +51,13 @@ func (a *app) move(ctx context.Context, args []string, f *fields, record *pb.Lot
 	if err != nil {
 		return err
 	}
-	quantity, err := strconv.ParseInt(args[2], 10, 64)
+	least := int64(1)
+	if kind == ledger.MovementCounted {
+		least = 0
+	}
+	quantity, err := parseCount("QUANTITY", args[2], least, ledger.MaxQuantity)
 	if err != nil {
-		return usage("QUANTITY: expected a whole number, got %s", csvfile.Quote(args[2]))
+		return err
 	}
 	if err := f.require("site"); err != nil {
 		return err

@@ -191,9 +191,12 @@ func (p *progress) notes() []output.Note {
 	for _, s := range p.got.GetStates() {
 		counts[s.GetState()] = s.GetJoints()
 	}
-	states, words := stateCounts(counts)
+	states, words := stateCounts(counts, "accepted")
 	sum := fmt.Sprintf("%s: %d of %s finished by %s; now %s; %d on hold", p.place, p.finished, counted(int(p.got.GetJoints()), "joint"),
 		p.asOf.Format(time.DateOnly), words, p.got.GetOnHold())
+	if p.got.GetJoints() == 0 {
+		sum = noJoints(p.place)
+	}
 	notes := []output.Note{
 		{Text: p.curve()},
 		{Key: "place", Value: p.place.String(), Text: []string{sum}},
@@ -252,9 +255,7 @@ func (p *progress) finishNote() output.Note {
 				f.First.Format(time.DateOnly), strings.Join(weekdays(f.Week), " ")),
 			"method: " + forecast.Method,
 		}
-	case p.got.GetJoints() == 0:
-		n.Text = []string{"there are no joints at " + p.place.String()}
-	case p.left() <= 0:
+	case p.got.GetJoints() > 0 && p.left() <= 0:
 		n.Text = []string{"every joint is finished, the last on " + p.days[len(p.days)-1].day.Format(time.DateOnly)}
 	}
 	return n

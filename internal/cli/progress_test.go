@@ -117,7 +117,7 @@ func TestProgressWithoutAForecast(t *testing.T) {
 	} {
 		a := newAnswering(t, func(string, []byte) (proto.Message, error) { return tc.got, nil })
 		code, out, _ := run(t, a.address, nil, "progress", "rvb")
-		if code != 0 || !strings.Contains(out, tc.want) || strings.Contains(out, "expected finish") {
+		if code != 0 || strings.Count(out, tc.want) != 1 || strings.Contains(out, "expected finish") || strings.Contains(out, "0 of 0") {
 			t.Errorf("%s: exit %d\n%s", tc.name, code, out)
 		}
 		if _, out, _ = run(t, a.address, nil, "progress", "rvb", "-o", "json"); !strings.Contains(out, `"finish": null`) {
@@ -153,11 +153,90 @@ a site lead, quality engineer, regional manager or administrator may release the
 	_, out, _ = run(t, a.address, nil, "remaining", "rvb/ct2/c3", "--limit", "1", "-o", "json")
 	if strings.Count(out, `"joint": `) != 1 || !strings.Contains(out, `"remaining": 3,`) ||
 		!strings.Contains(out, `"states": {"planned": 2, "sealed": 1, "tightened": 0, "inspected": 0, "accepted": 0},`) ||
-		!strings.Contains(out, `"on_hold": true, "open_holds": [{"id": "h1", "at": "2026-03-02T07:25:00+01:00", "place": "RVB/CT2/C3", "lot": null, "serial": null, "site": null, "rule": "seal-cold", "cause": null, "reason": "It is cold.", "person": null}]`) {
+		!strings.Contains(out, `"on_hold": true, "open_holds": [{"id": "h1", "at": "2026-03-02T07:25:00+01:00", "place": "RVB/CT2/C3", "lot": null, "serial": null, "site": null, "rule": "seal-cold", "cause": null, "reason": "It is cold.", "cause_corrected_by": null, "person": null}]`) {
 		t.Errorf("got\n%s", out)
 	}
-	joints = nil
-	if _, out, _ = run(t, a.address, nil, "remaining", "rvb/ct2/c3"); !strings.Contains(out, "every joint of RVB/CT2/C3 is accepted, and none is on hold") {
-		t.Errorf("got %q", out)
+}
+
+// What is accepted and on hold is left; a place where nothing is left is finished
+// only when there are joints.
+func TestRemainingOfWhatIsAcceptedAndOfNothing(t *testing.T) {
+	var left, all []*pb.JointStatus
+	a := newAnswering(t, func(_ string, request []byte) (proto.Message, error) {
+		var r pb.ListJointStatesRequest
+		if err := proto.Unmarshal(request, &r); err != nil {
+			return nil, err
+		}
+		if r.GetRemainingOnly() {
+			return &pb.ListJointStatesResponse{Joints: left}, nil
+		}
+		return &pb.ListJointStatesResponse{Joints: all}, nil
+	})
+	_, out, _ := run(t, a.address, nil, "remaining", "rvb/ct2/c3")
+	if out != "there are no joints at RVB/CT2/C3\n" {
+		t.Errorf("an empty place: %q", out)
+	}
+	if _, out, _ = run(t, a.address, nil, "remaining", "rvb/ct2/c3", "-o", "json"); !strings.Contains(out, `"has_joints": false`) {
+		t.Errorf("an empty place: %s", out)
+	}
+	accepted := &pb.JointStatus{Joint: &pb.Joint{Name: "sites/RVB/towers/CT2/cells/C3/joints/J1"}, State: pb.JointState_JOINT_STATE_ACCEPTED}
+	all = []*pb.JointStatus{accepted}
+	if _, out, _ = run(t, a.address, nil, "remaining", "rvb/ct2/c3"); out != "every joint of RVB/CT2/C3 is accepted, and none is on hold\n" {
+		t.Errorf("a finished place: %q", out)
+	}
+	if _, out, _ = run(t, a.address, nil, "remaining", "rvb/ct2/c3", "-o", "json"); !strings.Contains(out, `"has_joints": true`) || !strings.Contains(out, `"remaining": 0`) {
+		t.Errorf("a finished place: %s", out)
+	}
+	accepted.OpenHolds = []*pb.Hold{{Name: "holds/h1", Place: accepted.GetJoint().GetName(), Reason: "doubtful", Entry: &pb.Entry{Person: "people/ab"}}}
+	left = []*pb.JointStatus{accepted, {Joint: &pb.Joint{Name: "sites/RVB/towers/CT2/cells/C3/joints/J2"}, State: pb.JointState_JOINT_STATE_PLANNED}}
+	if _, out, _ = run(t, a.address, nil, "remaining", "rvb/ct2/c3"); !strings.Contains(out, "\n2 joints left: 1 planned, 1 accepted but on hold; 1 on hold\n") {
+		t.Errorf("got %s", out)
+	}
+}
+
+// A hold outlives the record that caused it: who reads of it is told.
+func TestAHoldWhoseCauseWasCorrected(t *testing.T) {
+	hold := func(id, cause string) *pb.Hold {
+		return &pb.Hold{Name: "holds/" + id, Action: pb.HoldAction_HOLD_ACTION_PLACED, Place: "sites/RVB/towers/CT2/cells/C3/joints/J1", Reason: "It is cold.", Rule: "seal-cold", Cause: cause,
+			Entry: &pb.Entry{OccurTime: &timestamppb.Timestamp{Seconds: 1772432700}, UtcOffsetMinutes: 60}}
+	}
+	holds := []*pb.Hold{hold("h1", "sealings/s1"), hold("h2", "sealings/s1"), hold("h3", "tightenings/t1"), hold("h4", "sealings/gone")}
+	asked, fault := 0, error(nil)
+	a := newAnswering(t, func(method string, request []byte) (proto.Message, error) {
+		var get pb.GetSealingRequest
+		switch method {
+		case "ListHolds":
+			var r pb.ListHoldsRequest
+			if err := proto.Unmarshal(request, &r); err != nil || strings.HasSuffix(r.GetPlace(), "/C3") {
+				return &pb.ListHoldsResponse{}, err
+			}
+			return &pb.ListHoldsResponse{Holds: holds}, nil
+		case "ListJointStates":
+			return &pb.ListJointStatesResponse{Joints: []*pb.JointStatus{{Joint: &pb.Joint{Name: holds[0].GetPlace()}, OpenHolds: holds}}}, nil
+		case "GetTightening":
+			return &pb.Tightening{Name: "tightenings/t1", Entry: &pb.Entry{}}, fault
+		}
+		asked++
+		if err := proto.Unmarshal(request, &get); err != nil || get.GetName() != "sealings/s1" {
+			return nil, notFound()
+		}
+		return &pb.Sealing{Name: "sealings/s1", Entry: &pb.Entry{CorrectedBy: "corrections/c1"}}, nil
+	})
+	const corrected = "the record that caused it, sealings/s1, was corrected since by c1"
+	for _, args := range [][]string{{"hold", "list", "rvb/ct2/c3/j1"}, {"remaining", "rvb/ct2/c3"}} {
+		asked = 0
+		code, out, errOut := run(t, a.address, nil, args...)
+		told := strings.Join(strings.Fields(out), " ")
+		if code != 0 || strings.Count(told, corrected) != 2 || strings.Count(told, "was corrected") != 2 || !strings.Contains(told, "(hold h1); "+corrected) || asked != 2 {
+			t.Errorf("%q: exit %d, %d look-ups, %s\n%s", args, code, asked, errOut, out)
+		}
+		_, out, _ = run(t, a.address, nil, append(args, "-o", "json")...)
+		if strings.Count(out, `"cause_corrected_by": "c1"`) != 2 || strings.Count(out, `"cause_corrected_by": null`) != 2 {
+			t.Errorf("%q: %s", args, out)
+		}
+	}
+	fault = status.Error(codes.Unavailable, "away")
+	if code, _, _ := run(t, a.address, nil, "hold", "list", "rvb"); code != exitUnavailable {
+		t.Errorf("a look-up that failed: exit %d", code)
 	}
 }

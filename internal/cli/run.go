@@ -17,6 +17,7 @@ import (
 
 	"jointledger/internal/cli/csvfolder"
 	"jointledger/internal/cli/output"
+	"jointledger/internal/ledger"
 	"jointledger/internal/nearest"
 )
 
@@ -149,12 +150,26 @@ func flagProblem(cmd *cobra.Command, err error) error {
 		}
 		return usage("%s has no flag --%s; see %[1]s --help", cmd.CommandPath(), name)
 	}
+	// A negative number where a count should stand looks like a flag.
+	if m := negativeNumber.FindStringSubmatch(message); m != nil {
+		for _, word := range strings.Fields(cmd.Use) {
+			if most, counts := countArguments[strings.Trim(word, "[]")]; counts {
+				_, err := parseCount(strings.Trim(word, "[]"), m[1], 1, most)
+				return err
+			}
+		}
+	}
 	// cobra's `invalid argument "x" for "--kind" flag: why` says twice what came.
 	if m := invalidArgument.FindStringSubmatch(message); m != nil {
 		return usage("%s: %s", m[1], m[2])
 	}
 	return usage("%s", message)
 }
+
+// countArguments are the arguments that count things, with the most that each may be.
+var countArguments = map[string]int64{"FASTENERS": ledger.MaxFasteners, "QUANTITY": ledger.MaxQuantity}
+
+var negativeNumber = regexp.MustCompile(`^unknown shorthand flag: '\d' in (-\d+)$`)
 
 var invalidArgument = regexp.MustCompile(`(?s)^invalid argument ".*?" for "(?:-\w, )?(--[a-z-]+)" flag: (.*)$`)
 

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -40,7 +41,7 @@ func TestUsage(t *testing.T) {
 		{"joint show rvb/ct1", `"rvb/ct1" is a tower; expected a joint such as RVB/CT2/C3/J014`},
 		{"joint list a/b/c/d", `"a/b/c/d" is a joint; expected a site such as RVB or a tower such as RVB/CT2 or a cell such as RVB/CT2/C3`},
 		{"lot show a/b", `"a/b" is not a name in lots`},
-		{"tighten rvb/ct1/c1/j1 x --lot L --treatment none --person p", `expected a whole number, got "x"`},
+		{"tighten rvb/ct1/c1/j1 x --lot L --treatment none --person p", `FASTENERS: expected a whole number from 1 to 100000, got "x"`},
 		{"tighten rvb/ct1/c1/j1 1 --person p", "trackctl tighten needs --lot, --treatment"},
 		{"tighten rvb/ct1/c1/j1 1 --lot L --treatment none", "expected who reports it: --person, or JOINTLEDGER_PERSON"},
 		{"tighten rvb/ct1/c1/j1 1 --treatment ant-seize", "--treatment: \"ant-seize\" is not a thread treatment (did you mean anti-seize?)"},
@@ -58,7 +59,7 @@ func TestUsage(t *testing.T) {
 		{"calibration add T1", "needs at least one --as-found or --as-left"},
 		{"calibration add T1 --as-left 24", `--as-left: expected TARGET: READING;READING`},
 		{"calibration add T1 --as-left 24:24,1", `--as-left: reading: expected a number with a decimal point, got "24,1" with a comma`},
-		{"movement add received L many --site rvb", `QUANTITY: expected a whole number, got "many"`},
+		{"movement add received L many --site rvb", `QUANTITY: expected a whole number from 1 to 100000000, got "many"`},
 		{"seal rvb/ct1/c1 --sealant strip", `"rvb/ct1/c1" is a cell; expected a joint`},
 		{"seal rvb/ct1/c1/j1 --person p", "trackctl seal needs --sealant"},
 		{"seal rvb/ct1/c1/j1 --sealant s --humidity damp", `--humidity: expected a number such as 12.5, got "damp"`},
@@ -194,6 +195,46 @@ func TestCallFailures(t *testing.T) {
 	}
 }
 
+// A number below the least is named with its argument, though it looks like a flag;
+// it is the data that is wrong, as where the server refuses it.
+func TestCountsOutOfRange(t *testing.T) {
+	const fasteners, quantity = "trackctl: FASTENERS: expected a whole number from 1 to 100000, got ", "trackctl: QUANTITY: expected a whole number from 1 to 100000000, got "
+	for args, want := range map[string]string{
+		"tighten rvb/ct1/c1/j1 -1 --lot L --treatment none --person p":          fasteners + "-1\n",
+		"tighten --lot L --treatment none --person p rvb/ct1/c1/j1 -12":         fasteners + "-12\n",
+		"tighten --lot L --treatment none --person p -- rvb/ct1/c1/j1 -1":       fasteners + "-1\n",
+		"tighten rvb/ct1/c1/j1 0 --lot L --treatment none --person p":           fasteners + "0\n",
+		"tighten rvb/ct1/c1/j1 99999999999999999999 --lot L --treatment none":   fasteners + "99999999999999999999\n",
+		"incident galling rvb/ct1/c1/j1 -2 --lot L --treatment none --person p": fasteners + "-2\n",
+		"incident galling rvb/ct1/c1/j1 0 --lot L --treatment none --person p":  fasteners + "0\n",
+		"movement add received L -3 --site rvb --person p":                      quantity + "-3\n",
+		"movement add received L 0 --site rvb":                                  quantity + "0\n",
+		"movement add counted L 100000001 --site rvb":                           "trackctl: QUANTITY: expected a whole number from 0 to 100000000, got 100000001\n",
+	} {
+		if code, out, errOut := run(t, "", nil, strings.Fields(args)...); code != exitData || out != "" || errOut != want {
+			t.Errorf("%s: exit %d, %q %q; want %q", args, code, out, errOut, want)
+		}
+	}
+	// What is no count is still no flag.
+	if code, _, errOut := run(t, "", nil, "site", "show", "-1"); code != exitUsage || !strings.Contains(errOut, "-1") {
+		t.Errorf("exit %d, %q", code, errOut)
+	}
+}
+
+// Every code that the program can end with stands in its help.
+func TestHelpListsTheExitCodes(t *testing.T) {
+	_, out, _ := run(t, "", nil, "help", "exit-codes")
+	for _, code := range []int{exitDone, exitNotComplete, exitUsage, exitData, exitNoInput, exitUnknown, exitUnavailable, exitInternal,
+		exitCantWrite, exitIO, exitTryAgain, exitDenied, exitConfig, exitInterrupted} {
+		if !strings.Contains(out, fmt.Sprintf("\n%4d  ", code)) {
+			t.Errorf("%d is missing in\n%s", code, out)
+		}
+	}
+	if !strings.Contains(out, "\n   1  handover: the record was written and is not complete\n") {
+		t.Errorf("got\n%s", out)
+	}
+}
+
 func TestRefusalOfARecord(t *testing.T) {
 	for reason, want := range map[pb.ErrorReason]int{
 		pb.ErrorReason_ERROR_REASON_INVALID_FIELD:     exitData,
@@ -208,7 +249,7 @@ func TestRefusalOfARecord(t *testing.T) {
 			return &pb.RecordTighteningsResponse{Outcomes: []*pb.Outcome{{State: pb.Outcome_STATE_REFUSED, Refusal: &pb.Refusal{
 				Reason: reason, Message: "no", FieldViolations: []*pb.FieldViolation{{Field: "fasteners", Description: "too few"}, {Field: "entry.person", Description: "bad"}}}}}}, nil
 		})
-		code, out, errOut := run(t, a.address, nil, "tighten", "RVB/CT1/C1/J1", "0", "--lot", "L", "--treatment", "none", "--person", "p")
+		code, out, errOut := run(t, a.address, nil, "tighten", "RVB/CT1/C1/J1", "1", "--lot", "L", "--treatment", "none", "--person", "p")
 		if code != want || out != "" || errOut != "trackctl: no\n  FASTENERS: too few\n  entry.person: bad\n" {
 			t.Errorf("%v: exit %d, %q %q", reason, code, out, errOut)
 		}

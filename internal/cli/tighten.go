@@ -53,7 +53,7 @@ func (a *app) tighten(ctx context.Context, args []string, f *fields, record *pb.
 	if err != nil {
 		return err
 	}
-	n, err := parseWhole(args[1])
+	n, err := parseCount("FASTENERS", args[1], 1, ledger.MaxFasteners)
 	if err != nil {
 		return err
 	}

@@ -25,12 +25,17 @@ func (c Check) joint(j Joint) []Missing {
 	if j.Tightened < int64(j.Fasteners) {
 		add(": %d of its %d fasteners are on record as tightened", j.Tightened, j.Fasteners)
 	}
-	if j.Sealant != "" && !b.sealed {
-		add(": no sealing is on record; specification %s names %s", j.Specification, j.Sealant)
+	for _, r := range b.tightenings {
+		if lacks := unproven(j, r); lacks != "" {
+			add(": no %s is on record for its tightening of %s", lacks, date(r))
+		}
+	}
+	if sentence := unsealed(j, b); sentence != "" {
+		add(": %s", sentence)
 	}
 	for _, kind := range b.inspected {
-		if i := b.inspections[kind]; i.Result != ledger.InspectionPass {
-			add(": its newest %s, on %s, failed", inspectionWords(kind), date(i))
+		if sentence := unsound(j, b, b.inspections[kind]); sentence != "" {
+			add(": %s", sentence)
 		}
 	}
 	if j.Critical && len(b.inspected) == 0 {
@@ -38,7 +43,7 @@ func (c Check) joint(j Joint) []Missing {
 	}
 	for _, h := range j.OpenHolds {
 		if h.Place.Depth() == 4 {
-			add(" is on hold%s", because(h))
+			add(" is on hold%s%s", because(h), b.causeOf(h))
 		}
 	}
 	for _, i := range b.incidents {
@@ -61,7 +66,7 @@ func (c Check) joint(j Joint) []Missing {
 
 // book is what counts among the records of one joint.
 type book struct {
-	sealed      bool
+	sealings    []*ledger.Sealing
 	tightenings []*ledger.Tightening
 	incidents   []*ledger.Incident
 	// inspections are the newest of each kind, inspected the kinds in the order in
@@ -72,20 +77,23 @@ type book struct {
 	uses        []ledger.Record    // of a tool
 	holds       map[uuid.UUID]*ledger.Hold
 	releases    []*ledger.Hold
+	corrected   map[uuid.UUID]bool // records that were withdrawn or replaced
 }
 
 func read(records []ledger.Record) *book {
 	b := &book{
 		inspections: map[ledger.InspectionKind]*ledger.Inspection{},
 		decided:     map[uuid.UUID]bool{}, holds: map[uuid.UUID]*ledger.Hold{},
+		corrected: map[uuid.UUID]bool{},
 	}
 	for _, r := range records {
 		if withdrawn(r) {
+			b.corrected[r.Head().ID] = true
 			continue
 		}
 		switch r := r.(type) {
 		case *ledger.Sealing:
-			b.sealed = true
+			b.sealings = append(b.sealings, r)
 		case *ledger.Tightening:
 			b.tightenings, b.uses = append(b.tightenings, r), append(b.uses, r)
 		case *ledger.Incident:
@@ -106,6 +114,16 @@ func read(records []ledger.Record) *book {
 		}
 	}
 	return b
+}
+
+// causeOf says of a hold that the record for which it was placed counts no more.
+// That does not end it: whether the joint is in order is for somebody with the
+// authority to say.
+func (b *book) causeOf(h *ledger.Hold) string {
+	if h.Cause == uuid.Nil || !b.corrected[h.Cause] {
+		return ""
+	}
+	return "; the record that caused it was corrected since; it still takes a release"
 }
 
 // releasedSince says whether a hold for one of the rules was released after the

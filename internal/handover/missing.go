@@ -7,6 +7,7 @@ import (
 	"github.com/google/uuid"
 
 	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
 )
 
 // Missing is one thing that keeps a hand-over from being complete.
@@ -23,6 +24,8 @@ type Joint struct {
 	ledger.Joint
 	// Sealant that the specification which holds now names; empty for none.
 	Sealant string
+	// Torque is that of the specification, with its window.
+	Torque rules.TorqueWindow
 	// Tightened is how many fasteners were tightened in a first pass.
 	Tightened int64
 	// SignedOff says that the joint, its cell or its tower was accepted at a hold
@@ -68,16 +71,17 @@ type Check struct {
 // cell as a whole, then joint by joint.
 //
 // A joint is complete when
-//   - as many fasteners are tightened as it has, and it is sealed where its
-//     specification names a sealant;
-//   - the newest inspection of each kind passed, and at least one was made where
-//     the joint is critical;
+//   - as many fasteners are tightened as it has, with tool and torque on record
+//     where the joint is critical or its specification has a torque, and it is
+//     sealed with the sealant that its specification names, where it names one;
+//   - the newest inspection of each kind passed, a torque audit with readings that
+//     lie within the window, and at least one was made where the joint is critical;
 //   - no hold on it or on its cell is open. What a rule found with the severity
-//     hold has placed one;
+//     hold has placed one, and it stays when that record is corrected;
 //   - every incident that needs a disposition has one;
-//   - every tool was calibrated when it was used, and no lot in it is on hold or
-//     quarantined now, unless somebody with the authority has released a hold that
-//     was placed for that very rule;
+//   - every tool was calibrated when it was used, and no lot in it is on hold now,
+//     unless somebody with the authority has released a hold that was placed for
+//     that very rule;
 //   - it is signed off at a hold point, alone or with its cell or tower.
 //
 // Where none of the cell's joints is signed off, that is said once for the cell.

@@ -9,6 +9,7 @@ import (
 
 	"jointledger/internal/handover"
 	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
 )
 
 // What a hand-over record needs is common practice of the trade (no source),
@@ -30,12 +31,17 @@ type work struct {
 func sound() *work {
 	w := &work{Joint: handover.Joint{
 		Joint:   ledger.Joint{Place: first, Critical: true, Specification: "SS-SEAM", Fasteners: 24},
-		Sealant: "polyurethane", Tightened: 24, SignedOff: true,
+		Sealant: "polyurethane", Torque: rules.TorqueWindow{TargetNewtonMetres: 32, TolerancePercent: 10}, Tightened: 24, SignedOff: true,
 	}}
-	w.add(&ledger.Sealing{})
-	w.add(&ledger.Tightening{Tool: "TW-0107", Lot: "L-1", Fasteners: 24})
+	w.add(&ledger.Sealing{Sealant: "polyurethane"})
+	w.add(tightened())
 	w.add(&ledger.Inspection{Kind: ledger.VisualInspection, Result: ledger.InspectionPass})
 	return w
+}
+
+func tightened() *ledger.Tightening {
+	torque := 32.0
+	return &ledger.Tightening{Tool: "TW-0107", TorqueNewtonMetres: &torque, Lot: "L-1", Fasteners: 24, Pass: ledger.PassFirst}
 }
 
 func (w *work) add(r ledger.Record) uuid.UUID {
@@ -177,7 +183,7 @@ func TestMissingAtAJoint(t *testing.T) {
 		"calibration, a use after the release": {check: recalibrated(), change: useAfterRelease, want: []string{none}},
 		"calibration of the auditor's wrench": {
 			change: func(w *work) {
-				w.add(&ledger.Inspection{Kind: ledger.TorqueAudit, Result: ledger.InspectionPass, Tool: "TW-9"})
+				w.add(&ledger.Inspection{Kind: ledger.TorqueAudit, ReadingsNewtonMetres: []float64{32}, Result: ledger.InspectionPass, Tool: "TW-9"})
 			},
 			want: []string{"Joint RVB/CT1/C1/J001: no calibration was in force for its inspection of 2026-03-02: Tool TW-9 is not known here, so nothing shows that it was calibrated."},
 		},
@@ -234,7 +240,7 @@ func withdrawnLeak(w *work) {
 // useAfterRelease decides about the first use, and uses the wrench again.
 func useAfterRelease(w *work) {
 	w.released("tool-calibration-unknown")
-	w.add(&ledger.Tightening{Tool: "TW-0107", Lot: "L-1", Pass: ledger.PassRetightening, Fasteners: 24})
+	w.add(&ledger.Tightening{Tool: "TW-0107", Lot: "L-1", Pass: ledger.PassRetightening, Fasteners: 24}) // its torque is not asked for
 }
 
 func sentences(missing []handover.Missing) []string {

@@ -40,6 +40,9 @@ func Canonical(r Record) []byte {
 	e := r.Head()
 	c.int("sequence", e.Sequence)
 	c.time("received", e.ReceiveTime)
+	if e.FindingsSum != (Link{}) {
+		c.word("findings", e.FindingsSum.String())
+	}
 	c.int("day", int64(e.LocalDay))
 	r.assigned(&c)
 	c.record(r)

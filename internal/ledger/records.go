@@ -64,6 +64,9 @@ type Entry struct {
 	// Sequence is the place in the chain of the site, from 1.
 	Sequence int64
 	Link     Link
+	// FindingsSum is the SHA-256 over what the rules found on the record (rules.Sum);
+	// zero for nothing. It is filled in only where links are made or checked.
+	FindingsSum Link
 	// CorrectedBy is the correction that withdrew or replaced the record; zero
 	// when none did. It is no part of the record and not in its link.
 	CorrectedBy uuid.UUID

@@ -84,7 +84,8 @@ func Start(ctx context.Context, o Options) (_ *Cluster, err error) {
 	if err != nil {
 		return nil, err
 	}
-	dir, err := os.MkdirTemp(baseFolder(o), "jointledger-pg-")
+	removeAbandoned(memoryFolder, time.Hour)
+	dir, err := os.MkdirTemp(baseFolder(o), folderPrefix)
 	if err != nil {
 		return nil, err
 	}
@@ -136,6 +137,27 @@ func baseFolder(o Options) string {
 		return ""
 	}
 	return memoryFolder
+}
+
+const folderPrefix = "jointledger-pg-"
+
+// removeAbandoned removes the folders of clusters whose test was killed and that
+// have been still for so long: what lies in memory is not freed otherwise.
+func removeAbandoned(base string, still time.Duration) {
+	folders, _ := filepath.Glob(filepath.Join(base, folderPrefix+"*"))
+	for _, dir := range folders {
+		info, err := os.Stat(dir)
+		if err != nil || time.Since(info.ModTime()) < still {
+			continue
+		}
+		text, _ := os.ReadFile(filepath.Join(dir, "data", "postmaster.pid"))
+		first, _, _ := strings.Cut(string(text), "\n")
+		pid, err := strconv.Atoi(first)
+		if err == nil && pid > 0 && syscall.Kill(pid, 0) != syscall.ESRCH {
+			continue // it lives, or another has its number
+		}
+		os.RemoveAll(dir)
+	}
 }
 
 func (c *Cluster) command(ctx context.Context, name string, args ...string) *exec.Cmd {

@@ -59,6 +59,16 @@ var sealantKinds = map[string]ledger.ConsumableKind{
 	"gungrade": ledger.ConsumableGunGradeSealant, "gungradesealant": ledger.ConsumableGunGradeSealant,
 }
 
+// SameSealant says whether two names are of one sealant, whatever the case,
+// spaces and hyphens they are written with.
+func SameSealant(a, b string) bool {
+	if sameWord(a, b) {
+		return true
+	}
+	kind, known := sealantKinds[folded(a)]
+	return known && kind == sealantKinds[folded(b)]
+}
+
 // checkBatchKind finds slips in the record itself. Anti-seize against locking
 // compound is more than a slip and is left to the conflict of treatments.
 func checkBatchKind(f *Facts) []Finding {

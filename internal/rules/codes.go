@@ -10,6 +10,7 @@ const (
 	CodeToolRange           = "tool-range"
 	CodeToolElsewhere       = "tool-elsewhere"
 	CodeTorqueWindow        = "torque-window"
+	CodeAuditWindow         = "audit-window"
 	CodeTorqueBasis         = "torque-basis"
 	CodeTreatmentMissing    = "treatment-missing"
 	CodeTreatmentConflict   = "treatment-conflict"
@@ -26,6 +27,7 @@ const (
 	CodeSealSplice          = "seal-splice"
 	CodeBatchExpired        = "batch-expired"
 	CodeBatchKind           = "batch-kind"
+	CodeCountOverJoint      = "count-over-joint"
 	CodePersonUnqualified   = "person-unqualified"
 	CodeClock               = "clock"
 )

@@ -29,7 +29,8 @@ type Facts struct {
 	// without it, Location.
 	HomeLocation *time.Location
 
-	// LotHeld and ToolHeld say that a hold on the lot or tool was open.
+	// LotHeld and ToolHeld say that a hold on the lot or tool was open at the
+	// record's time. The lot's state says what is so now and is not looked at.
 	LotHeld, ToolHeld bool
 
 	// LotStockKnown says that the two facts after it are known. LotReceivedHere:

@@ -13,8 +13,8 @@ func lotRules() []Rule {
 	return []Rule{
 		{
 			Code: CodeLotHeld, Severities: []Severity{Hold}, Kinds: attempts, check: checkLotHeld,
-			Limit:    "no quarantine of the lot and no open hold on it",
-			Sentence: "Fasteners of a lot in quarantine were driven.",
+			Limit:    "no hold on the lot that was open at the time of use",
+			Sentence: "Fasteners of a lot in quarantine, which is a hold on it, were driven.",
 		},
 		{
 			Code: CodeLotNotHere, Severities: []Severity{Warn}, Kinds: attempts, check: checkLotNotHere,
@@ -31,20 +31,23 @@ func lotRules() []Rule {
 			Limit:    "the specification's fastener: every property that both it and the lot give",
 			Sentence: "The lot is not the specified fastener; a note with an approved substitution, a hold without.",
 		},
+		{
+			Code: CodeCountOverJoint, Severities: []Severity{Warn}, Kinds: tightenings, check: checkCountOverJoint,
+			Limit:    "the number of fasteners of the joint, for one record of a first pass",
+			Sentence: "More fasteners are recorded as tightened in a first pass than the joint has.",
+		},
 	}
 }
 
 func checkLotHeld(f *Facts) []Finding {
 	lot, _, ok := f.attempts()
-	quarantined := f.Lot != nil && f.Lot.State == ledger.LotQuarantined
-	if !ok || !f.LotHeld && !quarantined {
+	if !ok || !f.LotHeld {
 		return nil
 	}
-	state, source := "on hold", "the open hold on the lot"
-	if quarantined {
-		state, source = "in quarantine", "the lot's state"
-	}
-	return one(Finding{Message: fmt.Sprintf("Lot %s was %s when it was used on %s.", lot, state, f.localDay()), Source: source})
+	return one(Finding{
+		Message: fmt.Sprintf("Lot %s was on hold when it was used on %s.", lot, f.localDay()),
+		Source:  "the hold on the lot that was open then",
+	})
 }
 
 func checkLotNotHere(f *Facts) []Finding {
@@ -70,6 +73,20 @@ func checkLotOverdrawn(f *Facts) []Finding {
 			quantity(used, "fastener"), lot, f.Record.SiteCode(), max(0, f.LotOnHandBefore)),
 		Source: "the lot's movements less attempts",
 	}.against(float64(used), float64(max(0, f.LotOnHandBefore)), "fasteners"))
+}
+
+// checkCountOverJoint judges one record by itself. Several together may come to
+// more than the joint has, since a fastener that was replaced is a new attempt.
+func checkCountOverJoint(f *Facts) []Finding {
+	r, ok := f.tightening()
+	if !ok || r.Pass != ledger.PassFirst || f.Joint == nil || f.Joint.Fasteners <= 0 || r.Fasteners <= f.Joint.Fasteners {
+		return nil
+	}
+	return one(Finding{
+		Message: fmt.Sprintf("%s were recorded as tightened at once in joint %s, which has %d.",
+			quantity(int64(r.Fasteners), "fastener"), r.Joint, f.Joint.Fasteners),
+		Source: "the joint's number of fasteners",
+	}.against(float64(r.Fasteners), float64(f.Joint.Fasteners), "fasteners"))
 }
 
 // substitution is the approved one that the record's lot falls under; none when

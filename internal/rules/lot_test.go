@@ -10,7 +10,8 @@ import (
 func TestLotHeld(t *testing.T) {
 	run(t, "lot-held", []scene{
 		{name: "released", facts: tightened},
-		{name: "quarantined", facts: tightened, change: func(f *rules.Facts) { f.Lot.State = ledger.LotQuarantined }, severity: "hold", says: "in quarantine"},
+		// The state is that of now, which says nothing about the time of the record.
+		{name: "quarantined now", facts: tightened, change: func(f *rules.Facts) { f.Lot.State = ledger.LotQuarantined }},
 		{name: "an open hold", facts: tightened, change: func(f *rules.Facts) { f.LotHeld = true }, severity: "hold", says: "on hold"},
 		{name: "an open hold, lot not known", facts: tightened, change: func(f *rules.Facts) { f.LotHeld, f.Lot = true, nil }, severity: "hold"},
 		{name: "gone over again", facts: tightened, change: func(f *rules.Facts) {
@@ -44,6 +45,18 @@ func TestLotOverdrawn(t *testing.T) {
 		{name: "gone over again", facts: tightened, change: func(f *rules.Facts) { left(0)(f); tightening(f).Pass = ledger.PassFinal }},
 		{name: "never received: reported as that", facts: tightened, change: func(f *rules.Facts) { left(0)(f); f.LotReceivedHere = false }},
 		{name: "stock not known", facts: tightened, change: func(f *rules.Facts) { left(0)(f); f.LotStockKnown = false }},
+	})
+}
+
+func TestCountOverJoint(t *testing.T) {
+	driven := func(n int) func(*rules.Facts) { return func(f *rules.Facts) { tightening(f).Fasteners = n } }
+	run(t, "count-over-joint", []scene{
+		{name: "as many as it has", facts: tightened, change: driven(12)},
+		{name: "one more", facts: tightened, change: driven(13), severity: "warn", figure: 13, limit: 12, says: "13 fasteners were recorded as tightened at once in joint RVB/CT1/C1/J001, which has 12."},
+		{name: "gone over again", facts: tightened, change: func(f *rules.Facts) { driven(24)(f); tightening(f).Pass = ledger.PassRetightening }},
+		{name: "a final pass", facts: tightened, change: func(f *rules.Facts) { driven(24)(f); tightening(f).Pass = ledger.PassFinal }},
+		{name: "fasteners that failed", facts: galled, change: func(f *rules.Facts) { f.Record.(*ledger.Incident).Fasteners = 40 }},
+		{name: "joint not known", facts: tightened, change: func(f *rules.Facts) { driven(13)(f); f.Joint = nil }},
 	})
 }
 

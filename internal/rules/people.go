@@ -42,7 +42,7 @@ func Tasks() []Task {
 	return []Task{
 		{Name: "bolting", Kinds: tightenings, Accepts: []string{"bolting"}},
 		{Name: "sealing", Kinds: sealings, Accepts: []string{"sealing", "bolting"}},
-		{Name: "inspection", Kinds: []ledger.RecordKind{ledger.KindInspection}, Accepts: []string{"inspection"}, OnFileOnly: true},
+		{Name: "inspection", Kinds: inspections, Accepts: []string{"inspection"}, OnFileOnly: true},
 	}
 }
 

@@ -28,6 +28,7 @@ var (
 	toolUses    = []ledger.RecordKind{ledger.KindTightening, ledger.KindInspection}
 	attempts    = []ledger.RecordKind{ledger.KindTightening, ledger.KindIncident}
 	sealings    = []ledger.RecordKind{ledger.KindSealing}
+	inspections = []ledger.RecordKind{ledger.KindInspection}
 	consumers   = []ledger.RecordKind{ledger.KindTightening, ledger.KindSealing}
 )
 

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"math"
 
 	"jointledger/internal/bolting"
 	"jointledger/internal/ledger"
@@ -13,6 +14,11 @@ func torqueRules() []Rule {
 			Code: CodeTorqueWindow, Severities: []Severity{Hold}, Kinds: tightenings, check: checkTorqueWindow,
 			Limit:    "the specification's torque and its tolerance in percent, or the torque of an approved substitution",
 			Sentence: "The set or read torque lies outside the window of the specification.",
+		},
+		{
+			Code: CodeAuditWindow, Severities: []Severity{Note, Hold}, Kinds: inspections, check: checkAuditWindow,
+			Limit:    "the specification's torque and its tolerance in percent",
+			Sentence: "A reading of a torque audit lies outside the window of the specification; a hold where the audit says pass, a note where it says fail.",
 		},
 		{
 			Code: CodeTorqueBasis, Severities: []Severity{Hold}, Kinds: tightenings, check: checkTorqueBasis,
@@ -48,29 +54,96 @@ func (f *Facts) specified() string {
 func checkTorqueWindow(f *Facts) []Finding {
 	r, ok := f.tightening()
 	s := f.Specification
-	if !ok || s == nil || r.TorqueNewtonMetres == nil || s.TorqueTolerancePercent <= 0 {
+	if !ok || s == nil || r.TorqueNewtonMetres == nil {
 		return nil
 	}
-	target := f.target()
-	if target <= 0 {
+	window, torque := TorqueWindow{f.target(), s.TorqueTolerancePercent}, *r.TorqueNewtonMetres
+	limit, outside := window.Passed(torque)
+	if !outside {
 		return nil
 	}
-	low, high := target*(1-s.TorqueTolerancePercent/100), target*(1+s.TorqueTolerancePercent/100)
-	torque, limit, bound := *r.TorqueNewtonMetres, 0.0, ""
-	switch {
-	case below(torque, low):
-		limit, bound = low, "below the least"
-	case above(torque, high):
-		limit, bound = high, "above the greatest"
-	default:
-		return nil
+	bound := "below the least"
+	if torque > limit {
+		bound = "above the greatest"
 	}
 	shown, shownLimit := apart(torque, limit)
 	return one(Finding{
-		Message: fmt.Sprintf("A torque of %s N.m is %s allowed, %s N.m: specified are %s N.m ±%s %%.",
-			shown, bound, shownLimit, decimal(target, 2), decimal(s.TorqueTolerancePercent, 2)),
-		Source: f.targetSource(),
+		Message: fmt.Sprintf("A torque of %s N.m is %s allowed, %s N.m: specified are %s.", shown, bound, shownLimit, window),
+		Source:  f.targetSource(),
 	}.against(torque, limit, "N.m"))
+}
+
+// TorqueWindow is a torque, N·m, with its tolerance to either side in percent.
+type TorqueWindow struct{ TargetNewtonMetres, TolerancePercent float64 }
+
+// String writes the window as "32 N.m ±10 %".
+func (w TorqueWindow) String() string {
+	return fmt.Sprintf("%s N.m ±%s %%", decimal(w.TargetNewtonMetres, 2), decimal(w.TolerancePercent, 2))
+}
+
+// Passed gives the side of the window, N·m, that a torque lies outside of; false
+// when it lies within, or when there is no window.
+func (w TorqueWindow) Passed(torque float64) (limit float64, outside bool) {
+	if w.TargetNewtonMetres <= 0 || w.TolerancePercent <= 0 {
+		return 0, false
+	}
+	low, high := w.TargetNewtonMetres*(1-w.TolerancePercent/100), w.TargetNewtonMetres*(1+w.TolerancePercent/100)
+	switch {
+	case below(torque, low):
+		return low, true
+	case above(torque, high):
+		return high, true
+	}
+	return 0, false
+}
+
+// Outside counts the torques, N·m, that lie outside the window, and gives the
+// one farthest out with the side that it passed.
+func (w TorqueWindow) Outside(torques []float64) (count int, farthest, limit float64) {
+	for _, torque := range torques {
+		passed, outside := w.Passed(torque)
+		if !outside {
+			continue
+		}
+		if count == 0 || math.Abs(torque-passed) > math.Abs(farthest-limit) {
+			farthest, limit = torque, passed
+		}
+		count++
+	}
+	return count, farthest, limit
+}
+
+// checkAuditWindow compares what an audit read with what it concluded. An audit
+// that says pass over such a reading accepts a joint that is not in order, hence
+// the hold; one that says fail has drawn the conclusion itself, and the joint is
+// kept from hand-over by the failure. What an audit reads is compared with the
+// specification alone: it names no lot, so no substitution is known.
+func checkAuditWindow(f *Facts) []Finding {
+	r, ok := f.Record.(*ledger.Inspection)
+	s := f.Specification
+	if !ok || r.Kind != ledger.TorqueAudit || s == nil {
+		return nil
+	}
+	window := TorqueWindow{s.TorqueNewtonMetres, s.TorqueTolerancePercent}
+	count, farthest, limit := window.Outside(r.ReadingsNewtonMetres)
+	if count == 0 {
+		return nil
+	}
+	severity, says := Note, "the audit says fail"
+	if r.Result == ledger.InspectionPass {
+		severity, says = Hold, "yet the audit says pass"
+	}
+	lie := "lie"
+	if count == 1 {
+		lie = "lies"
+	}
+	shown, shownLimit := apart(farthest, limit)
+	return one(Finding{
+		Severity: severity,
+		Message: fmt.Sprintf("Of %s %d %s outside the window, the farthest at %s N.m against %s N.m, and %s: specified are %s.",
+			quantity(int64(len(r.ReadingsNewtonMetres)), "reading"), count, lie, shown, shownLimit, says, window),
+		Source: f.specified(),
+	}.against(farthest, limit, "N.m"))
 }
 
 // threadBasis is the condition of the threads that a treatment leaves. Under

@@ -37,6 +37,34 @@ func TestTorqueWindow(t *testing.T) {
 	})
 }
 
+// 32 N·m ±10 %: 28.8 to 35.2 N·m, as for the torque of a tightening.
+func TestAuditWindow(t *testing.T) {
+	read := func(result ledger.InspectionResult, readings ...float64) func(*rules.Facts) {
+		return func(f *rules.Facts) {
+			r := f.Record.(*ledger.Inspection)
+			r.Result, r.ReadingsNewtonMetres = result, readings
+		}
+	}
+	run(t, "audit-window", []scene{
+		{name: "within", facts: inspected},
+		{name: "on both limits", facts: inspected, change: read(ledger.InspectionPass, 28.8, 35.2)},
+		{name: "just under, and it says pass", facts: inspected, change: read(ledger.InspectionPass, 31, 28.799), severity: "hold",
+			figure: 28.799, limit: 28.8, says: "Of 2 readings 1 lies outside the window, the farthest at 28.799 N.m against 28.8 N.m, and yet the audit says pass: specified are 32 N.m ±10 %."},
+		{name: "just over, and it says pass", facts: inspected, change: read(ledger.InspectionPass, 35.201), severity: "hold", figure: 35.201, limit: 35.2, says: "Of 1 reading 1 lies"},
+		{name: "and it says fail", facts: inspected, change: read(ledger.InspectionFail, 28.799, 31), severity: "note", figure: 28.799, limit: 28.8, says: "and the audit says fail"},
+		{name: "the farthest of several", facts: inspected, change: read(ledger.InspectionPass, 28, 36, 38, 31, 27), severity: "hold", figure: 38, limit: 35.2, says: "Of 5 readings 4 lie"},
+		{name: "failed for another reason", facts: inspected, change: read(ledger.InspectionFail, 31)},
+		{name: "no readings", facts: inspected, change: read(ledger.InspectionPass)},
+		{name: "another kind of inspection", facts: inspected, change: func(f *rules.Facts) {
+			read(ledger.InspectionPass, 20)(f)
+			f.Record.(*ledger.Inspection).Kind = ledger.VisualInspection
+		}},
+		{name: "no tolerance", facts: inspected, change: func(f *rules.Facts) { read(ledger.InspectionPass, 20)(f); f.Specification.TorqueTolerancePercent = 0 }},
+		{name: "no torque", facts: inspected, change: func(f *rules.Facts) { read(ledger.InspectionPass, 20)(f); f.Specification.TorqueNewtonMetres = 0 }},
+		{name: "specification not known", facts: inspected, change: func(f *rules.Facts) { read(ledger.InspectionPass, 20)(f); f.Specification = nil }},
+	})
+}
+
 // substitute puts a lot of 35 mm bolts in place of 30 mm, and approves it.
 func substitute(f *rules.Facts, torque float64) {
 	f.Lot.Fastener.LengthMillimetres = 35

@@ -74,7 +74,7 @@ func sealing(when string) *pb.Sealing {
 func inspection(when, joint string, result pb.InspectionResult) *pb.Inspection {
 	return &pb.Inspection{
 		Name: "inspections/" + newID(), Joint: joint, Kind: pb.InspectionKind_INSPECTION_KIND_TORQUE_AUDIT, Sample: 3, Plan: "10 %, at least 2",
-		ReadingsNewtonMetres: []float64{31.5, 0, 32}, Result: result, Tool: "tools/TW-1", Entry: late(when, inspector),
+		ReadingsNewtonMetres: []float64{31.5, 30, 32}, Result: result, Tool: "tools/TW-1", Entry: late(when, inspector),
 	}
 }
 

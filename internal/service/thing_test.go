@@ -11,6 +11,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/testing/protocmp"
 	"google.golang.org/protobuf/types/known/fieldmaskpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	pb "jointledger/proto/jointledger/v1"
 )
@@ -162,11 +163,11 @@ func TestNamesThatAreNone(t *testing.T) {
 func TestUpdateChangesWhatTheMaskNames(t *testing.T) {
 	c, ctx := fleet(t), t.Context()
 	got := must[*pb.Lot](t)(c.lots.UpdateLot(ctx, &pb.UpdateLotRequest{
-		Lot:        &pb.Lot{Name: "lots/M10-S-1", State: pb.LotState_LOT_STATE_QUARANTINED, Supplier: "ignored", Fastener: &pb.Fastener{Coating: "waxed", Thread: "ignored"}},
+		Lot:        &pb.Lot{Name: "lots/M10-S-1", State: pb.LotState_LOT_STATE_USED_UP, Supplier: "ignored", Fastener: &pb.Fastener{Coating: "waxed", Thread: "ignored"}},
 		UpdateMask: &fieldmaskpb.FieldMask{Paths: []string{"state", "fastener.coating"}},
 	}))
 	want := lot()
-	want.State = pb.LotState_LOT_STATE_QUARANTINED
+	want.State = pb.LotState_LOT_STATE_USED_UP
 	want.Fastener.Coating = "waxed"
 	checkKept(t, got, want, "lots/M10-S-1")
 	checkKept(t, must[*pb.Lot](t)(c.lots.GetLot(ctx, &pb.GetLotRequest{Name: "lots/M10-S-1"})), want, "lots/M10-S-1")
@@ -192,6 +193,31 @@ func TestUpdateChangesWhatTheMaskNames(t *testing.T) {
 	if strings.Contains(render(err), "field state") {
 		t.Errorf("state is not in the mask: %s", render(err))
 	}
+}
+
+// A lot is quarantined by a hold on it: saying so is refused, and told how.
+func TestLotIsNotQuarantinedBySayingSo(t *testing.T) {
+	c, ctx := fleet(t), t.Context()
+	const how = "\nreason jointledger/INVALID_FIELD\nfield state: a lot is quarantined by a hold on it: trackctl hold place --lot …, and released by releasing that hold"
+	quarantined := &pb.Lot{Name: "lots/M10-S-1", State: pb.LotState_LOT_STATE_QUARANTINED}
+	mask := &fieldmaskpb.FieldMask{Paths: []string{"state"}}
+	_, err := c.lots.UpdateLot(ctx, &pb.UpdateLotRequest{Lot: quarantined, UpdateMask: mask})
+	if d := cmp.Diff("InvalidArgument: lot is not valid"+how, render(err)); d != "" {
+		t.Errorf("update: %s", d)
+	}
+	fresh := lot()
+	fresh.State = pb.LotState_LOT_STATE_QUARANTINED
+	_, err = c.lots.CreateLot(ctx, &pb.CreateLotRequest{LotId: "M10-S-77", Lot: fresh})
+	if d := cmp.Diff("InvalidArgument: lot is not valid"+how, render(err)); d != "" {
+		t.Errorf("create: %s", d)
+	}
+	hold := &pb.Hold{Name: "holds/" + newID(), Action: pb.HoldAction_HOLD_ACTION_PLACED, Lot: "lots/M10-S-1", Site: "sites/HAR", Reason: "galls",
+		Entry: &pb.Entry{OccurTime: timestamppb.Now(), Person: "people/nd1"}}
+	taken(t, must[*pb.RecordHoldsResponse](t)(c.control.RecordHolds(ctx, &pb.RecordHoldsRequest{Holds: []*pb.Hold{hold}})).Outcomes)
+	if got := must[*pb.Lot](t)(c.lots.GetLot(ctx, &pb.GetLotRequest{Name: "lots/M10-S-1"})); got.State != quarantined.State {
+		t.Errorf("on hold: %v", got.State)
+	}
+	must[*pb.Lot](t)(c.lots.UpdateLot(ctx, &pb.UpdateLotRequest{Lot: quarantined, UpdateMask: mask}))
 }
 
 func TestUpdateMaskNamesTheTroubleAndWhatIsAllowed(t *testing.T) {

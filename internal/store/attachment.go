@@ -64,8 +64,9 @@ func (a Attachment) validate(content []byte) []ledger.FieldError {
 // id. File name and media type are the caller's; the rest of a is given by the
 // store. A content is kept once, under its SHA-256, however often it is
 // attached; attaching it to the same record again changes nothing and gives what
-// is kept. The content must not be changed while Attach runs. Errors:
-// KindInvalid; KindNotFound when there is no such record.
+// is kept. The content must not be changed afterwards: when the context ends
+// first, it may still be kept later. Errors: KindInvalid; KindNotFound when there
+// is no such record.
 func (s *Store) Attach(ctx context.Context, kind ledger.RecordKind, id uuid.UUID, a Attachment, content []byte) (Attachment, error) {
 	if err := ledger.Invalid("attachment", a.validate(content)); err != nil {
 		return Attachment{}, err
@@ -166,35 +167,45 @@ func (s *Store) Attachments(ctx context.Context, kind ledger.RecordKind, id uuid
 }
 
 // AttachmentContent reads a content by its SHA-256 and gives it in parts, in
-// order. An error
-// of part ends it and is returned as it is. KindNotFound when nothing of this
-// sum is attached; KindInternal when what is kept is damaged.
+// order. Each part is read by itself and nothing of the database is held while
+// the caller has it, however slowly it is sent on: a content never changes once
+// it is kept. An error of part ends it and is returned as it is. KindNotFound when
+// nothing of this sum is attached; KindInternal when what is kept is damaged,
+// which is known only after the last part.
 func (s *Store) AttachmentContent(ctx context.Context, sum [32]byte, part func([]byte) error) error {
-	var stopped error
-	err := s.view(ctx, func(t *tx) error {
-		hash, parts := sha256.New(), 0
-		err := t.query(ctx, func(rows *sql.Rows) error {
-			var content []byte
-			if err := rows.Scan(&content); err != nil {
-				return err
-			}
-			hash.Write(content)
-			parts++
-			stopped = part(content)
-			return stopped
-		}, "SELECT content FROM blobs WHERE sha256 = ? ORDER BY part", sum[:])
-		switch {
-		case err != nil:
+	hash, given := sha256.New(), 0
+	for from := 0; ; given++ {
+		content, next, err := s.nextPart(ctx, sum, from)
+		if err != nil {
 			return err
-		case parts == 0:
-			return ledger.NotFound("attachment", Attachment{SHA256: sum}.resource(), "")
-		case [32]byte(hash.Sum(nil)) != sum:
-			return fmt.Errorf("the content kept under %x has another sum", sum)
 		}
-		return nil
-	})
-	if stopped != nil {
-		return stopped
+		if next == 0 {
+			break
+		}
+		hash.Write(content)
+		if err := part(content); err != nil {
+			return err
+		}
+		from = next
 	}
-	return err
+	switch {
+	case given == 0:
+		return ledger.NotFound("attachment", Attachment{SHA256: sum}.resource(), "")
+	case [32]byte(hash.Sum(nil)) != sum:
+		return s.fault(fmt.Errorf("the content kept under %x has another sum", sum))
+	}
+	return nil
+}
+
+// nextPart reads the first part of a content at or after a number, and gives the
+// number after it; 0 when there is none.
+func (s *Store) nextPart(ctx context.Context, sum [32]byte, from int) (content []byte, next int, err error) {
+	err = s.view(ctx, func(t *tx) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			err := rows.Scan(&next, &content)
+			next++
+			return err
+		}, "SELECT part, content FROM blobs WHERE sha256 = ? AND part >= ? ORDER BY part LIMIT 1", sum[:], from)
+	})
+	return content, next, err
 }

@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/uuid"
@@ -172,6 +173,38 @@ func TestAttachmentReaderMayStop(t *testing.T) {
 		if got, _ := d.content(a.SHA256); len(got) != 1<<20 {
 			t.Errorf("%d bytes afterwards", len(got))
 		}
+	})
+}
+
+// Whoever reads a content holds nothing of the database meanwhile: many more may
+// read at once than there are connections, each in the middle of its content.
+func TestSlowAttachmentReadersHoldNothing(t *testing.T) {
+	t.Parallel()
+	storetest.Each(t, func(t *testing.T, e storetest.Engine) {
+		ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+		defer cancel()
+		d := newDiary(t, e)
+		want := photo(600 << 10)
+		a := d.attach(d.tighten(structural, 8), "a.png", want)
+		const readers = 100
+		var read func(depth int) error
+		read = func(depth int) error {
+			var got []byte
+			err := d.s.AttachmentContent(ctx, a.SHA256, func(part []byte) error {
+				if got = append(got, part...); len(got) == len(part) && depth < readers {
+					return read(depth + 1) // while this one has its first part
+				}
+				return nil
+			})
+			if err == nil && !bytes.Equal(got, want) {
+				t.Errorf("reader %d got %d other bytes", depth, len(got))
+			}
+			return err
+		}
+		if err := read(1); err != nil {
+			t.Errorf("%d readers at once: %v", readers, err)
+		}
+		d.tighten(structural, 8)
 	})
 }
 

@@ -10,7 +10,7 @@ import (
 
 var cells = thing[ledger.Cell, ledger.Place]{
 	noun:     cellNoun,
-	exists:   placed(cellNoun),
+	find:     placed(cellNoun),
 	resource: func(c ledger.Cell) string { return c.Place.Resource() },
 	key:      func(c ledger.Cell) ledger.Place { return c.Place },
 	validate: ledger.Cell.Validate,

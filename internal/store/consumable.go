@@ -23,7 +23,7 @@ type SubstitutionFilter struct{ Specification string }
 
 var batches = thing[ledger.Batch, string]{
 	noun:     batchNoun,
-	exists:   named(batchNoun),
+	find:     named(batchNoun),
 	resource: func(b ledger.Batch) string { return "batches/" + b.Number },
 	key:      func(b ledger.Batch) string { return b.Number },
 	validate: ledger.Batch.Validate,
@@ -121,7 +121,7 @@ func (s *Store) Batches(ctx context.Context, f BatchFilter, p Page) (items []led
 
 var substitutions = thing[ledger.Substitution, string]{
 	noun:     substitutionNoun,
-	exists:   named(substitutionNoun),
+	find:     named(substitutionNoun),
 	resource: func(v ledger.Substitution) string { return "substitutions/" + v.Code },
 	key:      func(v ledger.Substitution) string { return v.Code },
 	validate: ledger.Substitution.Validate,

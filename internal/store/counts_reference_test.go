@@ -146,13 +146,13 @@ func countedRecords(t *testing.T) []ledger.Record {
 		storetest.NewLotMovement(storetest.StainlessLot, storetest.Denver),
 		storetest.NewCalibration(storetest.DenverWrench),
 	}
-	for range 40 {
+	for range 24 {
 		records = append(records, storetest.NewTightening(pick(joints...), func(r *ledger.Tightening) {
 			r.OccurTime, r.Lot, r.Person, r.Tool, r.Fasteners = occurred(), lot(), person(), tool(), 1+draw.IntN(40)
 			r.Treatment, r.Method, r.Pass = ledger.Treatment(1+draw.IntN(5)), ledger.DrivingMethod(1+draw.IntN(4)), ledger.Pass(1+draw.IntN(3))
 		}))
 	}
-	for range 30 {
+	for range 18 {
 		kind := ledger.IncidentKind(1 + draw.IntN(12))
 		records = append(records, storetest.NewIncident(kind, pick(joints...), func(r *ledger.Incident) {
 			r.OccurTime, r.Lot, r.Person, r.Tool, r.Fasteners = occurred(), lot(), person(), tool(), 1+draw.IntN(3)

@@ -29,7 +29,7 @@ type diary struct {
 }
 
 // newDiary opens a store with the fleet, in which nothing stands in the way of
-// sound work: the lots are there and released, the wrenches calibrated, the
+// sound work: the lots are there, the wrenches calibrated, the
 // people qualified.
 func newDiary(t *testing.T, e storetest.Engine) *diary {
 	s := storetest.OpenFleet(t, e.NewConfig(t))
@@ -38,10 +38,6 @@ func newDiary(t *testing.T, e storetest.Engine) *diary {
 	seamFastener := ledger.Fastener{Thread: "ST4.8", Material: ledger.Stainless304}
 	outcomes, err := s.RegisterLots(ctx, []ledger.Lot{{Number: seamLot, Supplier: "Cedar", Fastener: seamFastener, State: ledger.LotReleased}}, store.Change{})
 	wantStates(t, outcomes, err, store.Taken)
-	_, err = s.UpdateLot(ctx, storetest.GalvanizedLot, 0, store.Change{}, func(l *ledger.Lot) error { l.State = ledger.LotReleased; return nil })
-	if err != nil {
-		t.Fatal(err)
-	}
 	for _, id := range []string{storetest.DenverPerson, storetest.KolkataPerson} {
 		if _, err := s.UpdatePerson(ctx, id, 0, store.Change{}, func(p *ledger.Person) error {
 			p.Qualifications = []ledger.Qualification{{Task: "bolting"}, {Task: "sealing"}}
@@ -125,9 +121,9 @@ func (d *diary) seal(joint string, changes ...func(*ledger.Sealing)) *ledger.Sea
 	return r
 }
 
-func (d *diary) inspect(joint string, kind ledger.InspectionKind, result ledger.InspectionResult) *ledger.Inspection {
+func (d *diary) inspect(joint string, kind ledger.InspectionKind, result ledger.InspectionResult, readings ...float64) *ledger.Inspection {
 	d.t.Helper()
-	r := &ledger.Inspection{Joint: d.place(joint), Kind: kind, Result: result}
+	r := &ledger.Inspection{Joint: d.place(joint), Kind: kind, Result: result, ReadingsNewtonMetres: readings}
 	d.keep(r)
 	return r
 }

@@ -9,11 +9,13 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
 	"jointledger/internal/store"
 	"jointledger/internal/store/storetest"
 	"jointledger/migrations"
@@ -81,6 +83,9 @@ func TestDumpsOfReleasedSchemas(t *testing.T) {
 				t.Errorf("rows (-in the dump +after opening):\n%s", diff)
 			}
 			checkDumped(t, ctx, s)
+			if filepath.Base(dump) == "sqlite-v2.sql" {
+				checkOldQuarantine(t, s)
+			}
 		})
 	}
 }
@@ -136,6 +141,39 @@ func checkDumped(t *testing.T, ctx context.Context, s *store.Store) {
 	}
 	storetest.Record(t, s, dumpedRecords()...)
 	soundReport(t, s)
+}
+
+// checkOldQuarantine asks about the lot that the program of version 2 kept as
+// quarantined, without a hold: it stays so, and counts as held, until its state is
+// changed.
+func checkOldQuarantine(t *testing.T, s *store.Store) {
+	t.Helper()
+	d := &diary{t, s, storetest.Occurred}
+	const number = storetest.GalvanizedLot
+	if state := d.lotState(number); state != "quarantined" {
+		t.Errorf("lot %s is %s; expected quarantined", number, state)
+	}
+	old, err := s.Lot(t.Context(), number)
+	if err != nil {
+		t.Fatal(err)
+	}
+	use := func(at time.Time) (held bool) {
+		d.now = at
+		outcome := d.keep(storetest.NewTightening(mechanical, func(r *ledger.Tightening) { r.Lot, r.Tool = number, "" }))
+		return slices.ContainsFunc(outcome.Findings, func(f rules.Finding) bool { return f.Rule == rules.CodeLotHeld })
+	}
+	if before, after := use(old.UpdateTime.Add(-time.Hour)), use(old.UpdateTime); before || !after {
+		t.Errorf("used before its last change: held %t; after: held %t", before, after)
+	}
+	if state, err := d.setLot(number, func(l *ledger.Lot) { l.Description = "box 3" }); err != nil || state != "quarantined" {
+		t.Errorf("with another description: %s, %v", state, err)
+	}
+	if state, err := d.setLot(number, func(l *ledger.Lot) { l.State = ledger.LotReleased }); err != nil || state != "released" || d.lotState(number) != state {
+		t.Errorf("released: %s, %v", state, err)
+	}
+	if use(time.Now()) {
+		t.Error("used after it was released: held")
+	}
 }
 
 // writeDump fills a database and writes it down as SQL, as the sqlite3 shell's

@@ -5,7 +5,9 @@ import (
 	"database/sql"
 	"database/sql/driver"
 	"errors"
+	"io"
 	"net"
+	"strings"
 
 	"github.com/jackc/pgx/v5/pgconn"
 	"modernc.org/sqlite"
@@ -82,6 +84,7 @@ func unavailable(err error) bool {
 	}
 	var network *net.OpError
 	return errors.As(err, &network) ||
+		pgconn.SafeToRetry(err) || errors.Is(err, io.ErrUnexpectedEOF) || strings.Contains(err.Error(), "conn closed") || // pgx has no name for it
 		errors.Is(err, driver.ErrBadConn) || errors.Is(err, sql.ErrConnDone) || errors.Is(err, errClosed)
 }
 

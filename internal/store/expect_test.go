@@ -10,7 +10,7 @@ import (
 )
 
 // ledgerError reads err, which must be one of the domain's errors.
-func ledgerError(t *testing.T, err error) *ledger.Error {
+func ledgerError(t testing.TB, err error) *ledger.Error {
 	t.Helper()
 	var e *ledger.Error
 	if !errors.As(err, &e) {
@@ -20,7 +20,7 @@ func ledgerError(t *testing.T, err error) *ledger.Error {
 }
 
 // wantError checks the class of an error and that its message has the parts.
-func wantError(t *testing.T, err error, kind ledger.Kind, reason ledger.Reason, parts ...string) *ledger.Error {
+func wantError(t testing.TB, err error, kind ledger.Kind, reason ledger.Reason, parts ...string) *ledger.Error {
 	t.Helper()
 	e := ledgerError(t, err)
 	if e.Kind != kind || e.Reason != reason {
@@ -51,7 +51,7 @@ func wantUnknown(t *testing.T, err error, resource, nearest string) {
 }
 
 // wantStates checks the outcomes of a batch.
-func wantStates(t *testing.T, outcomes []store.Outcome, err error, want ...store.OutcomeState) {
+func wantStates(t testing.TB, outcomes []store.Outcome, err error, want ...store.OutcomeState) {
 	t.Helper()
 	if err != nil {
 		t.Fatalf("the whole batch failed: %v", err)

@@ -44,36 +44,72 @@ func (t *tx) judge(ctx context.Context, rows []*staged, chains map[int]*chainHea
 	return nil
 }
 
-// currentRevisions reads the specification that holds for each row's joint now,
-// and what rules want to know of the joint.
+// revisionInForce is one revision of a specification.
+type revisionInForce struct {
+	id      int
+	ref     ledger.SpecificationRef
+	created int64
+}
+
+// currentRevisions finds the specification that held for each row's joint when
+// it happened, and what rules want to know of the joint.
 func (t *tx) currentRevisions(ctx context.Context, rows []*staged) error {
-	byJoint := map[int][]*staged{}
+	joints := map[int]jointFacts{}
+	specs := map[int][]revisionInForce{}
 	var keys []any
+	err := inChunks(keysOf(rows, func(r *staged) int { return r.keys.joint }), 1, func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			var joint int
+			var f jointFacts
+			if err := rows.Scan(&joint, &f.specification, &f.kind, &f.critical, &f.fasteners); err != nil {
+				return err
+			}
+			joints[joint] = f
+			if _, seen := specs[f.specification]; !seen {
+				specs[f.specification] = nil
+				keys = append(keys, f.specification)
+			}
+			return nil
+		}, "SELECT id, specification_id, kind, critical, fasteners FROM joints WHERE id IN "+marks(1, len(part)), part...)
+	})
+	if err != nil {
+		return err
+	}
+	err = inChunks(keys, 1, func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			var spec int
+			var v revisionInForce
+			err := rows.Scan(&spec, &v.id, &v.ref.Code, &v.ref.Revision, &v.created)
+			specs[spec] = append(specs[spec], v)
+			return err
+		}, `SELECT v.specification_id, v.id, s.code, v.revision, v.create_time FROM specification_revisions v JOIN specifications s ON s.id = v.specification_id
+WHERE v.specification_id IN `+marks(1, len(part))+" ORDER BY v.specification_id, v.revision", part...)
+	})
+	if err != nil {
+		return err
+	}
 	for _, r := range rows {
 		if r.keys.joint == 0 {
 			continue
 		}
-		if byJoint[r.keys.joint] == nil {
-			keys = append(keys, r.keys.joint)
+		r.joint = joints[r.keys.joint]
+		if v, ok := inForce(specs[r.joint.specification], micro(r.OccurTime())); ok {
+			r.setRevision(v.id, v.ref)
 		}
-		byJoint[r.keys.joint] = append(byJoint[r.keys.joint], r)
 	}
-	return inChunks(keys, 1, func(part []any) error {
-		return t.query(ctx, func(rows *sql.Rows) error {
-			var joint, id int
-			var ref ledger.SpecificationRef
-			var facts jointFacts
-			if err := rows.Scan(&joint, &id, &ref.Code, &ref.Revision, &facts.kind, &facts.critical, &facts.fasteners); err != nil {
-				return err
-			}
-			for _, r := range byJoint[joint] {
-				r.setRevision(id, ref)
-				r.joint = facts
-			}
-			return nil
-		}, `SELECT j.id, v.id, s.code, v.revision, j.kind, j.critical, j.fasteners FROM joints j JOIN specifications s ON s.id = j.specification_id
-JOIN specification_revisions v ON v.specification_id = s.id AND v.revision = s.version WHERE j.id IN `+marks(1, len(part)), part...)
-	})
+	return nil
+}
+
+// inForce is the newest revision that was registered when something happened:
+// a record that comes late keeps the one it was made under. What happened before
+// the first was registered falls under the first.
+func inForce(revisions []revisionInForce, at int64) (revisionInForce, bool) {
+	for i := len(revisions) - 1; i >= 0; i-- {
+		if i == 0 || revisions[i].created <= at {
+			return revisions[i], true
+		}
+	}
+	return revisionInForce{}, false
 }
 
 // knownFacts is what the rules need about a wave of records, read in a few
@@ -87,8 +123,8 @@ type knownFacts struct {
 	stocks  map[lotSite]*stockFacts
 	// holds are those on lots and on tools.
 	lotHolds, toolHolds map[int][]span
-	// treatments are those of the joints' earlier tightenings.
-	treatments map[int][]ledger.Treatment
+	// treatments are those of the joints' other tightenings.
+	treatments map[int][]treated
 	// substitutions by specification code; read when a lot is not the specified one.
 	substitutions map[string][]ledger.Substitution
 }
@@ -101,6 +137,12 @@ func open(spans []span, at int64) bool {
 }
 
 type lotSite struct{ lot, site int }
+
+// treated is one tightening of a joint and what its threads carried.
+type treated struct {
+	id, at    int64
+	treatment ledger.Treatment
+}
 
 type stockFacts struct {
 	// movedAnywhere says that movements of the lot are on record at some site: only
@@ -170,8 +212,12 @@ func (k *knownFacts) of(ctx context.Context, r *staged) (rules.Facts, error) {
 	}
 	at := micro(r.Head().OccurTime)
 	f.Lot, f.Person = k.lots[r.lot], k.people[r.person]
-	f.LotHeld, f.ToolHeld = open(k.lotHolds[r.lot], at), open(k.toolHolds[r.tool], at)
-	f.EarlierTreatments = k.treatments[r.keys.joint]
+	f.LotHeld, f.ToolHeld = open(k.lotHolds[r.lot], at) || keptInQuarantine(f.Lot, at), open(k.toolHolds[r.tool], at)
+	for _, other := range k.treatments[r.keys.joint] {
+		if other.at < at && other.id != r.instead.id && !slices.Contains(f.EarlierTreatments, other.treatment) {
+			f.EarlierTreatments = append(f.EarlierTreatments, other.treatment)
+		}
+	}
 	f.Batch = k.batches[batchOf(r.Record)]
 	if r.keys.joint != 0 {
 		f.Joint = &ledger.Joint{Place: namesOf(r.Record).place, Kind: r.joint.kind, Critical: r.joint.critical, Fasteners: r.joint.fasteners}
@@ -184,6 +230,9 @@ func (k *knownFacts) of(ctx context.Context, r *staged) (rules.Facts, error) {
 	}
 	if stock := k.stockAt(r.lot, r.keys.site); stock != nil && stock.movedAnywhere {
 		f.LotStockKnown, f.LotReceivedHere, f.LotOnHandBefore = true, stock.received, stock.onHand
+		if r.instead.lot == r.lot && r.instead.site == r.keys.site {
+			f.LotOnHandBefore += r.instead.used
+		}
 	}
 	if f.Lot != nil && f.Specification != nil && f.Lot.Fastener != f.Specification.Fastener {
 		if f.Substitutions, err = k.substitutionsOf(ctx, f.Specification.Code); err != nil {
@@ -205,9 +254,7 @@ func (k *knownFacts) after(r *staged) {
 	if !ok {
 		return
 	}
-	if !slices.Contains(k.treatments[r.keys.joint], tightening.Treatment) {
-		k.treatments[r.keys.joint] = append(k.treatments[r.keys.joint], tightening.Treatment)
-	}
+	k.treatments[r.keys.joint] = append(k.treatments[r.keys.joint], treated{at: micro(r.OccurTime()), treatment: tightening.Treatment})
 	if tool := k.tools[r.tool]; tool != nil {
 		tool.wave = append(tool.wave, use{micro(r.OccurTime()), int64(tightening.Fasteners)})
 	}

@@ -21,10 +21,12 @@ func (t *tx) lotFacts(ctx context.Context, keys []any) (map[int]*ledger.Lot, err
 			var id int
 			var l ledger.Lot
 			f := &l.Fastener
-			err := rows.Scan(&id, &l.Number, &l.Supplier, &l.State, &f.Thread, &f.LengthMillimetres, &f.Material, &f.PropertyClass, &f.Coating, &f.Head)
+			var updated int64
+			err := rows.Scan(&id, &l.Number, &l.Supplier, &l.State, &f.Thread, &f.LengthMillimetres, &f.Material, &f.PropertyClass, &f.Coating, &f.Head, &updated)
+			l.UpdateTime = fromMicro(updated)
 			lots[id] = &l
 			return err
-		}, "SELECT id, number, supplier, state, thread, length_mm, material, property_class, coating, head FROM lots WHERE id IN "+marks(1, len(part)), part...)
+		}, "SELECT id, number, supplier, state, thread, length_mm, material, property_class, coating, head, update_time FROM lots WHERE id IN "+marks(1, len(part)), part...)
 	})
 	return lots, err
 }
@@ -132,8 +134,8 @@ func (k *knownFacts) stockAt(lot, site int) *stockFacts {
 }
 
 // earlierTreatments reads what the threads of the rows' joints carried before.
-func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]ledger.Treatment, error) {
-	treatments := map[int][]ledger.Treatment{}
+func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]treated, error) {
+	treatments := map[int][]treated{}
 	keys := keysOf(rows, func(r *staged) int {
 		if r.RecordKind() != ledger.KindTightening {
 			return 0
@@ -143,11 +145,11 @@ func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]l
 	err := inChunks(keys, 1, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var joint int
-			var treatment ledger.Treatment
-			err := rows.Scan(&joint, &treatment)
-			treatments[joint] = append(treatments[joint], treatment)
+			var one treated
+			err := rows.Scan(&joint, &one.id, &one.at, &one.treatment)
+			treatments[joint] = append(treatments[joint], one)
 			return err
-		}, "SELECT DISTINCT r.joint_id, x.treatment FROM records r JOIN tightenings x ON x.id = r.id WHERE r.joint_id IN "+marks(1, len(part))+" AND "+notCorrected, part...)
+		}, "SELECT r.joint_id, r.id, r.occur_time, x.treatment FROM records r JOIN tightenings x ON x.id = r.id WHERE r.joint_id IN "+marks(1, len(part))+" AND "+notCorrected, part...)
 	})
 	return treatments, err
 }
@@ -184,6 +186,6 @@ func (t *tx) revisionByKey(ctx context.Context, key int) (*ledger.Specification,
 		return nil, err
 	}
 	s := specificationOf(name, r)
-	t.names.revisions.Add(key, &s)
+	t.learn(func() { t.names.revisions.Add(key, &s) })
 	return &s, nil
 }

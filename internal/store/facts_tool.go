@@ -134,6 +134,9 @@ func (f *toolFacts) fill(ctx context.Context, t *tx, r *staged, facts *rules.Fac
 	}
 	var err error
 	facts.CyclesSince, err = f.cycles(ctx, t, since, at)
+	if r.instead.tool == f.key && r.instead.at > since && r.instead.at < at {
+		facts.CyclesSince = max(0, facts.CyclesSince-r.instead.fasteners)
+	}
 	return err
 }
 
@@ -226,6 +229,6 @@ func (t *tx) calibrationByKey(ctx context.Context, key int64) (*ledger.Calibrati
 		return nil, err
 	}
 	c := r.(*ledger.Calibration)
-	t.names.calibrations.Add(key, c)
+	t.learn(func() { t.names.calibrations.Add(key, c) })
 	return c, nil
 }

@@ -96,7 +96,7 @@ func TestFindings(t *testing.T) {
 		}
 		_, _, err := d.s.Findings(ctx, store.FindingFilter{Place: d.place("RVB/CT9")}, store.Page{Size: 1})
 		wantError(t, err, ledger.KindNotFound, ledger.ReasonUnknownResource, "RVB/CT9")
-		for rule, expected := range map[string]string{"torque-windo": "did you mean torque-window?", "zzzzzzzzzzzz": "expected one of batch-expired, "} {
+		for rule, expected := range map[string]string{"torque-windo": "did you mean torque-window?", "zzzzzzzzzzzz": "batch-expired, "} {
 			_, _, err = d.s.Findings(ctx, store.FindingFilter{Rule: rule}, store.Page{Size: 1})
 			if fields := wantError(t, err, ledger.KindInvalid, ledger.ReasonInvalidField).Fields; len(fields) != 1 || fields[0].Field != "rule" || !strings.Contains(fields[0].Description, expected) {
 				t.Errorf("fields %+v; expected rule with %q", fields, expected)

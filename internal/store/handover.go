@@ -61,7 +61,7 @@ func (s *Store) Handover(ctx context.Context, place ledger.Place, head func(Hand
 		return ledger.InvalidField("hand-over", "place", "is required: a cell, tower or site")
 	}
 	var stopped error // by the caller, whose error is not the store's to read
-	err := s.view(ctx, func(t *tx) error {
+	err := s.viewLong(ctx, func(t *tx) error {
 		keys, err := t.place(ctx, place)
 		if err != nil {
 			return err

@@ -92,21 +92,17 @@ func (t *tx) readUsedLots(ctx context.Context, keys []int, used *usedThings) err
 	if err != nil {
 		return err
 	}
-	ids, numbers := make([]any, len(rows)), map[int]string{}
-	for i, r := range rows {
-		v := lotOf(r)
-		used.lots = append(used.lots, v)
-		ids[i], numbers[r.ID] = r.ID, v.Number
-		if v.State == ledger.LotQuarantined {
-			used.heldLots[v.Number] = "is quarantined"
+	read, err := t.lotRows(ctx, rows)
+	for _, r := range read {
+		used.lots = append(used.lots, r.Lot)
+		switch {
+		case r.held:
+			used.heldLots[r.Number] = "is on hold"
+		case r.State == ledger.LotQuarantined:
+			used.heldLots[r.Number] = "is quarantined"
 		}
 	}
-	return t.queryIn(ctx, func(rows *sql.Rows) error {
-		var key int
-		err := rows.Scan(&key)
-		used.heldLots[numbers[key]] = "is on hold"
-		return err
-	}, "SELECT DISTINCT x.lot_id FROM holds x WHERE "+notReleased+" AND x.lot_id", ids, "")
+	return err
 }
 
 // workBook gathers over the joints of a hand-over what its head lists.
@@ -123,7 +119,7 @@ func newWorkBook(used usedThings) *workBook {
 
 // add takes in one joint and gives it as the completeness check wants it.
 func (b *workBook) add(j *jointWork, told HandoverJoint) handover.Joint {
-	checked := handover.Joint{Joint: j.Joint, Sealant: j.sealant, Tightened: j.work.TightenedFirst, SignedOff: j.work.SignedOff, OpenHolds: told.Status.OpenHolds}
+	checked := handover.Joint{Joint: j.Joint, Sealant: j.sealant, Torque: j.torque, Tightened: j.work.TightenedFirst, SignedOff: j.work.SignedOff, OpenHolds: told.Status.OpenHolds}
 	b.revision[j.specification] = true
 	for _, item := range told.Items {
 		head := item.Record.Head()

@@ -17,7 +17,7 @@ type JointFilter struct {
 
 var joints = thing[ledger.Joint, ledger.Place]{
 	noun:     jointNoun,
-	exists:   placed(jointNoun),
+	find:     placed(jointNoun),
 	resource: func(j ledger.Joint) string { return j.Place.Resource() },
 	key:      func(j ledger.Joint) ledger.Place { return j.Place },
 	validate: ledger.Joint.Validate,

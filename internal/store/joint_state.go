@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
 )
 
 // JointStatus is a joint with what is derived from its records.
@@ -30,6 +31,7 @@ type jointWork struct {
 	id, cell, tower int
 	specification   ledger.SpecificationRef // that holds now
 	sealant         string                  // that it names
+	torque          rules.TorqueWindow      // that it asks for
 	work            ledger.JointWork
 	// full is when the last of its fasteners reached torque, and fullDay the day
 	// of that at the site.
@@ -169,14 +171,14 @@ func (t *tx) jointsAt(ctx context.Context, keys placeKeys, after string, limit i
 		var created, updated int64
 		err := rows.Scan(&j.id, &j.cell, &j.tower, &j.Place.Site, &j.Place.Tower, &j.Place.Cell, &j.Place.Joint,
 			&j.Kind, &j.Critical, &j.PartA, &j.PartB, &j.Specification, &j.Fasteners, &version, &created, &updated,
-			&j.specification.Revision, &j.sealant)
+			&j.specification.Revision, &j.sealant, &j.torque.TargetNewtonMetres, &j.torque.TolerancePercent)
 		j.Revision = revisionOf(version, created, updated)
 		j.specification.Code = j.Specification
 		j.work = ledger.JointWork{Fasteners: j.Fasteners, SealRequired: j.sealant != "", Inspections: map[ledger.InspectionKind]ledger.InspectionResult{}}
 		joints = append(joints, j)
 		return err
 	}, `SELECT j.id, c.id, t.id, s.code, t.tag, c.tag, j.tag, j.kind, j.critical, j.part_a, j.part_b, sp.code, j.fasteners,
-j.version, j.create_time, j.update_time, sv.revision, sv.sealant
+j.version, j.create_time, j.update_time, sv.revision, sv.sealant, sv.torque_nm, sv.torque_tolerance_pct
 FROM joints j JOIN cells c ON c.id = j.cell_id JOIN towers t ON t.id = c.tower_id JOIN sites s ON s.id = t.site_id
 JOIN specifications sp ON sp.id = j.specification_id
 JOIN specification_revisions sv ON sv.specification_id = sp.id AND sv.revision = sp.version`+c.where()+tail, args...)

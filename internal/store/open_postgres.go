@@ -16,7 +16,7 @@ import (
 
 // connectPostgres gives a pool. A commit is durable before it returns, whatever
 // the server's default, unless the connection string says otherwise.
-func connectPostgres(c Config) (*sql.DB, error) {
+func connectPostgres(c Config, connections int) (*sql.DB, error) {
 	config, err := pgx.ParseConfig(c.DSN)
 	if err != nil {
 		return nil, &ledger.Error{Kind: ledger.KindInvalid, Reason: ledger.ReasonInvalidField,
@@ -32,18 +32,18 @@ func connectPostgres(c Config) (*sql.DB, error) {
 		config.RuntimeParams["application_name"] = "trackerd"
 	}
 	db := stdlib.OpenDB(*config)
-	db.SetMaxOpenConns(16)
-	db.SetMaxIdleConns(16)
+	db.SetMaxOpenConns(connections)
+	db.SetMaxIdleConns(connections)
 	db.SetConnMaxIdleTime(5 * time.Minute)
 	return db, nil
 }
 
 // openPostgres opens a database that has been migrated already: with several
 // servers on one database, when to migrate is the operator's decision.
-func openPostgres(ctx context.Context, c Config) (*sql.DB, error) {
-	db, err := connectPostgres(c)
+func openPostgres(ctx context.Context, c Config) (write, read, long *sql.DB, err error) {
+	db, err := connectPostgres(c, 2)
 	if err != nil {
-		return nil, err
+		return nil, nil, nil, err
 	}
 	st, err := postgresState(ctx, db)
 	if err == nil {
@@ -55,9 +55,19 @@ func openPostgres(ctx context.Context, c Config) (*sql.DB, error) {
 	}
 	if err != nil {
 		db.Close()
-		return nil, err
+		return nil, nil, nil, err
 	}
-	return db, nil
+	// Pools of their own, so that nobody who reads keeps the writer waiting.
+	if read, err = connectPostgres(c, 12); err != nil {
+		db.Close()
+		return nil, nil, nil, err
+	}
+	if long, err = connectPostgres(c, 2); err != nil {
+		db.Close()
+		read.Close()
+		return nil, nil, nil, err
+	}
+	return db, read, long, nil
 }
 
 func postgresState(ctx context.Context, db *sql.DB) (schemaState, error) {
@@ -70,7 +80,7 @@ func postgresState(ctx context.Context, db *sql.DB) (schemaState, error) {
 }
 
 func postgresSchema(ctx context.Context, c Config) (schemaState, error) {
-	db, err := connectPostgres(c)
+	db, err := connectPostgres(c, 2)
 	if err != nil {
 		return schemaState{}, err
 	}
@@ -78,14 +88,39 @@ func postgresSchema(ctx context.Context, c Config) (schemaState, error) {
 	return postgresState(ctx, db)
 }
 
-// migratePostgres brings the database to the newest version; the migrator's
-// advisory lock keeps others out.
+// migrationLock is the key of the advisory lock under which the schema is read
+// and migrated: without it one process would see another's migration half done.
+const migrationLock = 0x6a6c_6d69_6772 // "jlmigr"
+
+func migrateAlone(ctx context.Context, db *sql.DB) (unlock func(), err error) {
+	conn, err := db.Conn(ctx)
+	if err == nil {
+		_, err = conn.ExecContext(ctx, "SELECT pg_advisory_lock($1)", int64(migrationLock))
+	}
+	if err != nil {
+		return nil, &ledger.Error{Kind: ledger.KindUnavailable, Reason: ledger.ReasonStoreUnavailable,
+			Message: "the PostgreSQL database can't be reached", Cause: err}
+	}
+	return func() {
+		// Should this fail, the lock ends with the session, when db is closed.
+		conn.ExecContext(context.WithoutCancel(ctx), "SELECT pg_advisory_unlock($1)", int64(migrationLock)) //nolint:errcheck // see above
+		conn.Close()
+	}, nil
+}
+
+// migratePostgres brings the database to the newest version, one process at a
+// time.
 func migratePostgres(ctx context.Context, c Config) (from, to uint, err error) {
-	db, err := connectPostgres(c)
+	db, err := connectPostgres(c, 2)
 	if err != nil {
 		return 0, 0, err
 	}
 	defer db.Close()
+	unlock, err := migrateAlone(ctx, db)
+	if err != nil {
+		return 0, 0, err
+	}
+	defer unlock()
 	st, err := postgresState(ctx, db)
 	if err != nil {
 		return 0, 0, err
@@ -94,7 +129,7 @@ func migratePostgres(ctx context.Context, c Config) (from, to uint, err error) {
 		return st.version, st.version, err
 	}
 	// The migrator closes what it is given: a handle of its own.
-	own, err := connectPostgres(c)
+	own, err := connectPostgres(c, 2)
 	if err != nil {
 		return st.version, st.version, err
 	}

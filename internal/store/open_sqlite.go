@@ -49,25 +49,38 @@ func sqliteFile(dir string, pragmas []string) string {
 // openSQLite makes, backs up and migrates the embedded database as needed and
 // opens it: one connection that writes, a few that read. serving is the lock
 // that is held as long as the store is open.
-func openSQLite(ctx context.Context, c Config) (write, read *sql.DB, serving *flock.Flock, err error) {
+func openSQLite(ctx context.Context, c Config) (write, read, long *sql.DB, serving *flock.Flock, err error) {
 	if _, _, err := migrateSQLite(ctx, c); err != nil {
-		return nil, nil, nil, err
+		return nil, nil, nil, nil, err
 	}
 	serving = flock.New(filepath.Join(c.DataDir, serveLock))
 	if _, err := serving.TryRLockContext(ctx, 20*time.Millisecond); err != nil {
-		return nil, nil, nil, folderFault(c.DataDir, err)
+		return nil, nil, nil, nil, folderFault(c.DataDir, err)
 	}
 	if write, err = sql.Open("sqlite", sqliteDSN(c.DataDir, 32<<10, "foreign_keys(1)")); err != nil {
-		return nil, nil, nil, err
+		return nil, nil, nil, nil, err
 	}
 	write.SetMaxOpenConns(1)
 	write.SetMaxIdleConns(1)
-	if read, err = sql.Open("sqlite", sqliteDSN(c.DataDir, 8<<10, "foreign_keys(1)", "query_only(1)")); err != nil {
-		return nil, nil, nil, err
+	// A database that can't be written is noticed now, not with the first record.
+	first, err := write.BeginTx(ctx, nil)
+	if err == nil {
+		err = first.Rollback()
 	}
-	read.SetMaxOpenConns(4)
-	read.SetMaxIdleConns(4)
-	return write, read, serving, nil
+	if err != nil {
+		return nil, nil, nil, nil, folderFault(c.DataDir, err)
+	}
+	for _, pool := range []struct {
+		db          **sql.DB
+		connections int
+	}{{&read, 4}, {&long, 2}} {
+		if *pool.db, err = sql.Open("sqlite", sqliteDSN(c.DataDir, 8<<10, "foreign_keys(1)", "query_only(1)")); err != nil {
+			return nil, nil, nil, nil, err
+		}
+		(*pool.db).SetMaxOpenConns(pool.connections)
+		(*pool.db).SetMaxIdleConns(pool.connections)
+	}
+	return write, read, long, serving, nil
 }
 
 // folderFault says what is the matter with the data folder.

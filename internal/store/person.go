@@ -15,7 +15,7 @@ type PersonFilter struct{ HomeSite string }
 
 var people = thing[ledger.Person, string]{
 	noun:     personNoun,
-	exists:   named(personNoun),
+	find:     named(personNoun),
 	resource: func(v ledger.Person) string { return "people/" + v.ID },
 	key:      func(v ledger.Person) string { return v.ID },
 	validate: ledger.Person.Validate,

@@ -75,8 +75,6 @@ func (t *tx) admitRelease(ctx context.Context, r *staged, rec *ledger.Hold, spok
 	if hold.Place != rec.Place || hold.Lot != rec.Lot || hold.Tool != rec.Tool {
 		return ledger.InvalidField("hold", "releases", "the hold %s is on %s, not on %s", hold.ID, held(hold), held(rec))
 	}
-	// A release stands in the chain of the hold's site.
-	r.keys.site, rec.Site = int(r.about.id>>sequenceBits), hold.Site
 	spoken[r.about.id] = true
 	return nil
 }
@@ -99,6 +97,12 @@ func (t *tx) admitCorrection(ctx context.Context, r *staged, rec *ledger.Correct
 		return ledger.InvalidField("correction", "corrects", "a correction can't be corrected; correct the record that holds now")
 	case r.about.kind == ledger.KindHold || r.about.kind == ledger.KindDisposition:
 		return ledger.InvalidField("correction", "corrects", "a %s is undone by another decision, not by a correction", ledger.RecordKinds.Name(r.about.kind))
+	case r.about.kind == ledger.KindSignOff:
+		if err := t.mayDecide(ctx, r); err != nil {
+			return err
+		}
+	}
+	switch {
 	case r.with != nil && r.with.RecordKind() != r.about.kind:
 		return ledger.InvalidField("correction", "replacement", "the replacement of this %s must be of the same kind; got %s", ledger.RecordKinds.Name(r.about.kind), ledger.RecordKinds.Name(r.with.RecordKind()))
 	}

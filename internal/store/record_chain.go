@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
 )
 
 // chainHead is the end of a site's chain.
@@ -73,7 +74,9 @@ func (t *tx) assign(rows []*staged, chains map[int]*chainHead) {
 		chain.moved = true
 		head.Sequence, head.ReceiveTime = chain.sequence, t.now
 		head.LocalDay = localDay(head.OccurTime, chain.location)
+		head.FindingsSum = rules.Sum(r.findings)
 		chain.link = ledger.NextLink(chain.link, r.Record)
+		head.FindingsSum = ledger.Link{} // it is kept as the findings themselves
 		head.Link = chain.link
 		r.id = int64(r.keys.site)<<sequenceBits | chain.sequence
 	}

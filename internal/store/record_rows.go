@@ -49,7 +49,7 @@ func (r *staged) appendTo(values map[string][]any) error {
 	uid := e.ID
 	values[recordsTable.name] = append(values[recordsTable.name],
 		r.id, uid[:], uint8(r.RecordKind()), r.keys.site, nullable(r.keys.joint), nullable(r.lot), nullable(r.tool), nullable(r.person),
-		micro(e.OccurTime), e.OffsetMinutes, e.LocalDay, micro(e.ReceiveTime), e.Device, e.Note, e.Offline, e.Link[:])
+		micro(e.OccurTime), e.OffsetMinutes, e.LocalDay, micro(e.ReceiveTime), e.Device, e.Note, flag(e.Offline), e.Link[:])
 	for _, f := range r.findings {
 		values[findingsTable.name] = append(values[findingsTable.name],
 			r.id, f.Rule, uint8(f.Severity), f.Message, optional(f.Figure), optional(f.Limit), f.Unit, f.Source)
@@ -134,6 +134,14 @@ func (r *staged) appendSiteRecord(values map[string][]any) error {
 		add(correctionsTable, r.id, r.about.id, replacement, rec.Reason)
 	}
 	return nil
+}
+
+// flag is a column that says yes or no as a number.
+func flag(yes bool) int {
+	if yes {
+		return 1
+	}
+	return 0
 }
 
 func optional(v *float64) any {

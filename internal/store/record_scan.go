@@ -22,9 +22,8 @@ type common struct {
 	occur, receive   int64
 	offset, day      int
 	device, note     string
-	offline          bool
+	offline          uint8
 	correctedBy      []byte
-	specification    ledger.SpecificationRef
 	placeTower, cell string // of a hold or sign-off above a joint
 }
 
@@ -58,7 +57,7 @@ func (c *common) above() ledger.Place {
 
 func (c *common) entry() ledger.Entry {
 	e := ledger.Entry{
-		ID: idOf(c.uid), OccurTime: fromMicro(c.occur), OffsetMinutes: c.offset, Person: c.person, Device: c.device, Note: c.note, Offline: c.offline,
+		ID: idOf(c.uid), OccurTime: fromMicro(c.occur), OffsetMinutes: c.offset, Person: c.person, Device: c.device, Note: c.note, Offline: c.offline != 0,
 		ReceiveTime: fromMicro(c.receive), LocalDay: c.day, Sequence: c.id & (1<<sequenceBits - 1), CorrectedBy: idOf(c.correctedBy),
 	}
 	copy(e.Link[:], c.link)

@@ -26,6 +26,8 @@ type staged struct {
 	about recordKey
 	// with is the replacement that comes with a correction.
 	with *staged
+	// instead is the record that this one replaces; zero for none.
+	instead replaced
 	// cause is the record whose finding placed an automatic hold.
 	cause    *staged
 	joint    jointFacts
@@ -35,9 +37,18 @@ type staged struct {
 
 // jointFacts are what rules want to know of a joint.
 type jointFacts struct {
-	kind      ledger.JointKind
-	critical  bool
-	fasteners int
+	specification int
+	kind          ledger.JointKind
+	critical      bool
+	fasteners     int
+}
+
+// replaced is what a record stands instead of, as far as figures count it: the
+// rules must not see it beside its replacement.
+type replaced struct {
+	id, at          int64
+	lot, site, tool int
+	used, fasteners int64
 }
 
 // setRevision notes the specification that holds for the row's joint.
@@ -49,6 +60,7 @@ func (r *staged) setRevision(id int, ref ledger.SpecificationRef) {
 		rec.Specification = ref
 	case *ledger.Sealing:
 		rec.Specification = ref
+	case *ledger.Inspection: // is judged by it and does not keep it
 	default:
 		return
 	}
@@ -121,9 +133,28 @@ func (t *tx) stage(ctx context.Context, r ledger.Record) (*staged, error) {
 		}
 	}
 	if c, ok := r.(*ledger.Correction); ok && c.With != nil {
-		row.with, err = t.stage(ctx, c.With)
+		if row.with, err = t.stage(ctx, c.With); err == nil {
+			row.with.instead, err = t.replacedBy(ctx, row)
+		}
 	}
 	return row, err
+}
+
+// replacedBy reads what the rules must leave out when they judge the replacement
+// that comes with a correction.
+func (t *tx) replacedBy(ctx context.Context, correction *staged) (replaced, error) {
+	old, err := t.recordByKey(ctx, correction.about.kind, correction.about.id)
+	if err != nil {
+		return replaced{}, err
+	}
+	v := replaced{
+		id: correction.about.id, at: micro(old.Head().OccurTime), used: usedOf(old),
+		lot: correction.lot, site: correction.keys.site, tool: correction.tool,
+	}
+	if tightening, ok := old.(*ledger.Tightening); ok {
+		v.fasteners = int64(tightening.Fasteners)
+	}
+	return v, nil
 }
 
 // calibrationSite places a calibration in the chain of the tool's home site.
@@ -154,7 +185,9 @@ FROM records r JOIN sites s ON s.id = r.site_id WHERE r.uid = ?`), target[:]).
 		if unknown || row.about.kind != ledger.KindHold {
 			return ledger.NotFound("hold", ledger.RecordName(ledger.KindHold, target), "")
 		}
-		return nil // its own names say what it is about; hold.go compares them
+		// A release stands in the chain of the hold's site, whatever it says.
+		r.Site = site
+		return nil // its other names say what it is about; admitRelease compares them
 	case *ledger.Correction:
 		if unknown {
 			return ledger.NotFound("record", "records/"+target.String(), "")

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 
 	"github.com/google/uuid"
 
@@ -38,10 +39,7 @@ func (s *Store) Record(ctx context.Context, records []ledger.Record, c Change) (
 	var answers []Outcome
 	var err error
 	if c.ValidateOnly {
-		err = s.view(ctx, func(t *tx) error {
-			answers, err = t.record(ctx, sound)
-			return err
-		})
+		answers, err = s.validateRecords(ctx, sound)
 	} else {
 		j := &job{ctx: ctx, records: sound}
 		if err = s.writer.submit(j); err == nil {
@@ -55,6 +53,34 @@ func (s *Store) Record(ctx context.Context, records []ledger.Record, c Change) (
 		outcomes[i] = answers[k]
 	}
 	return outcomes, nil
+}
+
+// errUndo rolls back a transaction that was only to be tried.
+var errUndo = errors.New("only tried")
+
+// validateRecords answers as record would and keeps nothing. Records that refer
+// to one another in the batch need those before them written: they are, in a
+// transaction of their own that is undone.
+func (s *Store) validateRecords(ctx context.Context, records []ledger.Record) (answers []Outcome, err error) {
+	if waveLength(records) == len(records) {
+		err = s.view(ctx, func(t *tx) error {
+			answers, err = t.record(ctx, records)
+			return err
+		})
+		return answers, err
+	}
+	err = s.writer.submit(&job{ctx: ctx, change: func(t *tx) error {
+		tried, err := t.record(ctx, records)
+		if err != nil {
+			return err
+		}
+		answers = tried
+		return errUndo
+	}})
+	if errors.Is(err, errUndo) {
+		err = nil
+	}
+	return answers, err
 }
 
 // record takes in sound records within the transaction and answers for each, in
@@ -72,12 +98,24 @@ func (t *tx) record(ctx context.Context, records []ledger.Record) ([]Outcome, er
 	return outcomes, nil
 }
 
-// waveLength is how many records from the first refer to nothing among them.
+// waveLength is how many records from the first refer to nothing among them, and
+// are judged by nothing that one among them changes: a movement or hold of their
+// lot, a calibration, change of custody or hold of their tool.
 func waveLength(records []ledger.Record) int {
 	ids := map[uuid.UUID]bool{}
+	changed := map[[2]string]bool{}
 	for i, r := range records {
 		if target := refersTo(r); target != uuid.Nil && ids[target] {
 			return i
+		}
+		n := namesOf(r)
+		switch r.RecordKind() {
+		case ledger.KindLotMovement, ledger.KindCalibration, ledger.KindCustody, ledger.KindHold:
+			changed[[2]string{"lot", n.lot}], changed[[2]string{"tool", n.tool}] = true, true
+		default:
+			if n.lot != "" && changed[[2]string{"lot", n.lot}] || n.tool != "" && changed[[2]string{"tool", n.tool}] {
+				return i
+			}
 		}
 		ids[r.Head().ID] = true
 		if c, ok := r.(*ledger.Correction); ok && c.With != nil {

@@ -3,6 +3,7 @@ package store_test
 import (
 	"context"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -69,27 +70,36 @@ func testRecordsNameWhatExists(t *testing.T, e storetest.Engine) {
 	}
 }
 
-// testRecordsKeepTheirRevision changes a specification between records.
+// testRecordsKeepTheirRevision changes a specification between records. What
+// comes late keeps the revision that it was made under.
 func testRecordsKeepTheirRevision(t *testing.T, e storetest.Engine) {
 	ctx := context.Background()
 	s := storetest.OpenFleet(t, e.NewConfig(t))
-	first := []ledger.Record{storetest.NewTightening(storetest.DenverJoint), storetest.NewIncident(ledger.Galling, storetest.DenverJoint)}
+	now := func() (records []ledger.Record) {
+		records = []ledger.Record{storetest.NewTightening(storetest.DenverJoint), storetest.NewIncident(ledger.Galling, storetest.DenverJoint)}
+		for _, r := range records {
+			r.Head().OccurTime = ledger.Microseconds(time.Now())
+		}
+		return records
+	}
+	first, late := now(), now()
 	storetest.Record(t, s, first...)
 	if _, err := s.UpdateSpecification(ctx, storetest.Stainless, 1, store.Change{}, func(v *ledger.Specification) error { v.TorqueNewtonMetres = 35; return nil }); err != nil {
 		t.Fatal(err)
 	}
-	second := []ledger.Record{storetest.NewTightening(storetest.DenverJoint), storetest.NewIncident(ledger.Galling, storetest.DenverJoint)}
-	storetest.Record(t, s, second...)
+	second := now()
+	longAgo := storetest.NewTightening(storetest.DenverJoint) // before anything was registered
+	storetest.Record(t, s, append(append(second, late...), longAgo)...)
 	joint := storetest.NewTightening(storetest.DenverJoint).Joint
 	if _, err := s.UpdateJoint(ctx, joint, 1, store.Change{}, func(v *ledger.Joint) error { v.Specification = storetest.Galvanized; return nil }); err != nil {
 		t.Fatal(err)
 	}
-	third := []ledger.Record{storetest.NewTightening(storetest.DenverJoint), storetest.NewIncident(ledger.Galling, storetest.DenverJoint)}
+	third := now()
 	nowhere := storetest.NewIncident(ledger.NearMiss, storetest.DenverJoint, func(r *ledger.Incident) { r.Joint, r.Lot, r.Treatment, r.Method = ledger.Place{}, "", 0, 0 })
 	storetest.Record(t, s, append(third, nowhere)...)
 
 	for want, records := range map[ledger.SpecificationRef][]ledger.Record{
-		{Code: storetest.Stainless, Revision: 1}:  first,
+		{Code: storetest.Stainless, Revision: 1}:  append(append(first, late...), longAgo),
 		{Code: storetest.Stainless, Revision: 2}:  second,
 		{Code: storetest.Galvanized, Revision: 1}: third,
 		{}: {nowhere},

@@ -13,7 +13,7 @@ type SiteFilter struct{ Region string }
 
 var sites = thing[ledger.Site, string]{
 	noun:     siteNoun,
-	exists:   named(siteNoun),
+	find:     named(siteNoun),
 	resource: func(s ledger.Site) string { return "sites/" + s.Code },
 	key:      func(s ledger.Site) string { return s.Code },
 	validate: ledger.Site.Validate,

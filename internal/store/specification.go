@@ -16,7 +16,7 @@ type SpecificationFilter struct{}
 
 var specifications = thing[ledger.Specification, string]{
 	noun:     specNoun,
-	exists:   named(specNoun),
+	find:     named(specNoun),
 	resource: func(s ledger.Specification) string { return "specifications/" + s.Code },
 	key:      func(s ledger.Specification) string { return s.Code },
 	validate: ledger.Specification.Validate,

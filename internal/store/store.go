@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"log/slog"
 	"time"
@@ -41,8 +42,9 @@ func (c Config) logger() *slog.Logger {
 type Store struct {
 	engine   engine
 	log      *slog.Logger
-	write    *sql.DB // SQLite: one connection; PostgreSQL: the same pool as read
+	write    *sql.DB // one writer (writer.go), so a connection or two
 	read     *sql.DB
+	long     *sql.DB // for reads that last as long as somebody takes to receive them
 	names    *names
 	writer   *writer
 	insert   inserter
@@ -60,11 +62,10 @@ func Open(ctx context.Context, c Config) (*Store, error) {
 	var err error
 	if c.DSN == "" {
 		s.engine = sqliteEngine{}
-		s.write, s.read, s.serving, err = openSQLite(ctx, c)
+		s.write, s.read, s.long, s.serving, err = openSQLite(ctx, c)
 	} else {
 		s.engine = postgresEngine{}
-		s.write, err = openPostgres(ctx, c)
-		s.read = s.write
+		s.write, s.read, s.long, err = openPostgres(ctx, c)
 	}
 	if err != nil {
 		return nil, err
@@ -84,12 +85,7 @@ func (s *Store) Close() error {
 }
 
 func (s *Store) closeDatabase() error {
-	err := s.write.Close()
-	if s.read != s.write {
-		if e := s.read.Close(); err == nil {
-			err = e
-		}
-	}
+	err := errors.Join(s.write.Close(), s.read.Close(), s.long.Close())
 	if s.serving != nil {
 		s.serving.Unlock() //nolint:errcheck // the end of the process frees it too
 	}
@@ -161,6 +157,8 @@ type tx struct {
 	// found are the keys looked up here; they are shared with other transactions
 	// only once this one has committed, since it may have made them itself.
 	found map[nameKey]int
+	// learned is what may be remembered once this transaction has committed.
+	learned []func()
 	// cells are those whose joints were all looked up here.
 	cells  map[int]bool
 	client *ent.Client
@@ -185,9 +183,29 @@ type txDriver struct{ *entsql.Driver }
 // Tx gives the open transaction.
 func (d txDriver) Tx(context.Context) (dialect.Tx, error) { return dialect.NopTx(d), nil }
 
+// learn runs remember when what was read here is sure to be kept: at once in a
+// transaction that only reads what others committed, else after the commit.
+func (t *tx) learn(remember func()) {
+	if t.dry {
+		remember()
+		return
+	}
+	t.learned = append(t.learned, remember)
+}
+
 // view runs f in a transaction that reads and always rolls back.
 func (s *Store) view(ctx context.Context, f func(*tx) error) error {
-	t, err := s.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: s.engine.readIsolation()})
+	return s.viewOn(ctx, s.read, f)
+}
+
+// viewLong is view for what is handed on while it is read: a few who receive
+// slowly must not keep everybody else from reading.
+func (s *Store) viewLong(ctx context.Context, f func(*tx) error) error {
+	return s.viewOn(ctx, s.long, f)
+}
+
+func (s *Store) viewOn(ctx context.Context, db *sql.DB, f func(*tx) error) error {
+	t, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: s.engine.readIsolation()})
 	if err != nil {
 		return s.notBegun(err)
 	}

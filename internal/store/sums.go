@@ -1,8 +1,10 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
+	"slices"
 
 	"jointledger/internal/ledger"
 )
@@ -47,6 +49,9 @@ func (t *tx) addToolUses(ctx context.Context, rows []*staged) error {
 		}
 		sums[k] = use{max(sum.at, at), sum.fasteners + int64(rec.Fasteners)}
 	}
+	// Sorted, so that servers lock them in the same order: a tool goes from site to
+	// site, and the lock on a site's chain does not cover it.
+	slices.SortFunc(order, func(a, b toolHour) int { return cmp.Or(cmp.Compare(a.tool, b.tool), cmp.Compare(a.hour, b.hour)) })
 	args := make([]any, 0, len(order)*len(toolUsesTable.columns))
 	for _, k := range order {
 		args = append(args, k.tool, k.hour, sums[k].fasteners, sums[k].at)
@@ -71,6 +76,13 @@ func (t *tx) recountToolHour(ctx context.Context, record int64) error {
 		return err
 	}
 	hour := floorHour(at)
+	// The row is locked by a statement of its own: what another server committed
+	// while this one waited for it is then seen by the next.
+	err = t.query(ctx, func(*sql.Rows) error { return nil },
+		"SELECT id FROM tool_uses WHERE tool_id = ? AND hour = ?"+t.engine.lockRows("tool_uses"), tool.Int64, hour)
+	if err != nil {
+		return err
+	}
 	const counted = ` FROM records r JOIN tightenings x ON x.id = r.id
 WHERE r.tool_id = ? AND r.kind = ? AND r.occur_time >= ? AND r.occur_time < ? AND ` + notCorrected
 	of := []any{tool.Int64, uint8(ledger.KindTightening), hour * microsPerHour, (hour + 1) * microsPerHour}

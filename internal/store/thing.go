@@ -3,6 +3,7 @@ package store
 import (
 	"bytes"
 	"context"
+	"database/sql"
 	"fmt"
 
 	"jointledger/ent"
@@ -16,9 +17,9 @@ type thing[T any, K comparable] struct {
 	resource func(T) string
 	key      func(T) K
 	validate func(T) []ledger.FieldError
-	// exists says whether there is a thing of the key, more cheaply than load does;
+	// find looks up the database's key of the thing, more cheaply than load does;
 	// an error of a name that the thing lies in, when that is unknown.
-	exists func(context.Context, *tx, K) (bool, error)
+	find func(context.Context, *tx, K) (id int, ok bool, err error)
 	// load gives the thing of the key; a ledger.KindNotFound error, with the nearest
 	// known name, when there is none.
 	load func(context.Context, *tx, K) (T, error)
@@ -91,7 +92,7 @@ func keepOne[T any, K comparable](ctx context.Context, t *tx, th thing[T, K], it
 	if err := ledger.Invalid(th.noun.what, th.validate(item)); err != nil {
 		return false, err
 	}
-	exists, err := th.exists(ctx, t, th.key(item))
+	_, exists, err := th.find(ctx, t, th.key(item))
 	if err != nil {
 		return false, err
 	}
@@ -107,31 +108,40 @@ func keepOne[T any, K comparable](ctx context.Context, t *tx, th thing[T, K], it
 }
 
 // named says whether there is a thing of a code, number, serial or id.
-func named(n noun) func(context.Context, *tx, string) (bool, error) {
-	return func(ctx context.Context, t *tx, name string) (bool, error) {
-		_, ok, err := t.id(ctx, n, 0, name)
-		return ok, err
-	}
+func named(n noun) func(context.Context, *tx, string) (int, bool, error) {
+	return func(ctx context.Context, t *tx, name string) (int, bool, error) { return t.id(ctx, n, 0, name) }
 }
 
 // placed says whether there is a tower, cell or joint; what it lies in must
 // exist.
-func placed(n noun) func(context.Context, *tx, ledger.Place) (bool, error) {
-	return func(ctx context.Context, t *tx, p ledger.Place) (bool, error) {
+func placed(n noun) func(context.Context, *tx, ledger.Place) (int, bool, error) {
+	return func(ctx context.Context, t *tx, p ledger.Place) (int, bool, error) {
 		keys, err := t.place(ctx, p.Parent())
 		if err != nil {
-			return false, err
+			return 0, false, err
 		}
-		parent := [...]int{0, 0, keys.site, keys.tower, keys.cell}[p.Depth()]
-		_, ok, err := t.id(ctx, n, parent, p.Last())
-		return ok, err
+		return t.id(ctx, n, [...]int{0, 0, keys.site, keys.tower, keys.cell}[p.Depth()], p.Last())
 	}
+}
+
+// hold keeps other servers from changing the thing until the commit, so that
+// what is read now is what is changed.
+func (th thing[T, K]) hold(ctx context.Context, t *tx, key K) error {
+	id, ok, err := th.find(ctx, t, key)
+	if err != nil || !ok || t.dry {
+		return err
+	}
+	return t.query(ctx, func(*sql.Rows) error { return nil },
+		"SELECT id FROM "+th.noun.table+" WHERE id = ?"+t.engine.lockRows(th.noun.table), id)
 }
 
 // change applies an edit to one thing. version 0 means any.
 func change[T any, K comparable](ctx context.Context, s *Store, th thing[T, K], key K, version int, c Change, apply func(*T) error) (T, error) {
 	var result T
 	err := s.change(ctx, c, func(t *tx) error {
+		if err := th.hold(ctx, t, key); err != nil {
+			return err
+		}
 		old, err := th.load(ctx, t, key)
 		if err != nil {
 			return err

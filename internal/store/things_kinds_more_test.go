@@ -43,7 +43,7 @@ var lotKind = func() kindOfThing[ledger.Lot] {
 		fresh: func(i int) ledger.Lot {
 			return ledger.Lot{Number: fmt.Sprintf("new_%d", i), Supplier: "Cedar", Fastener: ledger.Fastener{Thread: "M12", Material: ledger.SiliconBronze}, State: ledger.LotReleased}
 		},
-		other:       func(v *ledger.Lot) { v.State, v.Fastener.LengthMillimetres = ledger.LotQuarantined, 50.8 },
+		other:       func(v *ledger.Lot) { v.State, v.Fastener.LengthMillimetres = ledger.LotUsedUp, 50.8 },
 		spoil:       func(v *ledger.Lot) { v.Supplier, v.Fastener.Material, v.Fastener.LengthMillimetres = "", 0, -1 },
 		wrong:       []string{"supplier", "fastener.length_millimetres", "fastener.material"},
 		rename:      func(v *ledger.Lot) { v.Number = "neww_0" },

@@ -14,7 +14,7 @@ import (
 )
 
 // inPages reads a whole list in pages of a size, and checks each page's length.
-func inPages[T any](t *testing.T, size int, page func(store.Page) ([]T, string, error)) []T {
+func inPages[T any](t testing.TB, size int, page func(store.Page) ([]T, string, error)) []T {
 	t.Helper()
 	var all []T
 	for after := ""; ; {
@@ -159,7 +159,8 @@ func testThingFilters(t *testing.T, e storetest.Engine) {
 		{"lots of a supplier", lots(store.LotFilter{Supplier: "Birch"}), "M10-316-5120 M16-HDG-0093"},
 		{"lots of a thread", lots(store.LotFilter{Thread: "M10x1.5"}), "M10-316-4471 M10-316-5120"},
 		{"lots of a supplier and a thread", lots(store.LotFilter{Supplier: "Birch", Thread: "M10x1.5"}), "M10-316-5120"},
-		{"lots in quarantine", lots(store.LotFilter{State: ledger.LotQuarantined}), "M16-HDG-0093"},
+		{"lots in quarantine", lots(store.LotFilter{State: ledger.LotQuarantined}), ""},
+		{"lots released", lots(store.LotFilter{State: ledger.LotReleased}), "M10-316-4471 M10-316-5120 M16-HDG-0093"},
 		{"lots used up", lots(store.LotFilter{State: ledger.LotUsedUp}), ""},
 		{"tools of a kind", tools(store.ToolFilter{Kind: ledger.ToolTorqueWrench}), "TW-0107 TW-0212"},
 		{"tools of a home site", tools(store.ToolFilter{HomeSite: storetest.Denver}), "IW-0031 TW-0107"},

@@ -16,7 +16,7 @@ type ToolFilter struct {
 
 var tools = thing[ledger.Tool, string]{
 	noun:     toolNoun,
-	exists:   named(toolNoun),
+	find:     named(toolNoun),
 	resource: func(v ledger.Tool) string { return "tools/" + v.Serial },
 	key:      func(v ledger.Tool) string { return v.Serial },
 	validate: ledger.Tool.Validate,

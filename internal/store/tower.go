@@ -11,7 +11,7 @@ import (
 
 var towers = thing[ledger.Tower, ledger.Place]{
 	noun:     towerNoun,
-	exists:   placed(towerNoun),
+	find:     placed(towerNoun),
 	resource: func(t ledger.Tower) string { return t.Place.Resource() },
 	key:      func(t ledger.Tower) ledger.Place { return t.Place },
 	validate: ledger.Tower.Validate,

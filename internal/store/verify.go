@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
 )
 
 // Report is the result of Verify.
@@ -17,6 +18,11 @@ type Report struct {
 	// TallyProblems name each running sum (tally, use of a tool, stock of a lot)
 	// that differs from a recount.
 	TallyProblems []string
+	// GuardProblems name each trigger that keeps records from being edited and is
+	// missing, switched off or another one.
+	GuardProblems []string
+	// AttachmentProblems name each content that is not what was attached.
+	AttachmentProblems []string
 }
 
 // SiteReport is the result for one site's chain.
@@ -31,15 +37,20 @@ type SiteReport struct {
 
 // OK says whether nothing was found.
 func (r Report) OK() bool {
-	return len(r.TallyProblems) == 0 && !slices.ContainsFunc(r.Sites, func(s SiteReport) bool { return len(s.Problems) > 0 })
+	return len(r.TallyProblems)+len(r.GuardProblems)+len(r.AttachmentProblems) == 0 && !slices.ContainsFunc(r.Sites, func(s SiteReport) bool { return len(s.Problems) > 0 })
 }
 
 // mostProblems bounds what is reported of one site; one change makes one
 // problem, since checking goes on from the stored link.
 const mostProblems = 50
 
-// Verify reads every record again, checks each site's chain link by link, and
-// counts the tallies anew. Everything is read from one state of the database.
+// Verify reads every record again, checks each site's chain link by link, counts
+// the running sums anew, reads every attached content against its SHA-256, and
+// looks for the triggers that refuse changes. Everything is read from one state
+// of the database. The chain covers what records say and what was found on them;
+// it does not cover the registers (sites, people, tools, lots, joints and the
+// like, and specifications with their revisions) nor what is attached to which
+// record under which name.
 func (s *Store) Verify(ctx context.Context) (report Report, err error) {
 	err = s.view(ctx, func(t *tx) error {
 		chains, err := t.recordedChains(ctx)
@@ -57,7 +68,14 @@ func (s *Store) Verify(ctx context.Context) (report Report, err error) {
 			return err
 		}
 		more, err := t.verifySums(ctx)
+		if err != nil {
+			return err
+		}
 		report.TallyProblems = append(report.TallyProblems, more...)
+		if report.GuardProblems, err = t.verifyGuards(ctx); err != nil {
+			return err
+		}
+		report.AttachmentProblems, err = t.verifyAttachments(ctx)
 		return err
 	})
 	return report, err
@@ -160,7 +178,15 @@ func (t *tx) recordsBetween(ctx context.Context, from, to int64) (map[int64]ledg
 			records[k.id] = k.Record
 		}
 	}
-	return records, nil
+	keys := make([]any, 0, len(records))
+	for id := range records {
+		keys = append(keys, id)
+	}
+	findings, err := t.findingsOf(ctx, keys)
+	for id, r := range records {
+		r.Head().FindingsSum = rules.Sum(findings[id])
+	}
+	return records, err
 }
 
 func (t *tx) countBeyond(ctx context.Context, last, end int64) (n int64, err error) {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"time"
 
 	"jointledger/internal/ledger"
 )
@@ -19,17 +20,23 @@ func (t *tx) verifySums(ctx context.Context) (problems []string, err error) {
 	}
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var serial string
-		var hour, n int64
-		if err := rows.Scan(&serial, &hour, &n); err != nil {
+		var hour, n, kept, last int64
+		if err := rows.Scan(&serial, &hour, &n, &kept, &last); err != nil {
 			return err
 		}
-		report("tool %s, hour %s: the use is %+d fasteners off the records", serial, fromMicro(hour*microsPerHour).Format("2006-01-02T15Z"), n)
+		at := fromMicro(hour * microsPerHour).Format("2006-01-02T15Z")
+		if n != 0 {
+			report("tool %s, hour %s: the use is %+d fasteners off the records", serial, at, n)
+		}
+		if kept != last {
+			report("tool %s, hour %s: the last use is kept as %s, the records say %s", serial, at, timeOrNever(kept), timeOrNever(last))
+		}
 		return nil
-	}, `SELECT COALESCE(tl.serial, '?'), b.hour, SUM(b.n) FROM (
-SELECT tool_id, hour, fasteners AS n FROM tool_uses
+	}, `SELECT COALESCE(tl.serial, '?'), b.hour, SUM(b.n), MAX(b.kept), MAX(b.counted) FROM (
+SELECT tool_id, hour, fasteners AS n, last_time AS kept, 0 AS counted FROM tool_uses
 UNION ALL
-SELECT r.tool_id, r.occur_time / `+perHour+`, -x.fasteners FROM records r JOIN tightenings x ON x.id = r.id WHERE r.tool_id IS NOT NULL AND `+notCorrected+`
-) b LEFT JOIN tools tl ON tl.id = b.tool_id GROUP BY tl.serial, b.tool_id, b.hour HAVING SUM(b.n) <> 0 ORDER BY 1, 2`)
+SELECT r.tool_id, r.occur_time / `+perHour+`, -x.fasteners, 0, r.occur_time FROM records r JOIN tightenings x ON x.id = r.id WHERE r.tool_id IS NOT NULL AND `+notCorrected+`
+) b LEFT JOIN tools tl ON tl.id = b.tool_id GROUP BY tl.serial, b.tool_id, b.hour HAVING SUM(b.n) <> 0 OR MAX(b.kept) <> MAX(b.counted) ORDER BY 1, 2`)
 	if err != nil {
 		return nil, err
 	}
@@ -56,15 +63,16 @@ SELECT r.tool_id, r.occur_time / `+perHour+`, -x.fasteners FROM records r JOIN t
 }
 
 func (t *tx) verifyLot(ctx context.Context, id int, number string, report func(string, ...any)) error {
-	kept := map[int]ledger.LotStock{}
+	kept, keptCounts := map[int]ledger.LotStock{}, map[int]int64{}
 	codes := map[int]string{}
 	err := t.query(ctx, func(rows *sql.Rows) error {
 		var site int
 		var s ledger.LotStock
-		err := rows.Scan(&site, &s.Site, &s.Received, &s.Removed, &s.Used, &s.OnHand)
-		codes[site], kept[site] = s.Site, s
+		var counted int64
+		err := rows.Scan(&site, &s.Site, &s.Received, &s.Removed, &s.Used, &s.OnHand, &counted)
+		codes[site], kept[site], keptCounts[site] = s.Site, s, counted
 		return err
-	}, "SELECT s.id, s.code, x.received, x.removed, x.used, x.on_hand FROM lot_sums x JOIN sites s ON s.id = x.site_id WHERE x.lot_id = ?", id)
+	}, "SELECT s.id, s.code, x.received, x.removed, x.used, x.on_hand, x.count_time FROM lot_sums x JOIN sites s ON s.id = x.site_id WHERE x.lot_id = ?", id)
 	if err != nil {
 		return err
 	}
@@ -81,13 +89,25 @@ func (t *tx) verifyLot(ctx context.Context, id int, number string, report func(s
 	}
 	for _, site := range slices.Sorted(maps.Keys(sites)) {
 		var want ledger.LotStock
+		var counted int64
 		if sheets[site] != nil {
-			want, _ = sheets[site].balance()
+			want, counted = sheets[site].balance()
 		}
 		want.Site = codes[site]
 		if kept[site] != want {
 			report("lot %s at site %s: the stock is kept as %+v, the records say %+v", number, codes[site], kept[site], want)
 		}
+		if keptCounts[site] != counted {
+			report("lot %s at site %s: the last count is kept as of %s, the records say %s", number, codes[site], timeOrNever(keptCounts[site]), timeOrNever(counted))
+		}
 	}
 	return nil
+}
+
+// timeOrNever writes a time of the database, in which 0 is none.
+func timeOrNever(us int64) string {
+	if us == 0 {
+		return "never"
+	}
+	return fromMicro(us).Format(time.RFC3339Nano)
 }

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
 	"jointledger/internal/store"
 	"jointledger/internal/store/storetest"
 )
@@ -42,7 +43,7 @@ func problemsOf(t *testing.T, s *store.Store) (chain, tallies []string) {
 			chain = append(chain, one.Site+": "+p)
 		}
 	}
-	if report.OK() != (len(chain)+len(report.TallyProblems) == 0) {
+	if report.OK() != (len(chain)+len(report.TallyProblems)+len(report.GuardProblems)+len(report.AttachmentProblems) == 0) {
 		t.Errorf("OK is %t with problems %v and %v", report.OK(), chain, report.TallyProblems)
 	}
 	return chain, report.TallyProblems
@@ -83,8 +84,17 @@ func testVerifySound(t *testing.T, e storetest.Engine) {
 		chain = append(chain, some...)
 	}
 	slices.SortFunc(chain, func(a, b ledger.Record) int { return int(a.Head().Sequence - b.Head().Sequence) })
+	found, _, err := s.Findings(ctx, store.FindingFilter{}, store.Page{Size: 1000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	findings := map[string][]rules.Finding{}
+	for _, f := range found {
+		findings[f.Record] = append(findings[f.Record], f.Finding)
+	}
 	link := ledger.FirstLink(storetest.Denver)
 	for i, r := range chain {
+		r.Head().FindingsSum = rules.Sum(findings[ledger.RecordResource(r)])
 		link = ledger.NextLink(link, r)
 		if r.Head().Sequence != int64(i+1) || r.Head().Link != link {
 			t.Errorf("record %d of the list is number %d with link %s; expected %s", i+1, r.Head().Sequence, r.Head().Link, link)
@@ -131,6 +141,7 @@ func testVerifyFindsEachColumn(t *testing.T, e storetest.Engine) {
 			}
 		}
 	}
+	w.guard()
 	soundReport(t, s)
 }
 
@@ -188,6 +199,7 @@ func testVerifyFindsWhatIsMissing(t *testing.T, e storetest.Engine) {
 		}
 		w.mend(tamper.mend...)
 	}
+	w.guard()
 	soundReport(t, s)
 }
 
@@ -227,6 +239,7 @@ func testVerifyFindsTallies(t *testing.T, e storetest.Engine) {
 		t.Errorf("tally problems %q; expected one, 3 too many with anti-seize", tallies)
 	}
 	w.mend("tallies")
+	w.guard()
 	soundReport(t, s)
 }
 

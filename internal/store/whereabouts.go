@@ -35,9 +35,11 @@ func (s *Store) FindLot(ctx context.Context, number string) (found LotWhereabout
 		if err != nil {
 			return err
 		}
-		if found.Lot, err = lots.load(ctx, t, number); err != nil {
+		row, err := lots.load(ctx, t, number)
+		if err != nil {
 			return err
 		}
+		found.Lot = row.Lot
 		if found.Stocks, err = t.lotStock(ctx, id); err != nil {
 			return err
 		}

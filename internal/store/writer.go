@@ -20,6 +20,8 @@ const (
 	mostJobs    = 512
 	mostRecords = 8000
 	mostTries   = 6
+	// longestCommit bounds one group with all its tries.
+	longestCommit = time.Minute
 )
 
 // job is one request to write: a change to things, or records to keep.
@@ -155,8 +157,10 @@ func (w *writer) gather(first *job) []*job {
 // transaction, at most mostTries times.
 func (w *writer) commitWithRetry(group []*job) error {
 	// The group's life does not hang on one caller's: those who gave up find
-	// their records kept when they send again.
-	ctx := context.Background()
+	// their records kept when they send again. But a database that hangs must not
+	// keep the writer, and with it a shut-down, for ever.
+	ctx, cancel := context.WithTimeout(context.Background(), longestCommit)
+	defer cancel()
 	for try := 1; ; try++ {
 		err := w.commit(ctx, group)
 		if err == nil || !conflict(err) || try == mostTries {
@@ -201,6 +205,9 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 		return err
 	}
 	s.names.share(t.found)
+	for _, remember := range t.learned {
+		remember()
+	}
 	for _, j := range group {
 		if n := len(j.records); n > 0 {
 			j.outcomes, outcomes = outcomes[:n:n], outcomes[n:]

@@ -12,6 +12,8 @@ DROP TABLE "sign_offs";
 DROP TABLE "sealings";
 -- reverse: create index "hold_tool_id" to table: "holds"
 DROP INDEX "hold_tool_id";
+-- reverse: create index "hold_released_hold_id" to table: "holds"
+DROP INDEX "hold_released_hold_id";
 -- reverse: create index "hold_lot_id" to table: "holds"
 DROP INDEX "hold_lot_id";
 -- reverse: create index "hold_joint_id" to table: "holds"
@@ -30,6 +32,10 @@ DROP INDEX "disposition_incident_id";
 DROP TABLE "dispositions";
 -- reverse: create "custodies" table
 DROP TABLE "custodies";
+-- reverse: create index "correction_replacement_id" to table: "corrections"
+DROP INDEX "correction_replacement_id";
+-- reverse: create index "correction_corrected_id" to table: "corrections"
+DROP INDEX "correction_corrected_id";
 -- reverse: create "corrections" table
 DROP TABLE "corrections";
 -- reverse: create index "attachment_sha256" to table: "attachments"

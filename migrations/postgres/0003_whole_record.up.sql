@@ -19,7 +19,7 @@ CREATE UNIQUE INDEX "tool_use_key" ON "tool_uses" ("tool_id", "hour");
 -- drop index "record_tool_id_occur_time" from table: "records"
 DROP INDEX "record_tool_id_occur_time";
 -- modify "records" table
-ALTER TABLE "records" ADD COLUMN "offline" boolean NOT NULL DEFAULT false;
+ALTER TABLE "records" ADD COLUMN "offline" smallint NOT NULL DEFAULT 0;
 -- create index "record_tool_id_kind_occur_time" to table: "records"
 CREATE INDEX "record_tool_id_kind_occur_time" ON "records" ("tool_id", "kind", "occur_time");
 -- create "attachments" table
@@ -30,6 +30,10 @@ CREATE UNIQUE INDEX "attachment_record_id_sha256" ON "attachments" ("record_id",
 CREATE INDEX "attachment_sha256" ON "attachments" ("sha256");
 -- create "corrections" table
 CREATE TABLE "corrections" ("id" bigint NOT NULL, "reason" character varying NOT NULL, "corrected_id" bigint NOT NULL, "replacement_id" bigint NULL, PRIMARY KEY ("id"), CONSTRAINT "corrections_records_corrected" FOREIGN KEY ("corrected_id") REFERENCES "records" ("id") ON UPDATE NO ACTION ON DELETE RESTRICT, CONSTRAINT "corrections_records_replacement" FOREIGN KEY ("replacement_id") REFERENCES "records" ("id") ON UPDATE NO ACTION ON DELETE RESTRICT);
+-- create index "correction_corrected_id" to table: "corrections"
+CREATE UNIQUE INDEX "correction_corrected_id" ON "corrections" ("corrected_id");
+-- create index "correction_replacement_id" to table: "corrections"
+CREATE UNIQUE INDEX "correction_replacement_id" ON "corrections" ("replacement_id");
 -- create "custodies" table
 CREATE TABLE "custodies" ("id" bigint NOT NULL, "kind" smallint NOT NULL, "holder_id" bigint NULL, PRIMARY KEY ("id"), CONSTRAINT "custodies_people_holder" FOREIGN KEY ("holder_id") REFERENCES "people" ("id") ON UPDATE NO ACTION ON DELETE RESTRICT);
 -- create "dispositions" table
@@ -48,6 +52,8 @@ CREATE INDEX "hold_cell_id" ON "holds" ("cell_id");
 CREATE INDEX "hold_joint_id" ON "holds" ("joint_id");
 -- create index "hold_lot_id" to table: "holds"
 CREATE INDEX "hold_lot_id" ON "holds" ("lot_id");
+-- create index "hold_released_hold_id" to table: "holds"
+CREATE UNIQUE INDEX "hold_released_hold_id" ON "holds" ("released_hold_id");
 -- create index "hold_tool_id" to table: "holds"
 CREATE INDEX "hold_tool_id" ON "holds" ("tool_id");
 -- create "sealings" table

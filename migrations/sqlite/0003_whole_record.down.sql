@@ -20,6 +20,8 @@ DROP INDEX `lot_sum_key`;
 DROP TABLE `lot_sums`;
 -- reverse: create "inspections" table
 DROP TABLE `inspections`;
+-- reverse: create index "hold_released_hold_id" to table: "holds"
+DROP INDEX `hold_released_hold_id`;
 -- reverse: create index "hold_tool_id" to table: "holds"
 DROP INDEX `hold_tool_id`;
 -- reverse: create index "hold_lot_id" to table: "holds"
@@ -40,6 +42,10 @@ DROP INDEX `disposition_incident_id`;
 DROP TABLE `dispositions`;
 -- reverse: create "custodies" table
 DROP TABLE `custodies`;
+-- reverse: create index "correction_replacement_id" to table: "corrections"
+DROP INDEX `correction_replacement_id`;
+-- reverse: create index "correction_corrected_id" to table: "corrections"
+DROP INDEX `correction_corrected_id`;
 -- reverse: create "corrections" table
 DROP TABLE `corrections`;
 -- reverse: create index "blob_key" to table: "blobs"
@@ -58,7 +64,7 @@ DROP INDEX `attachment_record_id_sha256`;
 DROP TABLE `attachments`;
 -- reverse: create index "record_tool_id_kind_occur_time" to table: "records"
 DROP INDEX `record_tool_id_kind_occur_time`;
--- reverse: modify "records" table
-ALTER TABLE `records` DROP COLUMN `offline`;
 -- reverse: drop index "record_tool_id_occur_time" from table: "records"
 CREATE INDEX `record_tool_id_occur_time` ON `records` (`tool_id`, `occur_time`);
+-- reverse: add column "offline" to table: "records"
+ALTER TABLE `records` DROP COLUMN `offline`;

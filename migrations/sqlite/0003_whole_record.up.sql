@@ -1,7 +1,7 @@
+-- add column "offline" to table: "records"; the table is not rebuilt, since that would drop its triggers
+ALTER TABLE `records` ADD COLUMN `offline` integer NOT NULL DEFAULT 0;
 -- drop index "record_tool_id_occur_time" from table: "records"
 DROP INDEX `record_tool_id_occur_time`;
--- modify "records" table, in place: to make it anew, as was written here first, loses its triggers and rewrites every record
-ALTER TABLE `records` ADD COLUMN `offline` bool NOT NULL DEFAULT false;
 -- create index "record_tool_id_kind_occur_time" to table: "records"
 CREATE INDEX `record_tool_id_kind_occur_time` ON `records` (`tool_id`, `kind`, `occur_time`);
 -- create "attachments" table
@@ -20,6 +20,10 @@ CREATE TABLE `blobs` (`id` integer NOT NULL PRIMARY KEY AUTOINCREMENT, `sha256` 
 CREATE UNIQUE INDEX `blob_key` ON `blobs` (`sha256`, `part`);
 -- create "corrections" table
 CREATE TABLE `corrections` (`id` integer NOT NULL, `reason` text NOT NULL, `corrected_id` integer NOT NULL, `replacement_id` integer NULL, PRIMARY KEY (`id`), CONSTRAINT `corrections_records_corrected` FOREIGN KEY (`corrected_id`) REFERENCES `records` (`id`) ON DELETE RESTRICT, CONSTRAINT `corrections_records_replacement` FOREIGN KEY (`replacement_id`) REFERENCES `records` (`id`) ON DELETE RESTRICT);
+-- create index "correction_corrected_id" to table: "corrections"
+CREATE UNIQUE INDEX `correction_corrected_id` ON `corrections` (`corrected_id`);
+-- create index "correction_replacement_id" to table: "corrections"
+CREATE UNIQUE INDEX `correction_replacement_id` ON `corrections` (`replacement_id`);
 -- create "custodies" table
 CREATE TABLE `custodies` (`id` integer NOT NULL, `kind` integer NOT NULL, `holder_id` integer NULL, PRIMARY KEY (`id`), CONSTRAINT `custodies_people_holder` FOREIGN KEY (`holder_id`) REFERENCES `people` (`id`) ON DELETE RESTRICT);
 -- create "dispositions" table
@@ -40,6 +44,8 @@ CREATE INDEX `hold_joint_id` ON `holds` (`joint_id`);
 CREATE INDEX `hold_lot_id` ON `holds` (`lot_id`);
 -- create index "hold_tool_id" to table: "holds"
 CREATE INDEX `hold_tool_id` ON `holds` (`tool_id`);
+-- create index "hold_released_hold_id" to table: "holds"
+CREATE UNIQUE INDEX `hold_released_hold_id` ON `holds` (`released_hold_id`);
 -- create "inspections" table
 CREATE TABLE `inspections` (`id` integer NOT NULL, `kind` integer NOT NULL, `sample` integer NOT NULL, `plan` text NOT NULL, `readings_nm` json NOT NULL, `result` integer NOT NULL, PRIMARY KEY (`id`));
 -- create "lot_sums" table

@@ -38,7 +38,7 @@ func (s *scanner) expectedHeader() string {
 }
 
 func (s *scanner) checkHeader() bool {
-	line, _ := s.csv.FieldPos(0)
+	line, _ := s.fieldPos(0)
 	fail := func(column int, name, format string, args ...any) {
 		s.add(Problem{Line: line, Column: column, Name: name, Message: fmt.Sprintf(format, args...)})
 	}
@@ -54,7 +54,7 @@ func (s *scanner) checkHeader() bool {
 	missing := s.missing()
 	seen := map[string]int{}
 	for i, name := range s.header {
-		_, c := s.csv.FieldPos(i)
+		_, c := s.fieldPos(i)
 		column := s.feeder.column(line, c)
 		if first, twice := seen[name]; twice && name != "" {
 			fail(column, name, "expected each column once, got it again; it stands in field %d too", first+1)

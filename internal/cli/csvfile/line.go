@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"unicode/utf8"
 )
 
@@ -13,20 +14,27 @@ import (
 // is read: one mebibyte. The rest of a longer one never comes into memory.
 const MaxLine = 1 << 20
 
-// stopError ends the reading of a file: what follows can't be told apart.
-type stopError struct{ problem Problem }
+// stopError ends the reading of a record that is too long.
+type stopError struct {
+	problem Problem
+	// open says that a quote holds the record together; without it, the reading of
+	// the whole file ends, since what follows can't be told apart.
+	open bool
+}
 
 func (e *stopError) Error() string { return e.problem.Message }
 
 // lineFeeder hands a file to the CSV reader one line at a time, so that it knows
-// the raw text of the record that is being read and can bound it. It checks what
-// must hold of every line whatever the CSV reader makes of it.
+// the raw text of the record that is being read, can bound it, and can give lines
+// out again that a stray quote swallowed. It checks what must hold of every line
+// whatever the CSV reader makes of it.
 type lineFeeder struct {
 	src  *bufio.Reader
 	line int // lines begun so far
 
-	rest []byte // of the present line, not handed over yet
-	err  error  // what the source ended with
+	rest []byte   // of the present line, not handed over yet
+	err  error    // what the source ended with
+	back [][]byte // lines to be given out again, the next one last
 
 	// Of the present record.
 	first    int // number of its first line
@@ -47,12 +55,8 @@ func (f *lineFeeder) begin() {
 // Read hands over at most the rest of one line.
 func (f *lineFeeder) Read(p []byte) (int, error) {
 	if len(f.rest) == 0 {
-		if f.err != nil {
-			return 0, f.err
-		}
-		f.next()
-		if len(f.rest) == 0 {
-			return 0, f.err
+		if err := f.next(); err != nil {
+			return 0, err
 		}
 	}
 	n := copy(p, f.rest)
@@ -60,19 +64,49 @@ func (f *lineFeeder) Read(p []byte) (int, error) {
 	return n, nil
 }
 
-// next reads one line into rest.
-func (f *lineFeeder) next() {
+// next takes one line into rest.
+func (f *lineFeeder) next() error {
+	line, err := f.nextLine()
+	if err != nil {
+		return err
+	}
+	f.line++
+	f.size += len(line)
+	f.lines = append(f.lines, line)
+	if f.size > MaxLine+2 {
+		if open := f.lastQuoted(); open.unclosed {
+			return &stopError{problem: Problem{Line: open.line, Column: open.column, Message: fmt.Sprintf(
+				"expected a closing quote for the quote that is opened here, got more than %d bytes without one", MaxLine)}, open: true}
+		}
+		// Nothing holds the lines together: those before were blank.
+		f.first, f.lines, f.size = f.line, append(f.lines[:0], line), len(line)
+	}
+	f.inspect(line)
+	f.rest = line
+	return nil
+}
+
+// nextLine gives the next line of the file, which may be one that was given before.
+func (f *lineFeeder) nextLine() ([]byte, error) {
+	if n := len(f.back); n > 0 {
+		line := f.back[n-1]
+		f.back[n-1], f.back = nil, f.back[:n-1]
+		return line, nil
+	}
+	if f.err != nil {
+		return nil, f.err
+	}
 	var line []byte
 	for {
 		part, err := f.src.ReadSlice('\n')
 		line = append(line, part...)
 		if len(line) > MaxLine+2 {
-			f.err = &stopError{Problem{Line: f.line + 1, Column: 1, Message: fmt.Sprintf(
+			f.err = &stopError{problem: Problem{Line: f.line + 1, Column: 1, Message: fmt.Sprintf(
 				"expected at most %d bytes in a line, got a longer one; the file was read no further", MaxLine)}}
-			return
+			return nil, f.err
 		}
 		if err == nil {
-			break
+			return line, nil
 		}
 		if !errors.Is(err, bufio.ErrBufferFull) {
 			f.err = err
@@ -80,19 +114,19 @@ func (f *lineFeeder) next() {
 		}
 	}
 	if len(line) == 0 {
-		return
+		return nil, f.err
 	}
-	f.line++
-	f.size += len(line)
-	f.lines = append(f.lines, line)
-	if f.size > MaxLine+2 {
-		at := f.openQuote()
-		f.err = &stopError{Problem{Line: at.line, Column: at.column, Message: fmt.Sprintf(
-			"expected a closing quote for the quote that is opened here, got more than %d bytes without one; the file was read no further", MaxLine)}}
-		return
+	return line, nil
+}
+
+// handBack gives the lines after the one of that number out again.
+func (f *lineFeeder) handBack(line int) {
+	kept := line - f.first + 1
+	for i := len(f.lines) - 1; i >= kept; i-- {
+		f.back = append(f.back, f.lines[i])
 	}
-	f.inspect(line)
-	f.rest = line
+	f.line, f.rest = line, nil
+	f.problems = slices.DeleteFunc(f.problems, func(p Problem) bool { return p.Line > line })
 }
 
 // inspect notes what no line may hold.
@@ -124,38 +158,4 @@ func (f *lineFeeder) column(line, byteColumn int) int {
 	}
 	text := f.lines[i]
 	return utf8.RuneCount(text[:min(max(byteColumn-1, 0), len(text))]) + 1
-}
-
-// quotePlace is where a quoted field opens.
-type quotePlace struct {
-	line, column, field int
-	// unclosed says that the record ends inside the field.
-	unclosed bool
-}
-
-// openQuote finds the quote that opened the last quoted field of the present
-// record: the one that is not closed, when one isn't.
-func (f *lineFeeder) openQuote() quotePlace {
-	last := quotePlace{line: f.first, column: 1}
-	field, quoted, atStart := 0, false, true
-	for i, line := range f.lines {
-		for j := 0; j < len(line); j++ {
-			switch c := line[j]; {
-			case quoted && c == '"' && j+1 < len(line) && line[j+1] == '"':
-				j++
-			case quoted:
-				quoted = c != '"'
-			case c == '"' && atStart:
-				quoted, atStart = true, false
-				last = quotePlace{line: f.first + i, column: utf8.RuneCount(line[:j]) + 1, field: field}
-			case c == ',':
-				field++
-				atStart = true
-			default:
-				atStart = false
-			}
-		}
-	}
-	last.unclosed = quoted
-	return last
 }

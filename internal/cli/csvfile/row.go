@@ -122,6 +122,20 @@ func (r *Row) NumberOrZero(name string) float64 {
 	return 0
 }
 
+// AboveZero reads a finite number above 0, for a column in which 0 would mean that
+// nothing is given; 0 when the cell is empty or wrong.
+func (r *Row) AboveZero(name string) float64 {
+	v := r.Number(name)
+	if v == nil {
+		return 0
+	}
+	if *v <= 0 {
+		r.expected(name, "above 0, or nothing")
+		return 0
+	}
+	return *v
+}
+
 // RequiredNumber reads a finite number that must be there.
 func (r *Row) RequiredNumber(name string) float64 {
 	if r.Text(name) == "" {
@@ -170,6 +184,16 @@ func (r *Row) Whole(name string, least, most int64) int64 {
 		return v
 	}
 	return 0
+}
+
+// WholeAboveZero reads a whole number from 1 to most, for a column in which 0 would
+// mean that nothing is given; 0 when the cell is empty or wrong.
+func (r *Row) WholeAboveZero(name string, most int64) int64 {
+	if text := r.Text(name); text != "" && strings.Trim(text, "0") == "" {
+		r.expected(name, "above 0, or nothing")
+		return 0
+	}
+	return r.Whole(name, 1, most)
 }
 
 // RequiredWhole reads a whole number that must be there.

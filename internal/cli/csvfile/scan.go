@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"regexp"
 	"strings"
 )
 
@@ -18,6 +17,8 @@ type Column struct {
 	// Number says that its cells hold numbers: where a line has too many fields,
 	// two of them may be one number with a decimal comma.
 	Number bool
+	// List says that its cells hold numbers parted by semicolons.
+	List bool
 }
 
 // scanner is the reading of one file.
@@ -27,7 +28,9 @@ type scanner struct {
 	problems *Problems
 	feeder   *lineFeeder
 	csv      *csv.Reader
-	header   []string
+	// base is how many lines of the file stand before those that csv counts.
+	base   int
+	header []string
 }
 
 // Scan reads the file named file from r and calls row for each line that has the
@@ -36,8 +39,7 @@ type scanner struct {
 // that of r or of row; a file that is merely wrong gives none.
 func Scan(file string, r io.Reader, columns []Column, problems *Problems, row func(*Row) error) error {
 	s := &scanner{file: file, columns: columns, problems: problems, feeder: newLineFeeder(r)}
-	s.csv = csv.NewReader(s.feeder)
-	s.csv.FieldsPerRecord = -1
+	s.restart()
 	if ok, err := s.start(); !ok || err != nil {
 		return err
 	}
@@ -91,47 +93,95 @@ func (s *scanner) start() (bool, error) {
 func (s *scanner) record() ([]string, error) {
 	s.feeder.begin()
 	record, err := s.csv.Read()
-	for _, p := range s.feeder.problems {
-		s.add(p)
-	}
-	bad := len(s.feeder.problems) > 0
 	var parse *csv.ParseError
 	var stop *stopError
+	quote, swallowed := s.feeder.swallowed(len(s.header))
 	switch {
+	case errors.As(err, &stop) && stop.open:
+		return nil, s.resume(stop.problem, s.feeder.lastQuoted())
+	case swallowed:
+		return nil, s.resume(s.unclosed(quote), quote)
 	case errors.As(err, &stop):
+		if open := s.feeder.lastQuoted(); open.unclosed {
+			// The line that is too long comes again when those before it are read.
+			return nil, s.resume(s.unclosed(open), open)
+		}
+		s.noteLines()
 		s.add(stop.problem)
 		return nil, io.EOF
 	case errors.As(err, &parse):
-		if !bad {
+		if open := s.feeder.lastQuoted(); !errors.Is(parse.Err, csv.ErrBareQuote) && (open.unclosed || open.line < s.feeder.line) {
+			return nil, s.resume(s.unclosed(open), open)
+		}
+		if !s.noteLines() {
 			s.add(s.quoteProblem(parse))
 		}
 		return nil, nil
 	case err != nil:
 		return nil, err
-	case bad:
+	case s.noteLines():
 		return nil, nil
 	}
 	return record, nil
 }
 
-// quoteProblem says in words what the CSV reader found wrong with quotes.
+// noteLines notes what no line may hold, of the lines of the record, and says
+// whether there was anything.
+func (s *scanner) noteLines() bool {
+	for _, p := range s.feeder.problems {
+		s.add(p)
+	}
+	return len(s.feeder.problems) > 0
+}
+
+// resume notes the problem of a quote that swallowed lines and reads on with the
+// line after that of the quote, so that no line goes by unnoticed.
+func (s *scanner) resume(p Problem, open quoted) error {
+	if len(s.header) == 0 {
+		s.add(p)
+		return io.EOF // without a header no line can be read
+	}
+	s.feeder.handBack(open.line)
+	s.noteLines()
+	s.add(p)
+	s.restart()
+	return nil
+}
+
+// restart begins a new CSV reader at the present line of the file.
+func (s *scanner) restart() {
+	s.csv, s.base = csv.NewReader(s.feeder), s.feeder.line
+	s.csv.FieldsPerRecord = -1
+}
+
+// fieldPos gives the line and the byte column of a field of the last record.
+func (s *scanner) fieldPos(field int) (line, column int) {
+	line, column = s.csv.FieldPos(field)
+	return s.base + line, column
+}
+
+// unclosed is the problem of a quote that is not closed where it should be.
+func (s *scanner) unclosed(open quoted) Problem {
+	p := Problem{Line: open.line, Column: open.column,
+		Message: "expected a closing quote for the quote that is opened here, got none in its line"}
+	if open.field < len(s.header) {
+		p.Name = s.header[open.field]
+	}
+	return p
+}
+
+// quoteProblem says in words what the CSV reader found wrong with the quotes of a
+// line.
 func (s *scanner) quoteProblem(parse *csv.ParseError) Problem {
-	open := s.feeder.openQuote()
-	p := Problem{Line: parse.Line, Column: s.feeder.column(parse.Line, parse.Column)}
-	switch {
-	case errors.Is(parse.Err, csv.ErrBareQuote):
+	line := s.base + parse.Line
+	p := Problem{Line: line, Column: s.feeder.column(line, parse.Column)}
+	if errors.Is(parse.Err, csv.ErrBareQuote) {
 		p.Message = `expected a field with a quote in it to be quoted as a whole, its own quotes doubled (""), got a quote in the middle`
-	case open.unclosed || open.line < s.feeder.line:
-		p.Line, p.Column = open.line, open.column
-		p.Message = "expected a closing quote for the quote that is opened here, got none in its line"
-		if open.field < len(s.header) {
-			p.Name = s.header[open.field]
-		}
-	default:
-		p.Message = `expected quotes inside a quoted field to be doubled (""), got a single one`
-		if open.field < len(s.header) {
-			p.Name = s.header[open.field]
-		}
+		return p
+	}
+	p.Message = `expected quotes inside a quoted field to be doubled (""), got a single one`
+	if open := s.feeder.lastQuoted(); open.field < len(s.header) {
+		p.Name = s.header[open.field]
 	}
 	return p
 }
@@ -146,14 +196,14 @@ func (s *scanner) readRow() (*Row, error) {
 	if blank(record) {
 		return nil, nil
 	}
-	line, _ := s.csv.FieldPos(0)
+	line, _ := s.fieldPos(0)
 	if len(record) != len(s.header) {
 		s.add(s.fieldCountProblem(record, line))
 		return nil, nil
 	}
 	row := &Row{scanner: s, Line: line, cells: record, at: make([]position, len(record))}
 	for i := range record {
-		l, c := s.csv.FieldPos(i)
+		l, c := s.fieldPos(i)
 		row.at[i] = position{l, s.feeder.column(l, c)}
 	}
 	return row, nil
@@ -169,29 +219,32 @@ func blank(record []string) bool {
 	return true
 }
 
-var (
-	wholePart      = regexp.MustCompile(`^\s*[+-]?\d+$`)
-	fractionalPart = regexp.MustCompile(`^\d+\s*$`)
-)
-
 func (s *scanner) fieldCountProblem(record []string, line int) Problem {
 	p := Problem{Line: line, Column: 1, Message: fmt.Sprintf("expected %d fields, got %d", len(s.header), len(record))}
-	for i := 0; i+1 < len(record) && i < len(s.header) && len(record) > len(s.header); i++ {
-		if s.numeric(s.header[i]) && wholePart.MatchString(record[i]) && fractionalPart.MatchString(record[i+1]) {
-			l, c := s.csv.FieldPos(i)
-			p.Line, p.Column, p.Name = l, s.feeder.column(l, c), s.header[i]
-			p.Message += fmt.Sprintf("; %s,%s looks like a number with a decimal comma: write %[1]s.%s", record[i], record[i+1])
-			break
-		}
+	columns := make([]Column, len(s.header))
+	for i, name := range s.header {
+		columns[i] = s.column(name)
 	}
+	meant := readCommas(columns, record)
+	if meant == nil {
+		return p
+	}
+	l, c := s.fieldPos(meant.field)
+	p.Line, p.Column, p.Name = l, s.feeder.column(l, c), s.header[meant.column]
+	what := "a number"
+	if strings.Contains(meant.text, ";") {
+		what = "numbers"
+	}
+	p.Message += fmt.Sprintf("; %s looks like %s with a decimal comma: write %s", meant.text, what, strings.ReplaceAll(meant.text, ",", "."))
 	return p
 }
 
-func (s *scanner) numeric(name string) bool {
+// column gives the column of that name; one without a name for none.
+func (s *scanner) column(name string) Column {
 	for _, c := range s.columns {
 		if c.Name == name {
-			return c.Number
+			return c
 		}
 	}
-	return false
+	return Column{}
 }

@@ -162,8 +162,7 @@ func TestProblemsListsTwentyAndCountsTheRest(t *testing.T) {
 	}
 }
 
-// A line or a quoted field far over the limit must be named and must not be read
-// into memory.
+// A line far over the limit must be named and must not be read into memory.
 func TestScanBoundsALine(t *testing.T) {
 	const size = 100 << 20
 	for _, tc := range []struct {
@@ -173,10 +172,10 @@ func TestScanBoundsALine(t *testing.T) {
 	}{
 		{"one line", io.MultiReader(strings.NewReader(head+"RVB,2026-03-02T07:25:00Z,31.5,4,"), io.LimitReader(filler("x"), size)),
 			"t.csv:2:1: expected at most 1048576 bytes in a line, got a longer one; the file was read no further"},
-		{"a quote never closed", io.MultiReader(strings.NewReader(head+"RVB,2026-03-02T07:25:00Z,31.5,4,\""), io.LimitReader(filler("PCL,2026-03-02T07:25:00Z,1,1,\n"), size)),
-			"t.csv:2:33: expected a closing quote for the quote that is opened here, got more than 1048576 bytes without one; the file was read no further"},
 		{"a header", io.LimitReader(filler("site"), size),
 			"t.csv:1:1: expected at most 1048576 bytes in a line, got a longer one; the file was read no further"},
+		{"a header with a quote never closed", io.MultiReader(strings.NewReader("\"site,at\n"), io.LimitReader(filler("RVB,1\n"), size)),
+			"t.csv:1:1: expected a closing quote for the quote that is opened here, got more than 1048576 bytes without one"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			var before, after runtime.MemStats
@@ -186,11 +185,156 @@ func TestScanBoundsALine(t *testing.T) {
 			if err != nil || len(wrong) != 1 || wrong[0] != tc.want {
 				t.Errorf("got %q, %v\nwant %q", wrong, err, tc.want)
 			}
-			if used := after.TotalAlloc - before.TotalAlloc; used > 20*MaxLine {
+			if used := after.TotalAlloc - before.TotalAlloc; used > 60*MaxLine {
 				t.Errorf("%d MiB were allocated for a file of %d MiB", used>>20, size>>20)
 			}
 		})
 	}
+}
+
+// A quote that is never closed costs its own line and no other, however much
+// follows, and never more memory than a longest line.
+func TestScanReadsOnAfterAQuoteThatIsNeverClosed(t *testing.T) {
+	const line, lines = "PCL,2026-03-02T07:25:00Z,1,1,\n", 8 * MaxLine / 30
+	var problems Problems
+	var most, before runtime.MemStats
+	runtime.GC()
+	runtime.ReadMemStats(&before)
+	rows, next := 0, 3
+	r := io.MultiReader(strings.NewReader(head+"RVB,2026-03-02T07:25:00Z,31.5,4,\"oh\n"), io.LimitReader(filler(line), int64(len(line)*lines)))
+	err := Scan("t.csv", r, testColumns, &problems, func(row *Row) error {
+		if row.Line != next {
+			t.Fatalf("line %d came after line %d", row.Line, next-1)
+		}
+		if rows++; rows%50_000 == 0 {
+			runtime.GC()
+			runtime.ReadMemStats(&most)
+			if used := int64(most.HeapAlloc) - int64(before.HeapAlloc); used > 20*MaxLine {
+				t.Errorf("%d MiB are held after %d lines", used>>20, rows)
+			}
+		}
+		next++
+		return nil
+	})
+	const want = "t.csv:2:33: expected a closing quote for the quote that is opened here, got more than 1048576 bytes without one"
+	if err != nil || rows != lines || problems.Count() != 1 || problems.Listed()[0].String() != want {
+		t.Errorf("%d of %d lines, problems %v, %v", rows, lines, problems.Listed(), err)
+	}
+}
+
+// Every line that a stray quote swallows is read after all: each line of the file
+// is taken or named.
+func TestScanGivesBackWhatAQuoteSwallowed(t *testing.T) {
+	const at = "2026-03-02T07:25:00Z"
+	ok := func(site string) string { return site + "," + at + ",31.5,4,fine\n" }
+	const none = "expected a closing quote for the quote that is opened here, got none in its line"
+	for _, tc := range []struct {
+		name, text string
+		good       []string // line and site
+		wrong      []string
+	}{
+		{"to the end", head + ok("A") + "B," + at + ",31.5,4,\"oh\n" + ok("C") + ok("D"), []string{"2 A", "4 C", "5 D"}, []string{"t.csv:3:31: column note: " + none}},
+		{"to the end, no last line end", head + "\"B," + at + ",31.5,4,oh\n" + strings.TrimSuffix(ok("C"), "\n"), []string{"3 C"}, []string{"t.csv:2:1: column site: " + none}},
+		{"on the last line", head + ok("A") + "B," + at + ",31.5,4,\"oh\n", []string{"2 A"}, []string{"t.csv:3:31: column note: " + none}},
+		{"to a good quote", head + "B," + at + ",31.5,4,\"oh\n" + ok("C") + "D," + at + ",31.5,4,\"a, b\"\n" + ok("E"), []string{"3 C", "4 D", "5 E"}, []string{"t.csv:2:31: column note: " + none}},
+		{"closed lines later by another", head + "B," + at + ",31.5,4,\"1/2\n" + ok("C") + "D," + at + ",31.5,4,1/2\"\n" + ok("E"), []string{"3 C", "5 E"},
+			[]string{"t.csv:2:31: column note: " + none, `t.csv:4:34: expected a field with a quote in it to be quoted as a whole, its own quotes doubled (""), got a quote in the middle`}},
+		{"closed on the next line", head + "\"B," + at + ",31.5,4,\nC\"," + at + ",31.5,4,x\n" + ok("E"), []string{"4 E"},
+			[]string{"t.csv:2:1: column site: " + none, `t.csv:3:2: expected a field with a quote in it to be quoted as a whole, its own quotes doubled (""), got a quote in the middle`}},
+		{"closed later with too many fields", head + "\"B," + at + ",31.5,4,\n" + ok("C") + "D," + at + ",31.5,\",4\n" + ok("E"), []string{"3 C", "5 E"},
+			[]string{"t.csv:2:1: column site: " + none, "t.csv:4:29: column fasteners: " + none}},
+		{"with bad lines among them", head + "B," + at + ",31.5,4,\"oh\nC," + at + ",x,4,\nD,\xff\n" + ok("E"), []string{"5 E"},
+			[]string{"t.csv:2:31: column note: " + none, `t.csv:3:24: column torque_n_m: expected a number such as 12.5, got "x"`, "t.csv:4:3: expected UTF-8, got the byte 0xFF, which isn't; save the file as CSV in UTF-8"}},
+		{"one after the other", head + "B," + at + ",31.5,4,\"oh\nC," + at + ",31.5,4,\"no\n" + ok("D"), []string{"4 D"},
+			[]string{"t.csv:2:31: column note: " + none, "t.csv:3:31: column note: " + none}},
+		{"before a line that is too long", head + "B," + at + ",31.5,4,\"oh\n" + ok("C") + strings.Repeat("x", MaxLine+3), []string{"3 C"},
+			[]string{"t.csv:2:31: column note: " + none, "t.csv:4:1: expected at most 1048576 bytes in a line, got a longer one; the file was read no further"}},
+		{"a real note over lines", head + "B," + at + ",31.5,4,\"said, \"\"no\"\",\nand left, at noon\"\n" + ok("C"), []string{"2 B", "4 C"}, nil},
+		{"blank lines, then a note over lines", head + "\n\r\n\"B\"," + at + ",31.5,4,\"a\nb\"\n" + ok("C"), []string{"4 B", "6 C"}, nil},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			good, wrong := scanText(t, tc.text)
+			for i, g := range good {
+				good[i] = strings.Join(strings.Fields(g)[:2], " ")
+			}
+			if strings.Join(good, "|") != strings.Join(tc.good, "|") || strings.Join(wrong, "\n") != strings.Join(tc.wrong, "\n") {
+				t.Errorf("good %q\nwant %q\nwrong %q\nwant  %q", good, tc.good, wrong, tc.wrong)
+			}
+		})
+	}
+}
+
+// A mebibyte of blank lines is no record that is too long.
+func TestScanSkipsAnyNumberOfBlankLines(t *testing.T) {
+	good, wrong := scanText(t, head+strings.Repeat("\n", 2*MaxLine)+"RVB,2026-03-02T07:25:00Z,31.5,4,x\n")
+	if len(wrong) > 0 || len(good) != 1 || !strings.HasPrefix(good[0], fmt.Sprintf("%d RVB", 2*MaxLine+2)) {
+		t.Errorf("good %q, wrong %q", good, wrong)
+	}
+}
+
+// A decimal comma that is not quoted parts a cell in two; in a list, several.
+func TestScanHintsAtADecimalCommaInAList(t *testing.T) {
+	columns := []Column{{Name: "id", Required: true}, {Name: "target", Required: true, Number: true}, {Name: "readings", Required: true, List: true}, {Name: "uncertainty", Number: true}}
+	for line, want := range map[string]string{
+		"A,8,8,06;8,05,0.1":        "t.csv:2:5: column readings: expected 4 fields, got 6; 8,06;8,05 looks like numbers with a decimal comma: write 8.06;8.05",
+		"A,8,8,06,0.1":             "t.csv:2:5: column readings: expected 4 fields, got 5; 8,06 looks like a number with a decimal comma: write 8.06",
+		"A,8,8.1; 8,06 ;+8,05,0.1": "t.csv:2:5: column readings: expected 4 fields, got 6; 8.1; 8,06 ;+8,05 looks like numbers with a decimal comma: write 8.1; 8.06 ;+8.05",
+		"A,8,8,06;8,05,0,096":      "t.csv:2:5: column readings: expected 4 fields, got 7; 8,06;8,05 looks like numbers with a decimal comma: write 8.06;8.05",
+		"A,8,0,8,06;8,05,0.1":      "t.csv:2:3: column target: expected 4 fields, got 7; 8,0 looks like a number with a decimal comma: write 8.0",
+		"A,8,\"8,06;8,05\",0.1":    `t.csv:2:5: column readings: expected numbers parted by semicolons, each a number with a decimal point, got "8,06" with a comma`,
+		"A,8,8.06;x,05,0.1":        "t.csv:2:1: expected 4 fields, got 5",
+	} {
+		var problems Problems
+		err := Scan("t.csv", strings.NewReader("id,target,readings,uncertainty\n"+line+"\n"), columns, &problems, func(row *Row) error {
+			row.Numbers("readings")
+			return nil
+		})
+		if got := problems.Listed(); err != nil || len(got) != 1 || got[0].String() != want {
+			t.Errorf("%s: got %v, %v\nwant %s", line, got, err, want)
+		}
+	}
+}
+
+// Where 0 would mean that nothing is given, a 0 that is written is a mistake.
+func TestRowRefusesAZeroThatMeansNothing(t *testing.T) {
+	for cell, want := range map[string]string{
+		"":    "",
+		"25":  "",
+		"0":   `expected above 0, or nothing, got "0"`,
+		"+00": `expected above 0, or nothing, got "+00"`,
+		"-3":  `expected above 0, or nothing, got "-3"`,
+	} {
+		var problems Problems
+		err := Scan("t.csv", strings.NewReader("id,width\nA,"+cell+"\n"), []Column{{Name: "id"}, {Name: "width"}}, &problems, func(row *Row) error {
+			row.AboveZero("width")
+			return nil
+		})
+		if got := messages(problems); err != nil || got != want {
+			t.Errorf("%q: got %q, %v; want %q", cell, got, err, want)
+		}
+	}
+	for cell, want := range map[string]string{
+		"": "", "25": "", "0": `expected above 0, or nothing, got "0"`, "000": `expected above 0, or nothing, got "000"`,
+		"-3": `expected a whole number from 1 to 100, got "-3"`, "101": `expected a whole number from 1 to 100, got "101"`, "x": `expected a whole number, got "x"`,
+	} {
+		var problems Problems
+		err := Scan("t.csv", strings.NewReader("id,sample\nA,"+cell+"\n"), []Column{{Name: "id"}, {Name: "sample"}}, &problems, func(row *Row) error {
+			row.WholeAboveZero("sample", 100)
+			return nil
+		})
+		if got := messages(problems); err != nil || got != want {
+			t.Errorf("%q: got %q, %v; want %q", cell, got, err, want)
+		}
+	}
+}
+
+// messages are what is said of the problems, without their places.
+func messages(problems Problems) string {
+	var all []string
+	for _, p := range problems.Listed() {
+		all = append(all, p.Message)
+	}
+	return strings.Join(all, "; ")
 }
 
 func TestScanTakesALineJustWithinTheLimit(t *testing.T) {
@@ -233,6 +377,7 @@ func FuzzScan(f *testing.F) {
 	f.Add([]byte("\ufeffsite,at,torque_n_m,fasteners\r\nRVB,2026-03-02T07:25:00,\"31,5\",0\r\n"))
 	f.Add([]byte(head + "RVB,\"oh\nPCL,\"x\"y,,\n,,,,\n"))
 	f.Add([]byte("\xff\xfes\x00"))
+	f.Add([]byte(head + "A,\"\nB,2026-03-02T07:25:00Z,1,1,\nC,\",x,,\nD,,,,\"\"\"\n"))
 	f.Add([]byte(head + "\x00,\xe9,1 000,4,\"\"\"\"\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		var problems Problems

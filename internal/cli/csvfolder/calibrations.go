@@ -15,7 +15,7 @@ func calibrations() *kind {
 	return &kind{
 		file:  "calibrations.csv",
 		needs: []string{"tools.csv"},
-		columns: join(required("id", "serial", "at", "phase"), numbers("target_n_m"), required("readings_n_m"),
+		columns: join(required("id", "serial", "at", "phase"), numbers("target_n_m"), lists(true, "readings_n_m"),
 			columnsOf(false, true, []string{"expanded_uncertainty_n_m", "coverage_factor"}),
 			optional("laboratory", "certificate", "person", "device", "note")),
 		fields: entryFields(map[string]string{
@@ -75,8 +75,8 @@ func calibrationPoint(row *csvfile.Row) *pb.CalibrationPoint {
 		Phase:                           pb.CalibrationPhase(requiredWord(row, "phase", ledger.CalibrationPhases)),
 		TargetNewtonMetres:              row.RequiredNumber("target_n_m"),
 		ReadingsNewtonMetres:            row.Numbers("readings_n_m"),
-		ExpandedUncertaintyNewtonMetres: row.NumberOrZero("expanded_uncertainty_n_m"),
-		CoverageFactor:                  row.NumberOrZero("coverage_factor"),
+		ExpandedUncertaintyNewtonMetres: row.AboveZero("expanded_uncertainty_n_m"),
+		CoverageFactor:                  row.AboveZero("coverage_factor"),
 	}
 	if row.Text("readings_n_m") == "" {
 		row.Required("readings_n_m", "readings parted by semicolons")

@@ -81,10 +81,13 @@ func impliedCells(f *folder, seen map[string]bool) ([]*Item, error) {
 		implied = append(implied, impliedCell(row, p))
 		return nil
 	})
-	if err != nil || problems.Count() > 0 && !f.options.KeepGood {
-		return nil, err
+	if err != nil || problems.Count() == 0 || f.options.KeepGood {
+		return implied, err
 	}
-	return implied, nil
+	for _, item := range implied {
+		f.checkedOnly[item.Name] = true
+	}
+	return nil, nil
 }
 
 func impliedCell(row *csvfile.Row, p ledger.Place) *Item {

@@ -35,6 +35,9 @@ type folder struct {
 	// files are the names of the files in it; those that were read have the state
 	// in which they were first seen.
 	files map[string]*fileState
+	// checkedOnly are the cells that joints.csv names, when it has bad lines: they
+	// are not taken, and its good lines are checked as if they were.
+	checkedOnly map[string]bool
 }
 
 type fileState struct {
@@ -56,7 +59,7 @@ func openFolder(path string, options Options) (f *folder, other []string, err er
 		known[k.file] = true
 		names = append(names, k.file)
 	}
-	f = &folder{path: path, fsys: fsys, options: options, files: map[string]*fileState{}}
+	f = &folder{path: path, fsys: fsys, options: options, files: map[string]*fileState{}, checkedOnly: map[string]bool{}}
 	for _, e := range entries {
 		switch name := e.Name(); {
 		case strings.HasPrefix(name, ".") || e.IsDir():

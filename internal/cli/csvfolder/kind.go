@@ -72,6 +72,15 @@ func required(names ...string) []csvfile.Column { return columnsOf(true, false, 
 func optional(names ...string) []csvfile.Column { return columnsOf(false, false, names) }
 func numbers(names ...string) []csvfile.Column  { return columnsOf(true, true, names) }
 
+// lists make columns that hold numbers parted by semicolons.
+func lists(isRequired bool, names ...string) []csvfile.Column {
+	out := columnsOf(isRequired, false, names)
+	for i := range out {
+		out[i].List = true
+	}
+	return out
+}
+
 func columnsOf(isRequired, number bool, names []string) []csvfile.Column {
 	out := make([]csvfile.Column, len(names))
 	for i, n := range names {

@@ -91,7 +91,7 @@ func sealings() *kind {
 				Joint:            place(row, 4).Resource(),
 				Sealant:          row.Required("sealant", "the kind of sealant, such as strip"),
 				Batch:            row.Text("batch"),
-				WidthMillimetres: row.NumberOrZero("width_mm"),
+				WidthMillimetres: row.AboveZero("width_mm"),
 				Solvent:          row.Text("solvent"),
 				CleanTime:        optionalTime(row, "cleaned_at"),
 				AirCelsius:       row.Number("air_c"),
@@ -122,13 +122,13 @@ func inspections() *kind {
 		file:  "inspections.csv",
 		needs: []string{"sites.csv", "people.csv", "tools.csv", jointsFile},
 		columns: join(required("id", "site", "tower", "cell", "joint", "at", "person", "kind"),
-			columnsOf(false, true, []string{"sample"}), optional("readings_n_m"), required("result"), optional("plan", "tool", "device", "note")),
+			columnsOf(false, true, []string{"sample"}), lists(false, "readings_n_m"), required("result"), optional("plan", "tool", "device", "note")),
 		fields:    entryFields(map[string]string{"readings_newton_metres": "readings_n_m"}),
 		resources: map[string]string{"sites": "site", "people": "person", "tools": "tool", "inspections": "id"},
 		decode: func(row *csvfile.Row) *Item {
 			name := recordName(row, "inspections")
 			readings := row.Numbers("readings_n_m")
-			sample := row.Whole("sample", 0, ledger.MaxFasteners)
+			sample := row.WholeAboveZero("sample", ledger.MaxFasteners)
 			if row.Text("sample") == "" {
 				sample = int64(len(readings))
 			}

@@ -16,15 +16,16 @@ import (
 )
 
 // In a dry run nothing is kept, so the server refuses what names a thing from a
-// file before. Those refusals say nothing of the other things that the message
-// names; they are looked up here.
+// file before; and the cells of a file that is only checked are not kept either.
+// Those refusals say nothing of the other things that the message names; they are
+// looked up here.
 
 // unknownReferences gives a problem for each thing that an item names and that
 // neither the folder offers nor the server knows.
 func (t *taker) unknownReferences(ctx context.Context, k *kind, item *Item) ([]csvfile.Problem, error) {
 	var problems []csvfile.Problem
 	for _, name := range references(item.Message.ProtoReflect(), nil) {
-		if t.offered[name] {
+		if t.comes(name) {
 			continue
 		}
 		known, err := t.known(ctx, name)

@@ -142,7 +142,7 @@ func (t *taker) take(ctx context.Context, k *kind) (*FileReport, error) {
 		t.withheld[k.file] = true
 		return nil, nil
 	} else if len(missing) > 0 {
-		report.Status, report.Note = StatusSkipped, "needs "+strings.Join(missing, ", ")+"; nothing of this file was taken"
+		report.Status, report.Note = StatusSkipped, "needs "+strings.Join(missing, ", ")+"; "+nothingTaken
 		t.withheld[k.file] = true
 		return report, nil
 	}
@@ -158,9 +158,8 @@ func (t *taker) take(ctx context.Context, k *kind) (*FileReport, error) {
 		report.Note = fmt.Sprintf("implied by %s", jointsFile)
 	}
 	report.Refused = report.Problems.BadLines()
-	if report.Refused > 0 && !t.options.KeepGood {
-		return t.refuse(report), nil
-	}
+	// A file with bad lines is checked to its end all the same: what the server would
+	// refuse of the others is told in the same round.
 	if t.options.DryRun || !t.options.KeepGood {
 		if err := t.send(ctx, k, report, total, true); err != nil {
 			report.uncount()
@@ -179,17 +178,23 @@ func (t *taker) take(ctx context.Context, k *kind) (*FileReport, error) {
 		return report, err
 	}
 	report.Status = StatusTaken
-	if report.Refused > 0 {
+	switch {
+	case report.Refused > 0 && report.Taken+report.AlreadyKnown == 0:
+		report.Status, report.Note = StatusRefused, nothingTaken
+	case report.Refused > 0:
 		report.Status = StatusPartlyTaken
 	}
 	return report, nil
 }
 
+// nothingTaken is the note on a file that is refused.
+const nothingTaken = "nothing of this file was taken"
+
 func (t *taker) refuse(report *FileReport) *FileReport {
 	t.withheld[report.File] = true
 	report.uncount()
 	report.Status = StatusRefused
-	report.Note = "nothing of this file was taken"
+	report.Note = nothingTaken
 	return report
 }
 
@@ -197,9 +202,9 @@ func (t *taker) endDryRun(report *FileReport) {
 	report.Status = StatusValid
 	if report.Refused > 0 {
 		report.Status = StatusRefused
-		if t.options.KeepGood {
+		if t.options.KeepGood && report.Taken+report.AlreadyKnown > 0 {
 			report.Status = StatusPartlyTaken
-		} else {
+		} else if !t.options.KeepGood {
 			t.withheld[report.File] = true
 		}
 	}
@@ -333,7 +338,7 @@ func (t *taker) count(ctx context.Context, k *kind, report *FileReport, item *It
 	case state == pb.Outcome_STATE_ALREADY_KNOWN, t.knownOtherwise(item, answer):
 		report.AlreadyKnown++
 		report.find(answer.GetFindings())
-	case t.offered[refusal.GetResourceName()] && refusal.GetReason() == pb.ErrorReason_ERROR_REASON_UNKNOWN_RESOURCE:
+	case t.comes(refusal.GetResourceName()) && refusal.GetReason() == pb.ErrorReason_ERROR_REASON_UNKNOWN_RESOURCE:
 		problems, err := t.unknownReferences(ctx, k, item)
 		if err == nil && len(problems) == 0 {
 			report.Taken++
@@ -344,6 +349,10 @@ func (t *taker) count(ctx context.Context, k *kind, report *FileReport, item *It
 	}
 	return nil, nil
 }
+
+// comes says whether the folder brings a thing that the server need not know yet:
+// one that a dry run would have taken, or a cell of a file that is only checked.
+func (t *taker) comes(name string) bool { return t.offered[name] || t.checkedOnly[name] }
 
 // knownOtherwise says whether a thing that was only implied exists with content
 // of its own.

@@ -97,7 +97,7 @@ func joints() *kind {
 func fastener(row *csvfile.Row) *pb.Fastener {
 	return &pb.Fastener{
 		Thread:            row.Required("thread", "a thread such as M10"),
-		LengthMillimetres: row.NumberOrZero("length_mm"),
+		LengthMillimetres: row.AboveZero("length_mm"),
 		Material:          pb.Material(requiredWord(row, "material", ledger.Materials)),
 		PropertyClass:     row.Text("property_class"),
 		Coating:           row.Text("coating"),
@@ -141,10 +141,10 @@ func specs() *kind {
 					TorqueNewtonMetres:     row.RequiredNumber("torque_n_m"),
 					TorqueTolerancePercent: row.RequiredNumber("torque_tolerance_pct"),
 					TorqueBasis:            pb.TorqueBasis(requiredWord(row, "torque_basis", ledger.TorqueBases)),
-					NutFactor:              row.NumberOrZero("nut_factor"),
+					NutFactor:              row.AboveZero("nut_factor"),
 					TorqueToolRequired:     toolRequired != nil && *toolRequired,
 					Sealant:                row.Text("sealant"),
-					SealWidthMillimetres:   row.NumberOrZero("seal_width_mm"),
+					SealWidthMillimetres:   row.AboveZero("seal_width_mm"),
 					MinimumSurfaceCelsius:  row.Number("min_surface_c"),
 				},
 			})
@@ -204,7 +204,7 @@ func tools() *kind {
 					TypeClass:              row.Text("type_class"),
 					MinimumNewtonMetres:    row.NumberOrZero("min_n_m"),
 					MaximumNewtonMetres:    row.NumberOrZero("max_n_m"),
-					ResolutionNewtonMetres: row.NumberOrZero("resolution_n_m"),
+					ResolutionNewtonMetres: row.AboveZero("resolution_n_m"),
 					HomeSite:               siteResource(row, "home_site", true),
 					IntervalMonths:         int32(row.Whole("interval_months", 0, 240)),
 					IntervalCycles:         int32(row.Whole("interval_cycles", 0, 10_000_000)),

@@ -57,7 +57,7 @@ func NewFleet() Fleet {
 		Lots: []ledger.Lot{
 			{Number: StainlessLot, Supplier: "Alder", Heat: "H-2207", Fastener: m10(), State: ledger.LotReleased},
 			{Number: OtherStainlessLot, Supplier: "Birch", Fastener: m10(), Description: "second delivery", State: ledger.LotReleased},
-			{Number: GalvanizedLot, Supplier: "Birch", Heat: "H-0093", Fastener: m16(), State: ledger.LotQuarantined},
+			{Number: GalvanizedLot, Supplier: "Birch", Heat: "H-0093", Fastener: m16(), State: ledger.LotReleased},
 		},
 		Tools: []ledger.Tool{
 			{Serial: DenverWrench, Kind: ledger.ToolTorqueWrench, TypeClass: "II-A", MinimumNewtonMetres: 20, MaximumNewtonMetres: 100,

@@ -30,7 +30,7 @@ type Tightening struct {
 	// The joint, as a full resource name. Required.
 	Joint string `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
 	// `specifications/{specification}@{revision}` that held for the joint when
-	// the record was taken in. Output only.
+	// it happened: the newest that was registered then. Output only.
 	Specification string `protobuf:"bytes,3,opt,name=specification,proto3" json:"specification,omitempty"`
 	// `lots/{lot}`. Required.
 	Lot string `protobuf:"bytes,4,opt,name=lot,proto3" json:"lot,omitempty"`
@@ -208,7 +208,7 @@ type Incident struct {
 	// Who, when, on which device.
 	Entry *Entry `protobuf:"bytes,12,opt,name=entry,proto3" json:"entry,omitempty"`
 	// `specifications/{specification}@{revision}` that held for the joint when
-	// the record was taken in. Output only.
+	// it happened: the newest that was registered then. Output only.
 	Specification string `protobuf:"bytes,13,opt,name=specification,proto3" json:"specification,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

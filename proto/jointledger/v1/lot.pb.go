@@ -36,7 +36,10 @@ type Lot struct {
 	Fastener *Fastener `protobuf:"bytes,4,opt,name=fastener,proto3" json:"fastener,omitempty"`
 	// Free text, at most 200 characters.
 	Description string `protobuf:"bytes,5,opt,name=description,proto3" json:"description,omitempty"`
-	// Whether it may be used; released when not given.
+	// Whether it may be used; released when not given. It reads as quarantined
+	// while a hold on the lot is open (HoldService), and in no other way: to give
+	// quarantined is refused with INVALID_ARGUMENT, as is released while a hold is
+	// open, save that an update may leave a lot quarantined that is so already.
 	State LotState `protobuf:"varint,6,opt,name=state,proto3,enum=jointledger.v1.LotState" json:"state,omitempty"`
 	// Changes with every change of the lot (AIP-154). Sent back with an update,
 	// it makes the update fail if somebody else came first. Output only.
@@ -955,7 +958,7 @@ type ListLotsRequest struct {
 	Supplier string `protobuf:"bytes,3,opt,name=supplier,proto3" json:"supplier,omitempty"`
 	// Only with this thread.
 	Thread string `protobuf:"bytes,4,opt,name=thread,proto3" json:"thread,omitempty"`
-	// Only in this state.
+	// Only in this state, as it reads.
 	State         LotState `protobuf:"varint,5,opt,name=state,proto3,enum=jointledger.v1.LotState" json:"state,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -665,7 +665,7 @@ const (
 	LotState_LOT_STATE_UNSPECIFIED LotState = 0
 	// May be used.
 	LotState_LOT_STATE_RELEASED LotState = 1
-	// Must not be used until released.
+	// Must not be used: a hold on the lot is open.
 	LotState_LOT_STATE_QUARANTINED LotState = 2
 	// Nothing is left.
 	LotState_LOT_STATE_USED_UP LotState = 3
