@@ -26,6 +26,7 @@ check: lint fresh ## what needs no run: formatting, linters, generated code
 lint:
 	@out=$$(gofmt -l $$(git ls-files '*.go')); if [ -n "$$out" ]; then echo "not gofmt-clean:"; echo "$$out"; exit 1; fi
 	$(GO) vet ./... ./testdata/...
+	$(GO) tool -modfile=$(CURDIR)/internal/tools/go.mod staticcheck ./...
 	cd proto && $(BUF) lint && $(BUF) format -d --exit-code
 
 generate: ## the code made from proto/ and ent/schema

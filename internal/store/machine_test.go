@@ -72,8 +72,10 @@ type machine struct {
 	model  *model
 	// sent are records that were sent before, kept or not.
 	sent []ledger.Record
-	// clock makes every record's moment another one.
-	clock int
+	// clock makes every id and every moment of the past another one, latest every
+	// present one.
+	clock  int
+	latest time.Time
 }
 
 func newMachine(t *testing.T, rt *rapid.T, e storetest.Engine) *machine {
@@ -189,14 +191,15 @@ func (m *machine) register(rt *rapid.T) {
 // revise makes a new revision of a specification.
 func (m *machine) revise(rt *rapid.T) {
 	code := rapid.SampledFrom([]string{storetest.Stainless, storetest.Galvanized, storetest.Seam}).Draw(rt, "specification")
-	got, err := m.s.UpdateSpecification(context.Background(), code, m.model.revisions[code], store.Change{}, func(s *ledger.Specification) error {
+	old := len(m.model.revisions[code]) + 1
+	got, err := m.s.UpdateSpecification(context.Background(), code, old, store.Change{}, func(s *ledger.Specification) error {
 		s.TorqueNewtonMetres++
 		return nil
 	})
-	m.model.revisions[code]++
-	if err != nil || got.Version != m.model.revisions[code] {
-		rt.Fatalf("revision %d, %v; the model says %d", got.Version, err, m.model.revisions[code])
+	if err != nil || got.Version != old+1 {
+		rt.Fatalf("revision %d, %v; the model says %d", got.Version, err, old+1)
 	}
+	m.model.revisions[code] = append(m.model.revisions[code], got.UpdateTime)
 }
 
 // moveTool sends a tool home to the other site.
@@ -352,8 +355,16 @@ func (m *machine) id() uuid.UUID {
 	return id
 }
 
-// moment is another one at each call, in no order.
+// moment is another one at each call: the present, or one of the past in no order.
 func (m *machine) moment(rt *rapid.T) time.Time {
+	if rapid.IntRange(0, 3).Draw(rt, "present") == 0 {
+		now := ledger.Microseconds(time.Now())
+		if !now.After(m.latest) {
+			now = m.latest.Add(time.Microsecond)
+		}
+		m.latest = now
+		return now
+	}
 	m.clock++
 	hours := rapid.IntRange(0, 60*24).Draw(rt, "hours")
 	return storetest.Occurred.Add(time.Duration(hours)*time.Hour + time.Duration(m.clock)*time.Microsecond)

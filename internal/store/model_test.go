@@ -5,12 +5,12 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
+	"time"
 
 	"github.com/google/uuid"
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
-	"jointledger/internal/store/storetest"
 )
 
 // model is what the store is held to: the same promises over plain maps and
@@ -20,8 +20,9 @@ type model struct {
 	tools  map[string]ledger.Tool
 	people map[string]ledger.Person
 	joints map[ledger.Place]ledger.Joint
-	// revisions counts the revisions of each specification.
-	revisions map[string]int
+	// revisions are the moments at which each specification was revised, from the
+	// second revision on.
+	revisions map[string][]time.Time
 	// kept are the records in the order of their taking, as they were sent.
 	kept []*modelRecord
 	byID map[uuid.UUID]*modelRecord
@@ -30,20 +31,28 @@ type model struct {
 type modelRecord struct {
 	record ledger.Record
 	site   string
-	// specification held for the joint when it was taken.
+	// specification held for the joint when it happened.
 	specification ledger.SpecificationRef
 	correctedBy   uuid.UUID
 }
 
 func newModel() *model {
-	m := &model{
+	return &model{
 		lots: map[string]ledger.Lot{}, tools: map[string]ledger.Tool{}, people: map[string]ledger.Person{}, joints: map[ledger.Place]ledger.Joint{},
-		revisions: map[string]int{}, byID: map[uuid.UUID]*modelRecord{},
+		revisions: map[string][]time.Time{}, byID: map[uuid.UUID]*modelRecord{},
 	}
-	for _, s := range storetest.NewFleet().Specifications {
-		m.revisions[s.Code] = 1
+}
+
+// inForce is the revision of a specification that held at a moment: before any
+// was revised, the first.
+func (m *model) inForce(code string, at time.Time) ledger.SpecificationRef {
+	ref := ledger.SpecificationRef{Code: code, Revision: 1}
+	for _, revised := range m.revisions[code] {
+		if !revised.After(at) {
+			ref.Revision++
+		}
 	}
-	return m
+	return ref
 }
 
 // clone copies what a batch may change, to predict without keeping.
@@ -106,8 +115,7 @@ func (m *model) take(sent ledger.Record) answer {
 			return refusal
 		}
 	} else if joint := jointOf(sent); joint.Joint != "" {
-		code := m.joints[joint].Specification
-		kept.specification = ledger.SpecificationRef{Code: code, Revision: m.revisions[code]}
+		kept.specification = m.inForce(m.joints[joint].Specification, sent.Head().OccurTime)
 	}
 	m.kept, m.byID[id] = append(m.kept, kept), kept
 	return answer{state: store.Taken}
