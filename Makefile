@@ -19,13 +19,13 @@ demo: build ## the main job, embedded, in a temporary folder
 	@./testdata/demo.sh bin
 
 test: postgres browser ## the whole suite, on SQLite and PostgreSQL, with the race detector
-	$(RACE) ./... ./testdata/...
+	$(RACE) ./... ./testdata/demogen
 
 check: lint fresh ## what needs no run: formatting, linters, generated code
 
 lint:
 	@out=$$(gofmt -l $$(git ls-files '*.go')); if [ -n "$$out" ]; then echo "not gofmt-clean:"; echo "$$out"; exit 1; fi
-	$(GO) vet ./... ./testdata/...
+	$(GO) vet ./... ./testdata/demogen
 	$(GO) tool -modfile=$(CURDIR)/internal/tools/go.mod staticcheck ./...
 	cd proto && $(BUF) lint && $(BUF) format -d --exit-code
 

@@ -161,10 +161,19 @@ func matches(r ledger.Record, f store.RecordFilter) bool {
 func testRecordsPastTheParameterLimit(t *testing.T, e storetest.Engine) {
 	ctx := context.Background()
 	s := storetest.OpenFleet(t, e.NewConfig(t))
-	const n = 20_000
+	const n, joints = 20_000, 100
+	cells := []string{"RVB/CT1/C1", "KVR/CT1/C1"}
+	var planned []ledger.Joint
+	for i := range 2 * joints {
+		joint := storetest.NewFleet().Joints[0]
+		joint.Place = storetest.NewTightening(fmt.Sprintf("%s/X%03d", cells[i%2], i/2)).Joint
+		planned = append(planned, joint)
+	}
+	outcomes, err := s.RegisterJoints(ctx, planned, store.Change{})
+	wantStates(t, outcomes, err, slices.Repeat([]store.OutcomeState{store.Taken}, len(planned))...)
 	records := make([]ledger.Record, n)
 	for i := range records {
-		switch joint := []string{storetest.DenverJoint, storetest.KolkataJoint}[i%2]; i % 10 {
+		switch joint := planned[i%len(planned)].Place.String(); i % 10 {
 		case 7:
 			records[i] = storetest.NewIncident(ledger.Galling, joint)
 		default:
@@ -173,7 +182,7 @@ func testRecordsPastTheParameterLimit(t *testing.T, e storetest.Engine) {
 	}
 	sent := resentAll(records)
 	storetest.Record(t, s, records...)
-	outcomes, err := s.Record(ctx, sent[:1000], store.Change{})
+	outcomes, err = s.Record(ctx, sent[:1000], store.Change{})
 	wantStates(t, outcomes, err, slices.Repeat([]store.OutcomeState{store.AlreadyKnown}, 1000)...)
 	// The rest of a last chunk, and chunks that are just full.
 	more := int64(0)
