@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"os"
 	"os/exec"
 	"slices"
 	"strings"
@@ -184,6 +185,7 @@ func TestWhoAloneMayImport(t *testing.T) {
 func TestClientCarriesNoDatabase(t *testing.T) {
 	cmd := exec.Command("go", "list", "-deps", "./cmd/trackctl")
 	cmd.Dir = "../.."
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0") // as it is shipped
 	out, err := cmd.Output()
 	if err != nil {
 		t.Fatal(err)

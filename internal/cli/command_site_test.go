@@ -68,8 +68,12 @@ func TestSiteRequests(t *testing.T) {
 	} {
 		t.Run(tc.args, func(t *testing.T) {
 			a := newAnswering(t, func(method string, _ []byte) (proto.Message, error) {
-				if strings.HasPrefix(method, "Record") {
+				switch {
+				case strings.HasPrefix(method, "Record"):
 					return taken(), nil
+				case method == "ListJointStates":
+					// Of none it would be asked again, whether there are any at all.
+					return &pb.ListJointStatesResponse{Joints: []*pb.JointStatus{{Joint: &pb.Joint{Name: joint}}}}, nil
 				}
 				return &pb.ListSitesResponse{}, nil // empty: every other answer may be
 			})
