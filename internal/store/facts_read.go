@@ -174,6 +174,9 @@ FROM substitutions b JOIN specifications s ON s.id = b.specification_id WHERE s.
 // revisionByKey reads one revision of a specification. Revisions never change,
 // so each is read once.
 func (t *tx) revisionByKey(ctx context.Context, key int) (*ledger.Specification, error) {
+	if s, ok := t.revisions[key]; ok {
+		return s, nil
+	}
 	if s, ok := t.names.revisions.Get(key); ok {
 		return s, nil
 	}
@@ -186,6 +189,7 @@ func (t *tx) revisionByKey(ctx context.Context, key int) (*ledger.Specification,
 		return nil, err
 	}
 	s := specificationOf(name, r)
+	t.revisions[key] = &s
 	t.learn(func() { t.names.revisions.Add(key, &s) })
 	return &s, nil
 }
