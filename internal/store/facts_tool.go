@@ -221,6 +221,9 @@ func (f *toolFacts) inHour(ctx context.Context, t *tx, hour int64) ([]use, error
 // calibrationByKey reads one calibration. Records never change, so each is read
 // once.
 func (t *tx) calibrationByKey(ctx context.Context, key int64) (*ledger.Calibration, error) {
+	if c, ok := t.calibrations[key]; ok {
+		return c, nil
+	}
 	if c, ok := t.names.calibrations.Get(key); ok {
 		return c, nil
 	}
@@ -229,6 +232,7 @@ func (t *tx) calibrationByKey(ctx context.Context, key int64) (*ledger.Calibrati
 		return nil, err
 	}
 	c := r.(*ledger.Calibration)
+	t.calibrations[key] = c
 	t.learn(func() { t.names.calibrations.Add(key, c) })
 	return c, nil
 }

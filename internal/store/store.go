@@ -159,15 +159,16 @@ type tx struct {
 	found map[nameKey]int
 	// learned is what may be remembered once this transaction has committed.
 	learned []func()
-	// revisions are the revisions of specifications that were read here.
-	revisions map[int]*ledger.Specification
+	// revisions and calibrations are those that were read here.
+	revisions    map[int]*ledger.Specification
+	calibrations map[int64]*ledger.Calibration
 	// cells are those whose joints were all looked up here.
 	cells  map[int]bool
 	client *ent.Client
 }
 
 func (s *Store) newTx(t *sql.Tx, dry bool) *tx {
-	return &tx{Store: s, sql: t, dry: dry, now: ledger.Microseconds(time.Now()), found: map[nameKey]int{}, revisions: map[int]*ledger.Specification{}, cells: map[int]bool{}}
+	return &tx{Store: s, sql: t, dry: dry, now: ledger.Microseconds(time.Now()), found: map[nameKey]int{}, revisions: map[int]*ledger.Specification{}, calibrations: map[int64]*ledger.Calibration{}, cells: map[int]bool{}}
 }
 
 // ent gives ent's client over this transaction.
