@@ -57,7 +57,7 @@ func (t *tx) currentRevisions(ctx context.Context, rows []*staged) error {
 	joints := map[int]jointFacts{}
 	specs := map[int][]revisionInForce{}
 	var keys []any
-	err := inChunks(keysOf(rows, func(r *staged) int { return r.keys.joint }), 1, func(part []any) error {
+	err := inKeys(keysOf(rows, func(r *staged) int { return r.keys.joint }), func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var joint int
 			var f jointFacts
@@ -75,7 +75,7 @@ func (t *tx) currentRevisions(ctx context.Context, rows []*staged) error {
 	if err != nil {
 		return err
 	}
-	err = inChunks(keys, 1, func(part []any) error {
+	err = inKeys(keys, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var spec int
 			var v revisionInForce

@@ -16,7 +16,7 @@ import (
 
 func (t *tx) lotFacts(ctx context.Context, keys []any) (map[int]*ledger.Lot, error) {
 	lots := map[int]*ledger.Lot{}
-	err := inChunks(keys, 1, func(part []any) error {
+	err := inKeys(keys, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var id int
 			var l ledger.Lot
@@ -33,7 +33,7 @@ func (t *tx) lotFacts(ctx context.Context, keys []any) (map[int]*ledger.Lot, err
 
 func (t *tx) personFacts(ctx context.Context, keys []any) (map[int]*ledger.Person, error) {
 	people := map[int]*ledger.Person{}
-	err := inChunks(keys, 1, func(part []any) error {
+	err := inKeys(keys, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var id int
 			var p ledger.Person
@@ -67,7 +67,7 @@ func (t *tx) batchFacts(ctx context.Context, rows []*staged) (map[string]*ledger
 			numbers = append(numbers, n)
 		}
 	}
-	err := inChunks(numbers, 1, func(part []any) error {
+	err := inKeys(numbers, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var b ledger.Batch
 			err := rows.Scan(&b.Number, &b.Kind, &b.Product, &b.ExpireDate, &b.MinimumCelsius, &b.MaximumCelsius)
@@ -82,7 +82,7 @@ func (t *tx) batchFacts(ctx context.Context, rows []*staged) (map[string]*ledger
 // holds that says on what.
 func (t *tx) holdSpans(ctx context.Context, column string, keys []any) (map[int][]span, error) {
 	spans := map[int][]span{}
-	err := inChunks(keys, 1, func(part []any) error {
+	err := inKeys(keys, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var key int
 			var s span
@@ -99,7 +99,7 @@ WHERE h.action = 1 AND h.`+column+" IN "+marks(1, len(part)), part...)
 // readStocks reads the running sums of the lots.
 func (k *knownFacts) readStocks(ctx context.Context, lots []any) error {
 	moved := map[int]bool{}
-	err := inChunks(lots, 1, func(part []any) error {
+	err := inKeys(lots, func(part []any) error {
 		return k.t.query(ctx, func(rows *sql.Rows) error {
 			var key lotSite
 			var received, removed, counted, onHand int64
@@ -133,25 +133,36 @@ func (k *knownFacts) stockAt(lot, site int) *stockFacts {
 	return k.stocks[key]
 }
 
-// earlierTreatments reads what the threads of the rows' joints carried before.
+// earlierTreatments reads which of the rows' joints were ever tightened with
+// anti-seize or with thread-locking compound, where a row brings the other one:
+// only these two are in conflict, and few joints see both.
 func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]treated, error) {
 	treatments := map[int][]treated{}
-	keys := keysOf(rows, func(r *staged) int {
-		if r.RecordKind() != ledger.KindTightening {
+	conflicting := map[ledger.Treatment]ledger.Treatment{
+		ledger.TreatmentAntiSeize: ledger.TreatmentThreadLocking, ledger.TreatmentThreadLocking: ledger.TreatmentAntiSeize,
+	}
+	for brought, other := range conflicting {
+		keys := keysOf(rows, func(r *staged) int {
+			if v, ok := r.Record.(*ledger.Tightening); ok && v.Treatment == brought {
+				return r.keys.joint
+			}
 			return 0
+		})
+		err := inKeys(keys, func(part []any) error {
+			return t.query(ctx, func(rows *sql.Rows) error {
+				var joint int
+				one := treated{treatment: other}
+				err := rows.Scan(&joint, &one.id, &one.at)
+				treatments[joint] = append(treatments[joint], one)
+				return err
+			}, "SELECT r.joint_id, r.id, r.occur_time FROM records r JOIN tightenings x ON x.id = r.id WHERE r.joint_id IN "+marks(1, len(part))+" AND x.treatment = ? AND "+notCorrected,
+				append(part[:len(part):len(part)], uint8(other))...)
+		})
+		if err != nil {
+			return nil, err
 		}
-		return r.keys.joint
-	})
-	err := inChunks(keys, 1, func(part []any) error {
-		return t.query(ctx, func(rows *sql.Rows) error {
-			var joint int
-			var one treated
-			err := rows.Scan(&joint, &one.id, &one.at, &one.treatment)
-			treatments[joint] = append(treatments[joint], one)
-			return err
-		}, "SELECT r.joint_id, r.id, r.occur_time, x.treatment FROM records r JOIN tightenings x ON x.id = r.id WHERE r.joint_id IN "+marks(1, len(part))+" AND "+notCorrected, part...)
-	})
-	return treatments, err
+	}
+	return treatments, nil
 }
 
 func (k *knownFacts) substitutionsOf(ctx context.Context, code string) ([]ledger.Substitution, error) {

@@ -46,7 +46,7 @@ type use struct{ at, fasteners int64 }
 
 func (t *tx) toolFacts(ctx context.Context, keys []any) (map[int]*toolFacts, error) {
 	tools := map[int]*toolFacts{}
-	err := inChunks(keys, 1, func(part []any) error {
+	err := inKeys(keys, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			f := &toolFacts{tool: &ledger.Tool{}, sums: map[[2]int64]int64{}, hours: map[int64][]use{}}
 			v, zone := f.tool, ""
@@ -64,7 +64,7 @@ FROM tools x JOIN sites s ON s.id = x.home_site_id WHERE x.id IN `+marks(1, len(
 	if err != nil {
 		return nil, err
 	}
-	return tools, inChunks(keys, 1, func(part []any) error { return t.toolPast(ctx, tools, part) })
+	return tools, inKeys(keys, func(part []any) error { return t.toolPast(ctx, tools, part) })
 }
 
 // toolPast reads the calibrations, custody and events of tools.

@@ -125,7 +125,7 @@ func (t *tx) knownKeys(ctx context.Context, ids []uuid.UUID) (map[uuid.UUID]reco
 	for i := range ids {
 		uids[i] = ids[i][:]
 	}
-	err := inChunks(uids, 1, func(part []any) error {
+	err := inKeys(uids, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var uid []byte
 			var k recordKey

@@ -48,6 +48,7 @@ type Store struct {
 	names    *names
 	writer   *writer
 	insert   inserter
+	prepared statements
 	unjudged bool
 	// serving keeps migrations off the embedded database while it is open.
 	serving *flock.Flock
@@ -157,6 +158,8 @@ type tx struct {
 	// found are the keys looked up here; they are shared with other transactions
 	// only once this one has committed, since it may have made them itself.
 	found map[nameKey]int
+	// statements are those of the writer; nil in a transaction that reads.
+	statements *statements
 	// learned is what may be remembered once this transaction has committed.
 	learned []func()
 	// revisions and calibrations are those that were read here.
@@ -218,7 +221,7 @@ func (s *Store) viewOn(ctx context.Context, db *sql.DB, f func(*tx) error) error
 
 // query runs a query written with `?` for parameters and calls row for each row.
 func (t *tx) query(ctx context.Context, row func(*sql.Rows) error, query string, args ...any) error {
-	rows, err := t.sql.QueryContext(ctx, t.engine.bind(query), args...)
+	rows, err := t.rows(ctx, t.engine.bind(query), args)
 	if err != nil {
 		return err
 	}
@@ -253,6 +256,23 @@ func repeat(s string, n int) string {
 		b = append(b, s...)
 	}
 	return string(b)
+}
+
+// inKeys calls f for consecutive parts of the keys of an IN list. Each part is
+// filled up to a power of two with its last key, so that there are few different
+// statements, and those that come often are prepared (statements.go).
+func inKeys(keys []any, f func([]any) error) error {
+	return inChunks(keys, 1, func(part []any) error {
+		size := 1
+		for size < len(part) {
+			size *= 2
+		}
+		filled := append(make([]any, 0, size), part...)
+		for len(filled) < size && size <= 1024 {
+			filled = append(filled, part[len(part)-1])
+		}
+		return f(filled)
+	})
 }
 
 // inChunks calls f for consecutive parts of items, each small enough for the

@@ -196,7 +196,7 @@ func (t *tx) countTimes(ctx context.Context, keys []lotSite) (map[lotSite]int64,
 			lots = append(lots, k.lot)
 		}
 	}
-	err := inChunks(lots, 1, func(part []any) error {
+	err := inKeys(lots, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var k lotSite
 			var at int64

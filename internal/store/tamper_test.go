@@ -12,7 +12,10 @@ import (
 )
 
 // recordTables are the tables that hold what a record says.
-var recordTables = []string{"records", "tightenings", "incidents", "calibrations", "lot_movements"}
+var recordTables = []string{
+	"records", "tightenings", "incidents", "calibrations", "lot_movements", "sealings", "inspections",
+	"custodies", "holds", "dispositions", "sign_offs", "corrections", "findings",
+}
 
 // tamperer changes the database behind the store's back, with the guards taken
 // away, and puts it right again.
@@ -116,7 +119,7 @@ func (w *tamperer) other(column, kind string) []string {
 	case kind == "json" || kind == "jsonb":
 		text := map[bool]string{true: column + "::text", false: column}[w.postgres()]
 		suffix := map[bool]string{true: "::jsonb", false: ""}[w.postgres()]
-		return []string{"replace(" + text + ", '60.2', '60.25')" + suffix, "'[]'" + suffix}
+		return []string{"replace(" + text + ", '0', '1')" + suffix, "'[]'" + suffix}
 	case kind == "blob":
 		return []string{fmt.Sprintf("randomblob(length(%s))", column)}
 	case kind == "bytea":

@@ -105,46 +105,6 @@ func testVerifySound(t *testing.T, e storetest.Engine) {
 	}
 }
 
-// testVerifyFindsEachColumn changes each column of each table of records, in a
-// record of each kind, and expects the record to be named.
-func testVerifyFindsEachColumn(t *testing.T, e storetest.Engine) {
-	c := e.NewConfig(t)
-	s := storetest.OpenFleet(t, c)
-	records := verified(t, s)
-	w := newTamperer(t, e, c)
-	tables := map[ledger.RecordKind]string{
-		ledger.KindTightening: "tightenings", ledger.KindIncident: "incidents", ledger.KindCalibration: "calibrations", ledger.KindLotMovement: "lot_movements",
-	}
-	for _, r := range records {
-		for _, table := range []string{"records", tables[r.RecordKind()]} {
-			for column, kind := range w.columns(table) {
-				for _, value := range w.other(column, kind) {
-					if strings.HasPrefix(value, "CASE") && w.isNotNull(table, column) {
-						continue // the column holds no NULL
-					}
-					what := fmt.Sprintf("%s: %s.%s = %s", ledger.RecordKinds.Name(r.RecordKind()), table, column, value)
-					w.exec(fmt.Sprintf("UPDATE %s SET %s = %s WHERE id %% 1099511627776 = %d", table, column, value, r.Head().Sequence))
-					var changed bool
-					if err := w.db.QueryRow(fmt.Sprintf("SELECT EXISTS (SELECT * FROM %s EXCEPT SELECT * FROM sound_%s)", table, table)).Scan(&changed); err != nil {
-						t.Fatal(err)
-					}
-					if !changed {
-						w.mend(table)
-						continue // it was that already, such as an empty text
-					}
-					chain, _ := problemsOf(t, s)
-					if named := fmt.Sprintf("%s: record %d ", storetest.Denver, r.Head().Sequence); !slices.ContainsFunc(chain, func(p string) bool { return strings.HasPrefix(p, named) }) {
-						t.Errorf("%s: problems %q do not name record %d", what, chain, r.Head().Sequence)
-					}
-					w.mend(table)
-				}
-			}
-		}
-	}
-	w.guard()
-	soundReport(t, s)
-}
-
 func testVerifyFindsWhatIsMissing(t *testing.T, e storetest.Engine) {
 	c := e.NewConfig(t)
 	s := storetest.OpenFleet(t, c)

@@ -180,12 +180,14 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 		}
 	}()
 	s := w.store
+	s.prepared.prepare(ctx, s.write)
 	sqlTx, err := s.write.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
 	defer sqlTx.Rollback() //nolint:errcheck // after a commit it does nothing
 	t := s.newTx(sqlTx, false)
+	t.statements = &s.prepared
 	var records []ledger.Record
 	for _, j := range group {
 		if j.change != nil {
