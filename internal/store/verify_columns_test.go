@@ -138,11 +138,10 @@ func (w *tamperer) expectNamed(s *store.Store, what string, records []int64) {
 	for _, one := range report.Sites {
 		problems = append(problems, one.Problems...)
 	}
-	for _, r := range records {
-		named := fmt.Sprintf("record %d ", r)
-		if !slices.ContainsFunc(problems, func(p string) bool { return strings.HasPrefix(p, named) }) {
-			w.t.Errorf("%s: problems %q do not name record %d", what, problems, r)
-		}
+	unnamed := slices.DeleteFunc(records, func(r int64) bool {
+		return slices.ContainsFunc(problems, func(p string) bool { return strings.HasPrefix(p, fmt.Sprintf("record %d ", r)) })
+	})
+	if len(unnamed) > 0 {
+		w.t.Errorf("%s: records %v are not named; the problems are\n%s", what, unnamed, strings.Join(problems, "\n"))
 	}
 }
-
