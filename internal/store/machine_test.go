@@ -4,7 +4,6 @@ import (
 	"context"
 	"flag"
 	"slices"
-	"strconv"
 	"testing"
 	"time"
 
@@ -21,54 +20,43 @@ import (
 // TestStateMachine lets chance write to a store and to the model at once: things
 // registered, records of all kinds sent, resent, altered, batched and corrected,
 // the store closed and opened again. Every answer must be the model's, and so must
-// the figures in the end.
+// the figures in the end. On PostgreSQL it takes fewer steps.
 func TestStateMachine(t *testing.T) {
-	// Not in parallel: the number of checks is rapid's own flag.
-	for _, c := range []struct {
-		engine storetest.Engine
-		checks int
-	}{{storetest.SQLite(), 10}, {storetest.Postgres(), 4}} {
-		t.Run(c.engine.Name, func(t *testing.T) {
-			setUnlessGiven(t, "rapid.checks", c.checks)
-			rapid.Check(t, func(rt *rapid.T) {
-				m := newMachine(t, rt, c.engine)
-				defer m.close(rt)
-				rt.Repeat(map[string]func(*rapid.T){
-					"register":     m.register,
-					"revise":       m.revise,
-					"move a tool":  m.moveTool,
-					"record":       m.recordNew,
-					"record again": m.recordAgain,
-					"correct":      m.correct,
-					"open again":   m.reopen,
-					"compare":      m.compare,
-				})
-				m.compare(rt)
+	t.Parallel()
+	storetest.Each(t, func(t *testing.T, e storetest.Engine) {
+		most := map[string]int{"sqlite": 1000, "postgres": 20}[e.Name]
+		rapid.Check(t, func(rt *rapid.T) {
+			m := newMachine(t, rt, e)
+			defer m.close(rt)
+			steps := 0
+			bounded := func(action func(*rapid.T)) func(*rapid.T) {
+				return func(rt *rapid.T) {
+					if steps++; steps <= most {
+						action(rt)
+					}
+				}
+			}
+			rt.Repeat(map[string]func(*rapid.T){
+				"register":     bounded(m.register),
+				"revise":       bounded(m.revise),
+				"move a tool":  bounded(m.moveTool),
+				"record":       bounded(m.recordNew),
+				"record again": bounded(m.recordAgain),
+				"correct":      bounded(m.correct),
+				"open again":   bounded(m.reopen),
+				"compare":      bounded(m.compare),
 			})
+			m.compare(rt)
 		})
-	}
+	})
 }
 
-// setUnlessGiven sets one of rapid's flags for a test, unless it stands on the
-// command line.
-func setUnlessGiven(t *testing.T, name string, value int) {
-	t.Helper()
-	given := false
-	flag.Visit(func(f *flag.Flag) { given = given || f.Name == name })
-	if given {
-		return
+// fewChecks makes rapid run as many checks as fit beside the other tests, unless
+// the command line says otherwise (-rapid.checks, rapid's own default is 100).
+func fewChecks() {
+	if err := flag.Lookup("rapid.checks").Value.Set("10"); err != nil {
+		panic(err)
 	}
-	// Not with flag.Set: what that sets counts as given from then on.
-	flagged := flag.Lookup(name).Value
-	old := flagged.String()
-	if err := flagged.Set(strconv.Itoa(value)); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := flagged.Set(old); err != nil {
-			t.Fatal(err)
-		}
-	})
 }
 
 type machine struct {

@@ -1,6 +1,10 @@
 package store
 
-import "jointledger/internal/ledger"
+import (
+	"fmt"
+
+	"jointledger/internal/ledger"
+)
 
 // kindTable says where the content of a kind of record is kept.
 type kindTable struct {
@@ -9,6 +13,9 @@ type kindTable struct {
 	columns, joins string
 	// unused are the references of a record that this kind leaves empty.
 	unused []string
+	// contrary is a condition over the content x and its record r that only
+	// tampering fulfils: references that do not fit one another.
+	contrary string
 }
 
 // Revisions of specifications are joined as sv, their names as sp.
@@ -16,6 +23,12 @@ const (
 	withRevision  = " JOIN specification_revisions sv ON sv.id = x.specification_revision_id JOIN specifications sp ON sp.id = sv.specification_id"
 	mayBeRevision = " LEFT JOIN specification_revisions sv ON sv.id = x.specification_revision_id LEFT JOIN specifications sp ON sp.id = sv.specification_id"
 )
+
+// unlike is the condition that two rows do not name the same joint, lot and tool.
+func unlike(a, b string) string {
+	const differ = "%[1]s.joint_id IS DISTINCT FROM %[2]s.joint_id OR %[1]s.lot_id IS DISTINCT FROM %[2]s.lot_id OR %[1]s.tool_id IS DISTINCT FROM %[2]s.tool_id"
+	return fmt.Sprintf(differ, a, b)
+}
 
 var kindTables = map[ledger.RecordKind]kindTable{
 	ledger.KindTightening: {
@@ -48,22 +61,34 @@ var kindTables = map[ledger.RecordKind]kindTable{
 		columns: "x.action, COALESCE(ht.tag, ''), COALESCE(hc.tag, ''), x.reason, x.rule, cr.uid, hr.uid, x.decision, er.uid",
 		joins: ` LEFT JOIN cells hc ON hc.id = x.cell_id LEFT JOIN towers ht ON ht.id = hc.tower_id LEFT JOIN records cr ON cr.id = x.cause_id
 LEFT JOIN records hr ON hr.id = x.released_hold_id LEFT JOIN holds e ON e.released_hold_id = x.id LEFT JOIN records er ON er.id = e.id`,
+		// What is held stands in the record too; a cell stands alone.
+		contrary: unlike("x", "r") + `
+OR x.cell_id IS NOT NULL AND (r.joint_id IS NOT NULL OR r.lot_id IS NOT NULL OR r.tool_id IS NOT NULL)
+OR x.cause_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM records k WHERE k.id = x.cause_id)
+OR x.released_hold_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM holds k WHERE k.id = x.released_hold_id)`,
 	},
 	ledger.KindDisposition: {
 		table:   "dispositions",
 		columns: "ir.uid, x.decision, x.reason",
 		joins:   " JOIN records ir ON ir.id = x.incident_id",
+		// It stands where its incident does.
+		contrary: "EXISTS (SELECT 1 FROM records k WHERE k.id = x.incident_id AND (" + unlike("k", "r") + "))",
 	},
 	ledger.KindSignOff: {
 		table:   "sign_offs",
 		columns: "COALESCE(st.tag, ht.tag, ''), COALESCE(hc.tag, ''), x.point, x.title",
 		joins:   " LEFT JOIN towers st ON st.id = x.tower_id LEFT JOIN cells hc ON hc.id = x.cell_id LEFT JOIN towers ht ON ht.id = hc.tower_id",
 		unused:  []string{"lot_id", "tool_id"},
+		// Of joint, cell and tower, one is named.
+		contrary: "r.joint_id IS NOT NULL AND (x.cell_id IS NOT NULL OR x.tower_id IS NOT NULL) OR x.cell_id IS NOT NULL AND x.tower_id IS NOT NULL",
 	},
 	ledger.KindCorrection: {
 		table:   "corrections",
 		columns: "ar.uid, br.uid, x.reason",
 		joins:   " JOIN records ar ON ar.id = x.corrected_id LEFT JOIN records br ON br.id = x.replacement_id",
+		// It stands where the corrected record does.
+		contrary: "EXISTS (SELECT 1 FROM records k WHERE k.id = x.corrected_id AND (" + unlike("k", "r") + `))
+OR x.replacement_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM records k WHERE k.id = x.replacement_id)`,
 	},
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -114,8 +115,13 @@ func (w *tamperer) columns(table string) map[string]string {
 // other gives expressions of values that a column of a type does not hold now.
 func (w *tamperer) other(column, kind string) []string {
 	switch {
-	case column == "id":
-		return []string{"id + 1000"}
+	case column == "offline":
+		return []string{"1 - offline"} // yes or no
+	case slices.Contains([]string{"cause_id", "released_hold_id", "incident_id", "corrected_id", "replacement_id"}, column):
+		// Other records; each can be corrected, replace and be released once.
+		return []string{fmt.Sprintf("COALESCE(%s + 1, -id)", column)}
+	case column == "id", column == "record_id":
+		return []string{column + " + 1000"}
 	case kind == "json" || kind == "jsonb":
 		text := map[bool]string{true: column + "::text", false: column}[w.postgres()]
 		suffix := map[bool]string{true: "::jsonb", false: ""}[w.postgres()]

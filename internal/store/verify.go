@@ -209,6 +209,11 @@ func (t *tx) strays(ctx context.Context, from, to int64, problem func(string, ..
 		if err != nil {
 			return err
 		}
+		if own.contrary != "" {
+			if err := t.contradictions(ctx, kind, from, to, problem); err != nil {
+				return err
+			}
+		}
 		if len(own.unused) == 0 {
 			continue
 		}
@@ -224,6 +229,18 @@ func (t *tx) strays(ctx context.Context, from, to int64, problem func(string, ..
 		}
 	}
 	return nil
+}
+
+// contradictions reports records whose references do not fit one another: some
+// are kept twice, so that they are found quickly, and the links cover them once.
+func (t *tx) contradictions(ctx context.Context, kind ledger.RecordKind, from, to int64, problem func(string, ...any)) error {
+	own := kindTables[kind]
+	return t.query(ctx, func(rows *sql.Rows) error {
+		var id int64
+		err := rows.Scan(&id)
+		problem("record %d (%s) names one thing in one place and another in another", id&(1<<sequenceBits-1), ledger.RecordKinds.Name(kind))
+		return err
+	}, "SELECT x.id FROM "+own.table+" x JOIN records r ON r.id = x.id WHERE x.id >= ? AND x.id < ? AND ("+own.contrary+") ORDER BY x.id LIMIT ?", from, to, mostProblems)
 }
 
 // verifyTallies compares the tallies with a recount from the records.
