@@ -30,6 +30,7 @@ import (
 	"jointledger/ent/lotsum"
 	"jointledger/ent/person"
 	"jointledger/ent/record"
+	"jointledger/ent/registerepoch"
 	"jointledger/ent/requestkey"
 	"jointledger/ent/sealing"
 	"jointledger/ent/signoff"
@@ -94,6 +95,8 @@ type Client struct {
 	Person *PersonClient
 	// Record is the client for interacting with the Record builders.
 	Record *RecordClient
+	// RegisterEpoch is the client for interacting with the RegisterEpoch builders.
+	RegisterEpoch *RegisterEpochClient
 	// RequestKey is the client for interacting with the RequestKey builders.
 	RequestKey *RequestKeyClient
 	// Sealing is the client for interacting with the Sealing builders.
@@ -148,6 +151,7 @@ func (c *Client) init() {
 	c.LotSum = NewLotSumClient(c.config)
 	c.Person = NewPersonClient(c.config)
 	c.Record = NewRecordClient(c.config)
+	c.RegisterEpoch = NewRegisterEpochClient(c.config)
 	c.RequestKey = NewRequestKeyClient(c.config)
 	c.Sealing = NewSealingClient(c.config)
 	c.SignOff = NewSignOffClient(c.config)
@@ -271,6 +275,7 @@ func (c *Client) Tx(ctx context.Context) (*Tx, error) {
 		LotSum:                NewLotSumClient(cfg),
 		Person:                NewPersonClient(cfg),
 		Record:                NewRecordClient(cfg),
+		RegisterEpoch:         NewRegisterEpochClient(cfg),
 		RequestKey:            NewRequestKeyClient(cfg),
 		Sealing:               NewSealingClient(cfg),
 		SignOff:               NewSignOffClient(cfg),
@@ -321,6 +326,7 @@ func (c *Client) BeginTx(ctx context.Context, opts *sql.TxOptions) (*Tx, error) 
 		LotSum:                NewLotSumClient(cfg),
 		Person:                NewPersonClient(cfg),
 		Record:                NewRecordClient(cfg),
+		RegisterEpoch:         NewRegisterEpochClient(cfg),
 		RequestKey:            NewRequestKeyClient(cfg),
 		Sealing:               NewSealingClient(cfg),
 		SignOff:               NewSignOffClient(cfg),
@@ -364,9 +370,10 @@ func (c *Client) Use(hooks ...Hook) {
 	for _, n := range []interface{ Use(...Hook) }{
 		c.Attachment, c.Batch, c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction,
 		c.Custody, c.Disposition, c.Finding, c.Hold, c.Incident, c.Inspection, c.Joint,
-		c.Lot, c.LotMovement, c.LotSum, c.Person, c.Record, c.RequestKey, c.Sealing,
-		c.SignOff, c.Site, c.Specification, c.SpecificationRevision, c.Substitution,
-		c.Tally, c.Tightening, c.Tool, c.ToolUse, c.Tower,
+		c.Lot, c.LotMovement, c.LotSum, c.Person, c.Record, c.RegisterEpoch,
+		c.RequestKey, c.Sealing, c.SignOff, c.Site, c.Specification,
+		c.SpecificationRevision, c.Substitution, c.Tally, c.Tightening, c.Tool,
+		c.ToolUse, c.Tower,
 	} {
 		n.Use(hooks...)
 	}
@@ -378,9 +385,10 @@ func (c *Client) Intercept(interceptors ...Interceptor) {
 	for _, n := range []interface{ Intercept(...Interceptor) }{
 		c.Attachment, c.Batch, c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction,
 		c.Custody, c.Disposition, c.Finding, c.Hold, c.Incident, c.Inspection, c.Joint,
-		c.Lot, c.LotMovement, c.LotSum, c.Person, c.Record, c.RequestKey, c.Sealing,
-		c.SignOff, c.Site, c.Specification, c.SpecificationRevision, c.Substitution,
-		c.Tally, c.Tightening, c.Tool, c.ToolUse, c.Tower,
+		c.Lot, c.LotMovement, c.LotSum, c.Person, c.Record, c.RegisterEpoch,
+		c.RequestKey, c.Sealing, c.SignOff, c.Site, c.Specification,
+		c.SpecificationRevision, c.Substitution, c.Tally, c.Tightening, c.Tool,
+		c.ToolUse, c.Tower,
 	} {
 		n.Intercept(interceptors...)
 	}
@@ -427,6 +435,8 @@ func (c *Client) Mutate(ctx context.Context, m Mutation) (Value, error) {
 		return c.Person.mutate(ctx, m)
 	case *RecordMutation:
 		return c.Record.mutate(ctx, m)
+	case *RegisterEpochMutation:
+		return c.RegisterEpoch.mutate(ctx, m)
 	case *RequestKeyMutation:
 		return c.RequestKey.mutate(ctx, m)
 	case *SealingMutation:
@@ -3335,6 +3345,139 @@ func (c *RecordClient) mutate(ctx context.Context, m *RecordMutation) (Value, er
 	}
 }
 
+// RegisterEpochClient is a client for the RegisterEpoch schema.
+type RegisterEpochClient struct {
+	config
+}
+
+// NewRegisterEpochClient returns a client for the RegisterEpoch from the given config.
+func NewRegisterEpochClient(c config) *RegisterEpochClient {
+	return &RegisterEpochClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `registerepoch.Hooks(f(g(h())))`.
+func (c *RegisterEpochClient) Use(hooks ...Hook) {
+	c.hooks.RegisterEpoch = append(c.hooks.RegisterEpoch, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `registerepoch.Intercept(f(g(h())))`.
+func (c *RegisterEpochClient) Intercept(interceptors ...Interceptor) {
+	c.inters.RegisterEpoch = append(c.inters.RegisterEpoch, interceptors...)
+}
+
+// Create returns a builder for creating a RegisterEpoch entity.
+func (c *RegisterEpochClient) Create() *RegisterEpochCreate {
+	mutation := newRegisterEpochMutation(c.config, OpCreate)
+	return &RegisterEpochCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of RegisterEpoch entities.
+func (c *RegisterEpochClient) CreateBulk(builders ...*RegisterEpochCreate) *RegisterEpochCreateBulk {
+	return &RegisterEpochCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *RegisterEpochClient) MapCreateBulk(slice any, setFunc func(*RegisterEpochCreate, int)) *RegisterEpochCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &RegisterEpochCreateBulk{err: fmt.Errorf("calling to RegisterEpochClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*RegisterEpochCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &RegisterEpochCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for RegisterEpoch.
+func (c *RegisterEpochClient) Update() *RegisterEpochUpdate {
+	mutation := newRegisterEpochMutation(c.config, OpUpdate)
+	return &RegisterEpochUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *RegisterEpochClient) UpdateOne(_m *RegisterEpoch) *RegisterEpochUpdateOne {
+	mutation := newRegisterEpochMutation(c.config, OpUpdateOne, withRegisterEpoch(_m))
+	return &RegisterEpochUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *RegisterEpochClient) UpdateOneID(id int) *RegisterEpochUpdateOne {
+	mutation := newRegisterEpochMutation(c.config, OpUpdateOne, withRegisterEpochID(id))
+	return &RegisterEpochUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for RegisterEpoch.
+func (c *RegisterEpochClient) Delete() *RegisterEpochDelete {
+	mutation := newRegisterEpochMutation(c.config, OpDelete)
+	return &RegisterEpochDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *RegisterEpochClient) DeleteOne(_m *RegisterEpoch) *RegisterEpochDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *RegisterEpochClient) DeleteOneID(id int) *RegisterEpochDeleteOne {
+	builder := c.Delete().Where(registerepoch.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &RegisterEpochDeleteOne{builder}
+}
+
+// Query returns a query builder for RegisterEpoch.
+func (c *RegisterEpochClient) Query() *RegisterEpochQuery {
+	return &RegisterEpochQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeRegisterEpoch},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a RegisterEpoch entity by its id.
+func (c *RegisterEpochClient) Get(ctx context.Context, id int) (*RegisterEpoch, error) {
+	return c.Query().Where(registerepoch.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *RegisterEpochClient) GetX(ctx context.Context, id int) *RegisterEpoch {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *RegisterEpochClient) Hooks() []Hook {
+	return c.hooks.RegisterEpoch
+}
+
+// Interceptors returns the client interceptors.
+func (c *RegisterEpochClient) Interceptors() []Interceptor {
+	return c.inters.RegisterEpoch
+}
+
+func (c *RegisterEpochClient) mutate(ctx context.Context, m *RegisterEpochMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&RegisterEpochCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&RegisterEpochUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&RegisterEpochUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&RegisterEpochDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown RegisterEpoch mutation op: %q", m.Op())
+	}
+}
+
 // RequestKeyClient is a client for the RequestKey schema.
 type RequestKeyClient struct {
 	config
@@ -5064,16 +5207,16 @@ type (
 	hooks struct {
 		Attachment, Batch, Blob, Calibration, Cell, Chain, Correction, Custody,
 		Disposition, Finding, Hold, Incident, Inspection, Joint, Lot, LotMovement,
-		LotSum, Person, Record, RequestKey, Sealing, SignOff, Site, Specification,
-		SpecificationRevision, Substitution, Tally, Tightening, Tool, ToolUse,
-		Tower []ent.Hook
+		LotSum, Person, Record, RegisterEpoch, RequestKey, Sealing, SignOff, Site,
+		Specification, SpecificationRevision, Substitution, Tally, Tightening, Tool,
+		ToolUse, Tower []ent.Hook
 	}
 	inters struct {
 		Attachment, Batch, Blob, Calibration, Cell, Chain, Correction, Custody,
 		Disposition, Finding, Hold, Incident, Inspection, Joint, Lot, LotMovement,
-		LotSum, Person, Record, RequestKey, Sealing, SignOff, Site, Specification,
-		SpecificationRevision, Substitution, Tally, Tightening, Tool, ToolUse,
-		Tower []ent.Interceptor
+		LotSum, Person, Record, RegisterEpoch, RequestKey, Sealing, SignOff, Site,
+		Specification, SpecificationRevision, Substitution, Tally, Tightening, Tool,
+		ToolUse, Tower []ent.Interceptor
 	}
 )
 

@@ -25,6 +25,7 @@ import (
 	"jointledger/ent/lotsum"
 	"jointledger/ent/person"
 	"jointledger/ent/record"
+	"jointledger/ent/registerepoch"
 	"jointledger/ent/requestkey"
 	"jointledger/ent/sealing"
 	"jointledger/ent/signoff"
@@ -122,6 +123,7 @@ func checkColumn(t, c string) error {
 			lotsum.Table:                lotsum.ValidColumn,
 			person.Table:                person.ValidColumn,
 			record.Table:                record.ValidColumn,
+			registerepoch.Table:         registerepoch.ValidColumn,
 			requestkey.Table:            requestkey.ValidColumn,
 			sealing.Table:               sealing.ValidColumn,
 			signoff.Table:               signoff.ValidColumn,

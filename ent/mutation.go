@@ -27,6 +27,7 @@ import (
 	"jointledger/ent/person"
 	"jointledger/ent/predicate"
 	"jointledger/ent/record"
+	"jointledger/ent/registerepoch"
 	"jointledger/ent/requestkey"
 	"jointledger/ent/sealing"
 	"jointledger/ent/signoff"
@@ -73,6 +74,7 @@ const (
 	TypeLotSum                = "LotSum"
 	TypePerson                = "Person"
 	TypeRecord                = "Record"
+	TypeRegisterEpoch         = "RegisterEpoch"
 	TypeRequestKey            = "RequestKey"
 	TypeSealing               = "Sealing"
 	TypeSignOff               = "SignOff"
@@ -15607,6 +15609,374 @@ func (m *RecordMutation) ResetEdge(name string) error {
 		return nil
 	}
 	return fmt.Errorf("unknown Record edge %s", name)
+}
+
+// RegisterEpochMutation represents an operation that mutates the RegisterEpoch nodes in the graph.
+type RegisterEpochMutation struct {
+	config
+	op            Op
+	typ           string
+	id            *int
+	epoch         *int64
+	addepoch      *int64
+	clearedFields map[string]struct{}
+	done          bool
+	oldValue      func(context.Context) (*RegisterEpoch, error)
+	predicates    []predicate.RegisterEpoch
+}
+
+var _ ent.Mutation = (*RegisterEpochMutation)(nil)
+
+// registerepochOption allows management of the mutation configuration using functional options.
+type registerepochOption func(*RegisterEpochMutation)
+
+// newRegisterEpochMutation creates new mutation for the RegisterEpoch entity.
+func newRegisterEpochMutation(c config, op Op, opts ...registerepochOption) *RegisterEpochMutation {
+	m := &RegisterEpochMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeRegisterEpoch,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withRegisterEpochID sets the ID field of the mutation.
+func withRegisterEpochID(id int) registerepochOption {
+	return func(m *RegisterEpochMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *RegisterEpoch
+		)
+		m.oldValue = func(ctx context.Context) (*RegisterEpoch, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().RegisterEpoch.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withRegisterEpoch sets the old RegisterEpoch of the mutation.
+func withRegisterEpoch(node *RegisterEpoch) registerepochOption {
+	return func(m *RegisterEpochMutation) {
+		m.oldValue = func(context.Context) (*RegisterEpoch, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m RegisterEpochMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m RegisterEpochMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of RegisterEpoch entities.
+func (m *RegisterEpochMutation) SetID(id int) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *RegisterEpochMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *RegisterEpochMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().RegisterEpoch.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetEpoch sets the "epoch" field.
+func (m *RegisterEpochMutation) SetEpoch(i int64) {
+	m.epoch = &i
+	m.addepoch = nil
+}
+
+// Epoch returns the value of the "epoch" field in the mutation.
+func (m *RegisterEpochMutation) Epoch() (r int64, exists bool) {
+	v := m.epoch
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldEpoch returns the old "epoch" field's value of the RegisterEpoch entity.
+// If the RegisterEpoch object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *RegisterEpochMutation) OldEpoch(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldEpoch is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldEpoch requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldEpoch: %w", err)
+	}
+	return oldValue.Epoch, nil
+}
+
+// AddEpoch adds i to the "epoch" field.
+func (m *RegisterEpochMutation) AddEpoch(i int64) {
+	if m.addepoch != nil {
+		*m.addepoch += i
+	} else {
+		m.addepoch = &i
+	}
+}
+
+// AddedEpoch returns the value that was added to the "epoch" field in this mutation.
+func (m *RegisterEpochMutation) AddedEpoch() (r int64, exists bool) {
+	v := m.addepoch
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetEpoch resets all changes to the "epoch" field.
+func (m *RegisterEpochMutation) ResetEpoch() {
+	m.epoch = nil
+	m.addepoch = nil
+}
+
+// Where appends a list predicates to the RegisterEpochMutation builder.
+func (m *RegisterEpochMutation) Where(ps ...predicate.RegisterEpoch) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the RegisterEpochMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *RegisterEpochMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.RegisterEpoch, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *RegisterEpochMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *RegisterEpochMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (RegisterEpoch).
+func (m *RegisterEpochMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *RegisterEpochMutation) Fields() []string {
+	fields := make([]string, 0, 1)
+	if m.epoch != nil {
+		fields = append(fields, registerepoch.FieldEpoch)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *RegisterEpochMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case registerepoch.FieldEpoch:
+		return m.Epoch()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *RegisterEpochMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case registerepoch.FieldEpoch:
+		return m.OldEpoch(ctx)
+	}
+	return nil, fmt.Errorf("unknown RegisterEpoch field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *RegisterEpochMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case registerepoch.FieldEpoch:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetEpoch(v)
+		return nil
+	}
+	return fmt.Errorf("unknown RegisterEpoch field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *RegisterEpochMutation) AddedFields() []string {
+	var fields []string
+	if m.addepoch != nil {
+		fields = append(fields, registerepoch.FieldEpoch)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *RegisterEpochMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case registerepoch.FieldEpoch:
+		return m.AddedEpoch()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *RegisterEpochMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case registerepoch.FieldEpoch:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddEpoch(v)
+		return nil
+	}
+	return fmt.Errorf("unknown RegisterEpoch numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *RegisterEpochMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *RegisterEpochMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *RegisterEpochMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown RegisterEpoch nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *RegisterEpochMutation) ResetField(name string) error {
+	switch name {
+	case registerepoch.FieldEpoch:
+		m.ResetEpoch()
+		return nil
+	}
+	return fmt.Errorf("unknown RegisterEpoch field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *RegisterEpochMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *RegisterEpochMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *RegisterEpochMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *RegisterEpochMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *RegisterEpochMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *RegisterEpochMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *RegisterEpochMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown RegisterEpoch unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *RegisterEpochMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown RegisterEpoch edge %s", name)
 }
 
 // RequestKeyMutation represents an operation that mutates the RequestKey nodes in the graph.

@@ -52,6 +52,8 @@ type Tx struct {
 	Person *PersonClient
 	// Record is the client for interacting with the Record builders.
 	Record *RecordClient
+	// RegisterEpoch is the client for interacting with the RegisterEpoch builders.
+	RegisterEpoch *RegisterEpochClient
 	// RequestKey is the client for interacting with the RequestKey builders.
 	RequestKey *RequestKeyClient
 	// Sealing is the client for interacting with the Sealing builders.
@@ -226,6 +228,7 @@ func (tx *Tx) init() {
 	tx.LotSum = NewLotSumClient(tx.config)
 	tx.Person = NewPersonClient(tx.config)
 	tx.Record = NewRecordClient(tx.config)
+	tx.RegisterEpoch = NewRegisterEpochClient(tx.config)
 	tx.RequestKey = NewRequestKeyClient(tx.config)
 	tx.Sealing = NewSealingClient(tx.config)
 	tx.SignOff = NewSignOffClient(tx.config)

@@ -236,6 +236,18 @@ func (f RecordFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, erro
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.RecordMutation", m)
 }
 
+// The RegisterEpochFunc type is an adapter to allow the use of ordinary
+// function as RegisterEpoch mutator.
+type RegisterEpochFunc func(context.Context, *ent.RegisterEpochMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f RegisterEpochFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.RegisterEpochMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.RegisterEpochMutation", m)
+}
+
 // The RequestKeyFunc type is an adapter to allow the use of ordinary
 // function as RequestKey mutator.
 type RequestKeyFunc func(context.Context, *ent.RequestKeyMutation) (ent.Value, error)

@@ -590,6 +590,17 @@ var (
 			},
 		},
 	}
+	// RegisterEpochColumns holds the columns for the "register_epoch" table.
+	RegisterEpochColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt},
+		{Name: "epoch", Type: field.TypeInt64},
+	}
+	// RegisterEpochTable holds the schema information for the "register_epoch" table.
+	RegisterEpochTable = &schema.Table{
+		Name:       "register_epoch",
+		Columns:    RegisterEpochColumns,
+		PrimaryKey: []*schema.Column{RegisterEpochColumns[0]},
+	}
 	// RequestKeysColumns holds the columns for the "request_keys" table.
 	RequestKeysColumns = []*schema.Column{
 		{Name: "id", Type: field.TypeInt, Increment: true},
@@ -939,6 +950,7 @@ var (
 		LotSumsTable,
 		PeopleTable,
 		RecordsTable,
+		RegisterEpochTable,
 		RequestKeysTable,
 		SealingsTable,
 		SignOffsTable,
@@ -980,6 +992,9 @@ func init() {
 	RecordsTable.ForeignKeys[2].RefTable = LotsTable
 	RecordsTable.ForeignKeys[3].RefTable = ToolsTable
 	RecordsTable.ForeignKeys[4].RefTable = PeopleTable
+	RegisterEpochTable.Annotation = &entsql.Annotation{
+		Table: "register_epoch",
+	}
 	SealingsTable.ForeignKeys[0].RefTable = SpecificationRevisionsTable
 	SignOffsTable.ForeignKeys[0].RefTable = TowersTable
 	SignOffsTable.ForeignKeys[1].RefTable = CellsTable

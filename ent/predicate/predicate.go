@@ -63,6 +63,9 @@ type Person func(*sql.Selector)
 // Record is the predicate function for record builders.
 type Record func(*sql.Selector)
 
+// RegisterEpoch is the predicate function for registerepoch builders.
+type RegisterEpoch func(*sql.Selector)
+
 // RequestKey is the predicate function for requestkey builders.
 type RequestKey func(*sql.Selector)
 

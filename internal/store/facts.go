@@ -6,6 +6,8 @@ import (
 	"slices"
 	"time"
 
+	lru "github.com/hashicorp/golang-lru/v2"
+
 	"jointledger/internal/ledger"
 	"jointledger/internal/rules"
 )
@@ -54,37 +56,19 @@ type revisionInForce struct {
 // currentRevisions finds the specification that held for each row's joint when
 // it happened, and what rules want to know of the joint.
 func (t *tx) currentRevisions(ctx context.Context, rows []*staged) error {
-	joints := map[int]jointFacts{}
-	specs := map[int][]revisionInForce{}
-	var keys []any
-	err := inKeys(keysOf(rows, func(r *staged) int { return r.keys.joint }), func(part []any) error {
-		return t.query(ctx, func(rows *sql.Rows) error {
-			var joint int
-			var f jointFacts
-			if err := rows.Scan(&joint, &f.specification, &f.kind, &f.critical, &f.fasteners); err != nil {
-				return err
-			}
-			joints[joint] = f
-			if _, seen := specs[f.specification]; !seen {
-				specs[f.specification] = nil
-				keys = append(keys, f.specification)
-			}
-			return nil
-		}, "SELECT id, specification_id, kind, critical, fasteners FROM joints WHERE id IN "+marks(1, len(part)), part...)
-	})
+	joints, err := t.jointFacts(ctx, keysOf(rows, func(r *staged) int { return r.keys.joint }))
 	if err != nil {
 		return err
 	}
-	err = inKeys(keys, func(part []any) error {
-		return t.query(ctx, func(rows *sql.Rows) error {
-			var spec int
-			var v revisionInForce
-			err := rows.Scan(&spec, &v.id, &v.ref.Code, &v.ref.Revision, &v.created)
-			specs[spec] = append(specs[spec], v)
-			return err
-		}, `SELECT v.specification_id, v.id, s.code, v.revision, v.create_time FROM specification_revisions v JOIN specifications s ON s.id = v.specification_id
-WHERE v.specification_id IN `+marks(1, len(part))+" ORDER BY v.specification_id, v.revision", part...)
-	})
+	var keys []any
+	seen := map[int]bool{}
+	for _, f := range joints {
+		if !seen[f.specification] {
+			seen[f.specification] = true
+			keys = append(keys, f.specification)
+		}
+	}
+	specs, err := t.revisionsOf(ctx, keys)
 	if err != nil {
 		return err
 	}
@@ -98,6 +82,38 @@ WHERE v.specification_id IN `+marks(1, len(part))+" ORDER BY v.specification_id,
 		}
 	}
 	return nil
+}
+
+func (t *tx) jointFacts(ctx context.Context, keys []any) (map[int]jointFacts, error) {
+	return recall(t, func(m *registerMemory) *lru.Cache[int, jointFacts] { return m.joints }, keys, func(keys []any) (map[int]jointFacts, error) {
+		joints := map[int]jointFacts{}
+		return joints, inKeys(keys, func(part []any) error {
+			return t.query(ctx, func(rows *sql.Rows) error {
+				var joint int
+				var f jointFacts
+				err := rows.Scan(&joint, &f.specification, &f.kind, &f.critical, &f.fasteners)
+				joints[joint] = f
+				return err
+			}, "SELECT id, specification_id, kind, critical, fasteners FROM joints WHERE id IN "+marks(1, len(part)), part...)
+		})
+	})
+}
+
+// revisionsOf reads the revisions of specifications, the oldest first.
+func (t *tx) revisionsOf(ctx context.Context, keys []any) (map[int][]revisionInForce, error) {
+	return recall(t, func(m *registerMemory) *lru.Cache[int, []revisionInForce] { return m.revisions }, keys, func(keys []any) (map[int][]revisionInForce, error) {
+		specs := map[int][]revisionInForce{}
+		return specs, inKeys(keys, func(part []any) error {
+			return t.query(ctx, func(rows *sql.Rows) error {
+				var spec int
+				var v revisionInForce
+				err := rows.Scan(&spec, &v.id, &v.ref.Code, &v.ref.Revision, &v.created)
+				specs[spec] = append(specs[spec], v)
+				return err
+			}, `SELECT v.specification_id, v.id, s.code, v.revision, v.create_time FROM specification_revisions v JOIN specifications s ON s.id = v.specification_id
+WHERE v.specification_id IN `+marks(1, len(part))+" ORDER BY v.specification_id, v.revision", part...)
+		})
+	})
 }
 
 // inForce is the newest revision that was registered when something happened:
@@ -116,17 +132,13 @@ func inForce(revisions []revisionInForce, at int64) (revisionInForce, bool) {
 // queries for all of them.
 type knownFacts struct {
 	t       *tx
-	lots    map[int]*ledger.Lot
+	lots    map[int]lotFacts
 	tools   map[int]*toolFacts
 	people  map[int]*ledger.Person
 	batches map[string]*ledger.Batch
 	stocks  map[lotSite]*stockFacts
-	// holds are those on lots and on tools.
-	lotHolds, toolHolds map[int][]span
 	// treatments are those of the joints' other tightenings.
 	treatments map[int][]treated
-	// substitutions by specification code; read when a lot is not the specified one.
-	substitutions map[string][]ledger.Substitution
 }
 
 // span is a time during which a hold was open; to is 0 while it still is.
@@ -175,7 +187,7 @@ func keysOf(rows []*staged, key func(*staged) int) []any {
 }
 
 func (t *tx) gatherFacts(ctx context.Context, all []*staged) (*knownFacts, error) {
-	k := &knownFacts{t: t, stocks: map[lotSite]*stockFacts{}, substitutions: map[string][]ledger.Substitution{}}
+	k := &knownFacts{t: t, stocks: map[lotSite]*stockFacts{}}
 	rows := make([]*staged, 0, len(all))
 	for _, r := range all {
 		if judged(r) {
@@ -192,9 +204,8 @@ func (t *tx) gatherFacts(ctx context.Context, all []*staged) (*knownFacts, error
 			return
 		},
 		func() (err error) { k.batches, err = t.batchFacts(ctx, rows); return },
-		func() (err error) { k.lotHolds, err = t.holdSpans(ctx, "lot_id", lots); return },
-		func() (err error) { k.toolHolds, err = t.holdSpans(ctx, "tool_id", tools); return },
 		func() error { return k.readStocks(ctx, lots) },
+		func() error { return k.readMost(ctx, rows) },
 		func() (err error) { k.treatments, err = t.earlierTreatments(ctx, rows); return },
 	} {
 		if err := read(); err != nil {
@@ -211,8 +222,9 @@ func (k *knownFacts) of(ctx context.Context, r *staged) (rules.Facts, error) {
 		return f, nil
 	}
 	at := micro(r.Head().OccurTime)
-	f.Lot, f.Person = k.lots[r.lot], k.people[r.person]
-	f.LotHeld, f.ToolHeld = open(k.lotHolds[r.lot], at) || keptInQuarantine(f.Lot, at), open(k.toolHolds[r.tool], at)
+	lot := k.lots[r.lot]
+	f.Lot, f.Person = lot.lot, k.people[r.person]
+	f.LotHeld = open(lot.holds, at) || keptInQuarantine(f.Lot, at)
 	for _, other := range k.treatments[r.keys.joint] {
 		if other.at < at && other.id != r.instead.id && !slices.Contains(f.EarlierTreatments, other.treatment) {
 			f.EarlierTreatments = append(f.EarlierTreatments, other.treatment)
@@ -235,7 +247,7 @@ func (k *knownFacts) of(ctx context.Context, r *staged) (rules.Facts, error) {
 		}
 	}
 	if f.Lot != nil && f.Specification != nil && f.Lot.Fastener != f.Specification.Fastener {
-		if f.Substitutions, err = k.substitutionsOf(ctx, f.Specification.Code); err != nil {
+		if f.Substitutions, err = k.t.substitutionsOf(ctx, f.Specification.Code); err != nil {
 			return f, err
 		}
 	}

@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"encoding/json"
 
+	lru "github.com/hashicorp/golang-lru/v2"
+
 	"jointledger/ent/column"
 	"jointledger/ent/specification"
 	"jointledger/ent/specificationrevision"
@@ -14,51 +16,62 @@ import (
 // These queries read what the rules need, each for all records of a wave at
 // once. They are plain SQL: they stand on the path of every record.
 
-func (t *tx) lotFacts(ctx context.Context, keys []any) (map[int]*ledger.Lot, error) {
-	lots := map[int]*ledger.Lot{}
-	err := inKeys(keys, func(part []any) error {
-		return t.query(ctx, func(rows *sql.Rows) error {
-			var id int
-			var l ledger.Lot
-			f := &l.Fastener
-			var updated int64
-			err := rows.Scan(&id, &l.Number, &l.Supplier, &l.State, &f.Thread, &f.LengthMillimetres, &f.Material, &f.PropertyClass, &f.Coating, &f.Head, &updated)
-			l.UpdateTime = fromMicro(updated)
-			lots[id] = &l
-			return err
-		}, "SELECT id, number, supplier, state, thread, length_mm, material, property_class, coating, head, update_time FROM lots WHERE id IN "+marks(1, len(part)), part...)
+// lotFacts is what the rules need about a lot besides its stock.
+type lotFacts struct {
+	lot   *ledger.Lot
+	holds []span
+}
+
+func (t *tx) lotFacts(ctx context.Context, keys []any) (map[int]lotFacts, error) {
+	return recall(t, func(m *registerMemory) *lru.Cache[int, lotFacts] { return m.lots }, keys, func(keys []any) (map[int]lotFacts, error) {
+		lots := map[int]lotFacts{}
+		holds, err := t.holdSpans(ctx, "lot_id", keys)
+		if err != nil {
+			return nil, err
+		}
+		return lots, inKeys(keys, func(part []any) error {
+			return t.query(ctx, func(rows *sql.Rows) error {
+				var id int
+				var l ledger.Lot
+				f := &l.Fastener
+				var updated int64
+				err := rows.Scan(&id, &l.Number, &l.Supplier, &l.State, &f.Thread, &f.LengthMillimetres, &f.Material, &f.PropertyClass, &f.Coating, &f.Head, &updated)
+				l.UpdateTime = fromMicro(updated)
+				lots[id] = lotFacts{&l, holds[id]}
+				return err
+			}, "SELECT id, number, supplier, state, thread, length_mm, material, property_class, coating, head, update_time FROM lots WHERE id IN "+marks(1, len(part)), part...)
+		})
 	})
-	return lots, err
 }
 
 func (t *tx) personFacts(ctx context.Context, keys []any) (map[int]*ledger.Person, error) {
-	people := map[int]*ledger.Person{}
-	err := inKeys(keys, func(part []any) error {
-		return t.query(ctx, func(rows *sql.Rows) error {
-			var id int
-			var p ledger.Person
-			var qualifications []byte
-			if err := rows.Scan(&id, &p.ID, &p.Name, &qualifications); err != nil {
-				return err
-			}
-			var columns []column.Qualification
-			if err := json.Unmarshal(qualifications, &columns); err != nil {
-				return err
-			}
-			for _, q := range columns {
-				p.Qualifications = append(p.Qualifications, ledger.Qualification{Task: q.Task, ExpireDate: q.ExpireDate})
-			}
-			people[id] = &p
-			return nil
-		}, "SELECT id, code, name, qualifications FROM people WHERE id IN "+marks(1, len(part)), part...)
+	return recall(t, func(m *registerMemory) *lru.Cache[int, *ledger.Person] { return m.people }, keys, func(keys []any) (map[int]*ledger.Person, error) {
+		people := map[int]*ledger.Person{}
+		return people, inKeys(keys, func(part []any) error {
+			return t.query(ctx, func(rows *sql.Rows) error {
+				var id int
+				var p ledger.Person
+				var qualifications []byte
+				if err := rows.Scan(&id, &p.ID, &p.Name, &qualifications); err != nil {
+					return err
+				}
+				var columns []column.Qualification
+				if err := json.Unmarshal(qualifications, &columns); err != nil {
+					return err
+				}
+				for _, q := range columns {
+					p.Qualifications = append(p.Qualifications, ledger.Qualification{Task: q.Task, ExpireDate: q.ExpireDate})
+				}
+				people[id] = &p
+				return nil
+			}, "SELECT id, code, name, qualifications FROM people WHERE id IN "+marks(1, len(part)), part...)
+		})
 	})
-	return people, err
 }
 
 // batchFacts reads the batches that are in the register; one that is not is no
 // fault of the record.
 func (t *tx) batchFacts(ctx context.Context, rows []*staged) (map[string]*ledger.Batch, error) {
-	batches := map[string]*ledger.Batch{}
 	seen := map[string]bool{"": true}
 	var numbers []any
 	for _, r := range rows {
@@ -67,15 +80,17 @@ func (t *tx) batchFacts(ctx context.Context, rows []*staged) (map[string]*ledger
 			numbers = append(numbers, n)
 		}
 	}
-	err := inKeys(numbers, func(part []any) error {
-		return t.query(ctx, func(rows *sql.Rows) error {
-			var b ledger.Batch
-			err := rows.Scan(&b.Number, &b.Kind, &b.Product, &b.ExpireDate, &b.MinimumCelsius, &b.MaximumCelsius)
-			batches[b.Number] = &b
-			return err
-		}, "SELECT number, kind, product, expire_date, min_c, max_c FROM batches WHERE number IN "+marks(1, len(part)), part...)
+	return recall(t, func(m *registerMemory) *lru.Cache[string, *ledger.Batch] { return m.batches }, numbers, func(numbers []any) (map[string]*ledger.Batch, error) {
+		batches := map[string]*ledger.Batch{}
+		return batches, inKeys(numbers, func(part []any) error {
+			return t.query(ctx, func(rows *sql.Rows) error {
+				var b ledger.Batch
+				err := rows.Scan(&b.Number, &b.Kind, &b.Product, &b.ExpireDate, &b.MinimumCelsius, &b.MaximumCelsius)
+				batches[b.Number] = &b
+				return err
+			}, "SELECT number, kind, product, expire_date, min_c, max_c FROM batches WHERE number IN "+marks(1, len(part)), part...)
+		})
 	})
-	return batches, err
 }
 
 // holdSpans reads when holds on lots or tools were open; column is that of the
@@ -165,21 +180,22 @@ func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]t
 	return treatments, nil
 }
 
-func (k *knownFacts) substitutionsOf(ctx context.Context, code string) ([]ledger.Substitution, error) {
-	if s, ok := k.substitutions[code]; ok {
-		return s, nil
-	}
-	found := []ledger.Substitution{}
-	err := k.t.query(ctx, func(rows *sql.Rows) error {
-		s := ledger.Substitution{Specification: code}
-		f := &s.Permitted
-		err := rows.Scan(&s.Code, &s.Needs, &s.TorqueNewtonMetres, &s.ApprovedBy, &f.Thread, &f.LengthMillimetres, &f.Material, &f.PropertyClass, &f.Coating, &f.Head)
-		found = append(found, s)
-		return err
-	}, `SELECT b.code, b.needs, b.torque_nm, b.approved_by, b.thread, b.length_mm, b.material, b.property_class, b.coating, b.head
+// substitutionsOf reads what may stand in for the fastener of a specification.
+func (t *tx) substitutionsOf(ctx context.Context, code string) ([]ledger.Substitution, error) {
+	of := func(m *registerMemory) *lru.Cache[string, []ledger.Substitution] { return m.substitutions }
+	known, err := recall(t, of, []any{code}, func([]any) (map[string][]ledger.Substitution, error) {
+		var found []ledger.Substitution
+		err := t.query(ctx, func(rows *sql.Rows) error {
+			s := ledger.Substitution{Specification: code}
+			f := &s.Permitted
+			err := rows.Scan(&s.Code, &s.Needs, &s.TorqueNewtonMetres, &s.ApprovedBy, &f.Thread, &f.LengthMillimetres, &f.Material, &f.PropertyClass, &f.Coating, &f.Head)
+			found = append(found, s)
+			return err
+		}, `SELECT b.code, b.needs, b.torque_nm, b.approved_by, b.thread, b.length_mm, b.material, b.property_class, b.coating, b.head
 FROM substitutions b JOIN specifications s ON s.id = b.specification_id WHERE s.code = ? ORDER BY b.code`, code)
-	k.substitutions[code] = found
-	return found, err
+		return map[string][]ledger.Substitution{code: found}, err
+	})
+	return known[code], err
 }
 
 // revisionByKey reads one revision of a specification. Revisions never change,

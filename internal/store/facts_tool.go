@@ -4,7 +4,10 @@ import (
 	"context"
 	"database/sql"
 	"slices"
+	"strings"
 	"time"
+
+	lru "github.com/hashicorp/golang-lru/v2"
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/rules"
@@ -16,9 +19,8 @@ const microsPerHour = int64(time.Hour / time.Microsecond)
 // perHour is the same for a query.
 const perHour = "3600000000"
 
-// toolFacts is what the rules need about a tool.
-type toolFacts struct {
-	key  int
+// toolRegister is what the rules need about a tool and its use does not change.
+type toolRegister struct {
 	tool *ledger.Tool
 	home *time.Location
 	// calibrations and custody are in order of time; events are the times at which
@@ -26,6 +28,15 @@ type toolFacts struct {
 	calibrations []recordAt
 	custody      []custodyAt
 	events       []int64
+	holds        []span
+}
+
+// toolFacts is what the rules need about a tool.
+type toolFacts struct {
+	toolRegister
+	key int
+	// most is the use in a span of hours that holds all that the wave asks about.
+	most hourSum
 	// sums are of use between two hours, hours the single uses in an hour, each
 	// read when it is first needed.
 	sums  map[[2]int64]int64
@@ -45,17 +56,34 @@ type custodyAt struct {
 type use struct{ at, fasteners int64 }
 
 func (t *tx) toolFacts(ctx context.Context, keys []any) (map[int]*toolFacts, error) {
-	tools := map[int]*toolFacts{}
-	err := inKeys(keys, func(part []any) error {
+	of := func(m *registerMemory) *lru.Cache[int, toolRegister] { return m.tools }
+	known, err := recall(t, of, keys, func(keys []any) (map[int]toolRegister, error) { return t.toolRegisters(ctx, keys) })
+	if err != nil {
+		return nil, err
+	}
+	tools := make(map[int]*toolFacts, len(known))
+	for key, r := range known {
+		tools[key] = &toolFacts{toolRegister: r, key: key, sums: map[[2]int64]int64{}, hours: map[int64][]use{}}
+	}
+	return tools, nil
+}
+
+func (t *tx) toolRegisters(ctx context.Context, keys []any) (map[int]toolRegister, error) {
+	tools := map[int]*toolRegister{}
+	holds, err := t.holdSpans(ctx, "tool_id", keys)
+	if err != nil {
+		return nil, err
+	}
+	err = inKeys(keys, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
-			f := &toolFacts{tool: &ledger.Tool{}, sums: map[[2]int64]int64{}, hours: map[int64][]use{}}
+			f, key := &toolRegister{tool: &ledger.Tool{}}, 0
 			v, zone := f.tool, ""
-			err := rows.Scan(&f.key, &v.Serial, &v.Kind, &v.TypeClass, &v.MinimumNewtonMetres, &v.MaximumNewtonMetres, &v.ResolutionNewtonMetres,
+			err := rows.Scan(&key, &v.Serial, &v.Kind, &v.TypeClass, &v.MinimumNewtonMetres, &v.MaximumNewtonMetres, &v.ResolutionNewtonMetres,
 				&v.IntervalMonths, &v.IntervalCycles, &v.DueAfterEvent, &v.HomeSite, &zone)
 			if err != nil {
 				return err
 			}
-			tools[f.key] = f
+			tools[key], f.holds = f, holds[key]
 			f.home, err = t.names.zone(zone)
 			return err
 		}, `SELECT x.id, x.serial, x.kind, x.type_class, x.min_nm, x.max_nm, x.resolution_nm, x.interval_months, x.interval_cycles, x.due_after_event, s.code, s.time_zone
@@ -64,11 +92,18 @@ FROM tools x JOIN sites s ON s.id = x.home_site_id WHERE x.id IN `+marks(1, len(
 	if err != nil {
 		return nil, err
 	}
-	return tools, inKeys(keys, func(part []any) error { return t.toolPast(ctx, tools, part) })
+	if err := inKeys(keys, func(part []any) error { return t.toolPast(ctx, tools, part) }); err != nil {
+		return nil, err
+	}
+	registers := make(map[int]toolRegister, len(tools))
+	for key, f := range tools {
+		registers[key] = *f
+	}
+	return registers, nil
 }
 
 // toolPast reads the calibrations, custody and events of tools.
-func (t *tx) toolPast(ctx context.Context, tools map[int]*toolFacts, keys []any) error {
+func (t *tx) toolPast(ctx context.Context, tools map[int]*toolRegister, keys []any) error {
 	in := "r.tool_id IN " + marks(1, len(keys)) + " AND r.kind = ? AND " + notCorrected
 	err := t.query(ctx, func(rows *sql.Rows) error {
 		var tool int
@@ -116,14 +151,14 @@ LEFT JOIN people p ON p.id = x.holder_id WHERE `+in+` ORDER BY r.tool_id, r.occu
 // fill puts in what the rules need of the tool at the record's time.
 func (f *toolFacts) fill(ctx context.Context, t *tx, r *staged, facts *rules.Facts) error {
 	at := micro(r.OccurTime())
-	facts.Tool, facts.HomeLocation = f.tool, f.home
-	since := int64(-1) << 62
+	facts.Tool, facts.HomeLocation, facts.ToolHeld = f.tool, f.home, open(f.holds, at)
+	since := f.since(at)
 	if i := lastBefore(f.calibrations, at, func(c recordAt) int64 { return c.at }); i >= 0 {
 		c, err := t.calibrationByKey(ctx, f.calibrations[i].id)
 		if err != nil {
 			return err
 		}
-		facts.Calibration, since = c, f.calibrations[i].at
+		facts.Calibration = c
 	}
 	if i := lastBefore(f.custody, at, func(c custodyAt) int64 { return c.at }); i >= 0 {
 		facts.Custody = &f.custody[i].Custody
@@ -150,6 +185,55 @@ func lastBefore[T any](items []T, at int64, time func(T) int64) int {
 	return -1
 }
 
+// hourSum is the use of a tool strictly between two hours.
+type hourSum struct{ first, last, fasteners int64 }
+
+// readMost reads for each tool, in one query, a sum that is at least what any row
+// of the wave asks for: few tools are near their interval, and the others need no
+// more.
+func (k *knownFacts) readMost(ctx context.Context, rows []*staged) error {
+	spans := map[int]hourSum{}
+	var tools []any
+	for _, r := range rows {
+		f := k.tools[r.tool]
+		if f == nil || f.tool.IntervalCycles == 0 {
+			continue
+		}
+		at := micro(r.OccurTime())
+		first, last := floorHour(max(f.since(at), 0))-1, floorHour(at)+1
+		s, seen := spans[r.tool]
+		if !seen {
+			tools, s = append(tools, r.tool), hourSum{first: first, last: last}
+		}
+		spans[r.tool] = hourSum{first: min(s.first, first), last: max(s.last, last)}
+	}
+	// Three parameters a tool stay within the engines' limit: a wave is no longer
+	// than mostRecords.
+	return inKeys(tools, func(part []any) error {
+		conditions, args := make([]string, len(part)), make([]any, 0, 3*len(part))
+		for i, tool := range part {
+			s := spans[tool.(int)]
+			k.tools[tool.(int)].most = s
+			conditions[i], args = "tool_id = ? AND hour > ? AND hour < ?", append(args, tool, s.first, s.last)
+		}
+		return k.t.query(ctx, func(rows *sql.Rows) error {
+			var tool int
+			var n int64
+			err := rows.Scan(&tool, &n)
+			k.tools[tool].most.fasteners = n
+			return err
+		}, "SELECT tool_id, SUM(fasteners) FROM tool_uses WHERE "+strings.Join(conditions, " OR ")+" GROUP BY tool_id", args...)
+	})
+}
+
+// since is the time of the calibration in force at a time; long ago for none.
+func (f *toolRegister) since(at int64) int64 {
+	if i := lastBefore(f.calibrations, at, func(c recordAt) int64 { return c.at }); i >= 0 {
+		return f.calibrations[i].at
+	}
+	return int64(-1) << 62
+}
+
 // cycles counts the fasteners tightened with the tool after since and before at.
 // While the hours at the ends can make no difference to whether the tool is due,
 // they are counted whole: the answer is then an upper bound below the interval,
@@ -157,9 +241,8 @@ func lastBefore[T any](items []T, at int64, time func(T) int64) int {
 func (f *toolFacts) cycles(ctx context.Context, t *tx, since, at int64) (int64, error) {
 	first, last := floorHour(max(since, 0)), floorHour(at)
 	wave := between(f.wave, since, at)
-	most, err := f.sum(ctx, t, first-1, last+1)
-	if err != nil || most+wave < int64(f.tool.IntervalCycles) {
-		return most + wave, err
+	if f.most.first < first && f.most.last > last && f.most.fasteners+wave < int64(f.tool.IntervalCycles) {
+		return f.most.fasteners + wave, nil
 	}
 	n, err := f.sum(ctx, t, first, last)
 	if err != nil {

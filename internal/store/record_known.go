@@ -118,7 +118,9 @@ type recordKey struct {
 	kind ledger.RecordKind
 }
 
-// knownKeys looks up the keys of those of the ids that are kept already.
+// knownKeys looks up the keys of those of the ids that are kept already. It comes
+// after the lock on the chains, in a statement that sees what was committed under
+// it: so the epoch of the register is read along with it.
 func (t *tx) knownKeys(ctx context.Context, ids []uuid.UUID) (map[uuid.UUID]recordKey, error) {
 	known := map[uuid.UUID]recordKey{}
 	uids := make([]any, len(ids))
@@ -132,11 +134,15 @@ func (t *tx) knownKeys(ctx context.Context, ids []uuid.UUID) (map[uuid.UUID]reco
 			if err := rows.Scan(&uid, &k.id, &k.kind); err != nil {
 				return err
 			}
+			if uid == nil {
+				t.readEpoch(k.id)
+				return nil
+			}
 			var id uuid.UUID
 			copy(id[:], uid)
 			known[id] = k
 			return nil
-		}, "SELECT uid, id, kind FROM records WHERE uid IN "+marks(1, len(part)), part...)
+		}, "SELECT uid, id, kind FROM records WHERE uid IN "+marks(1, len(part))+" UNION ALL SELECT NULL, epoch, 0 FROM register_epoch", part...)
 	})
 	return known, err
 }

@@ -171,6 +171,11 @@ func (t *tx) recordWave(ctx context.Context, records []ledger.Record) ([]Outcome
 		return nil, err
 	}
 	fresh = append(fresh, holds...)
+	for _, r := range fresh {
+		if changesRegister(r.Record) {
+			t.touchRegister()
+		}
+	}
 	t.assign(fresh, chains)
 	return outcomes, t.writeRows(ctx, fresh, chains)
 }

@@ -49,6 +49,7 @@ type Store struct {
 	writer   *writer
 	insert   inserter
 	prepared statements
+	register *registerMemory
 	unjudged bool
 	// serving keeps migrations off the embedded database while it is open.
 	serving *flock.Flock
@@ -59,7 +60,7 @@ type Store struct {
 // been migrated (MigrateUp). A database that is newer than this binary is
 // refused with KindUnavailable, untouched.
 func Open(ctx context.Context, c Config) (*Store, error) {
-	s := &Store{log: c.logger(), names: newNames(), unjudged: c.Unjudged}
+	s := &Store{log: c.logger(), names: newNames(), register: newRegisterMemory(), unjudged: c.Unjudged}
 	var err error
 	if c.DSN == "" {
 		s.engine = sqliteEngine{}
@@ -160,6 +161,11 @@ type tx struct {
 	found map[nameKey]int
 	// statements are those of the writer; nil in a transaction that reads.
 	statements *statements
+	// epoch is the register's, where it was read; registerChanged says that this
+	// transaction changes what is remembered under it (register_memory.go).
+	epoch           int64
+	epochKnown      bool
+	registerChanged bool
 	// learned is what may be remembered once this transaction has committed.
 	learned []func()
 	// revisions and calibrations are those that were read here.

@@ -191,6 +191,7 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 	var records []ledger.Record
 	for _, j := range group {
 		if j.change != nil {
+			t.touchRegister()
 			if err := j.change(t); err != nil {
 				return err
 			}
@@ -202,6 +203,9 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 		if outcomes, err = t.record(ctx, records); err != nil {
 			return err
 		}
+	}
+	if err := t.moveEpoch(ctx); err != nil {
+		return err
 	}
 	if err := sqlTx.Commit(); err != nil {
 		return err

@@ -1,0 +1,2 @@
+-- reverse: create "register_epoch" table
+DROP TABLE "register_epoch";
