@@ -19,10 +19,10 @@ const module = "jointledger/"
 var pure = []string{
 	"internal/ledger", "internal/nearest", "internal/quantity", "internal/stats", "internal/metrology",
 	"internal/bolting", "internal/sealing", "internal/sampling", "internal/analysis", "internal/fleetgen",
-	"internal/rules", "internal/handover", "internal/label", "internal/report",
+	"internal/regression", "internal/rules", "internal/handover", "internal/label", "internal/report", "internal/controlchart", "internal/sequential", "internal/reliability", "internal/calendar",
 }
 
-var pureLibraries = []string{"gonum.org/v1/gonum", "github.com/google/uuid", "github.com/agnivade/levenshtein"}
+var pureLibraries = []string{"gonum.org/v1/gonum", "github.com/google/uuid", "github.com/agnivade/levenshtein", "github.com/arran4/golang-ical"}
 
 // impure standard packages are those that reach outside the program.
 var impure = []string{"os", "os/exec", "net", "net/http", "database/sql", "io/ioutil", "syscall"}

@@ -1,0 +1,168 @@
+package analysis
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+func standingFigure(v float64) string {
+	switch {
+	case v >= 100:
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	case v >= 10:
+		return strconv.FormatFloat(v, 'f', 1, 64)
+	}
+	return strconv.FormatFloat(v, 'f', 2, 64)
+}
+
+// standingProbability keeps a probability from reading as certain.
+func standingProbability(p float64) string {
+	switch {
+	case p > 0.999:
+		return "over 0.999"
+	case p < 0.001:
+		return "below 0.001"
+	}
+	return strconv.FormatFloat(p, 'g', 2, 64)
+}
+
+func standingP(p float64) string {
+	if p < 0.001 {
+		return "below 0.001"
+	}
+	return strconv.FormatFloat(p, 'f', 3, 64)
+}
+
+// standingWords adds sentences, method, assumption and cautions.
+func standingWords(a *StandingAnswer, m *standingMix, o StandingOptions) {
+	compared := len(a.compared())
+	for i := range a.Units {
+		if u := &a.Units[i]; u.StandsOut() {
+			u.Sentence = standingSentence(u, a, o, compared)
+		}
+	}
+	a.Headlines = standingHeadlines(a, o)
+	a.Method = standingMethod(o)
+	a.Assumption = fmt.Sprintf("Within a stratum every attempt fails with the same probability at every %s but for the %s's own factor, which is the same in all strata; failures are independent; every failure and every fastener that went well is on record.", o.Unit, o.Unit)
+	a.Cautions = standingCautions(a, m, o)
+}
+
+func standingMixWords(o StandingOptions) string {
+	switch n := len(o.Mix); n {
+	case 0:
+		return "mix"
+	case 1:
+		return "mix of " + o.Mix[0] + "s"
+	default:
+		return "mix of " + strings.Join(o.Mix[:n-1], ", ") + " and " + o.Mix[n-1]
+	}
+}
+
+func standingPercent(confidence float64) string {
+	return strconv.FormatFloat(100*confidence, 'g', 4, 64) + " %"
+}
+
+func standingSentence(u *StandingUnit, a *StandingAnswer, o StandingOptions, compared int) string {
+	where := map[StandingBand]string{
+		AboveThreeSigma: "above the 3-sigma limit", AboveTwoSigma: "above the 2-sigma limit",
+		BelowTwoSigma: "below the 2-sigma limit", BelowThreeSigma: "below the 3-sigma limit",
+	}[u.Band]
+	limit, beyond := u.TwoSigma, "of the funnel"
+	if u.Band == AboveThreeSigma || u.Band == BelowThreeSigma {
+		limit = u.ThreeSigma
+	}
+	edge := limit.Upper
+	if u.Band == BelowTwoSigma || u.Band == BelowThreeSigma {
+		edge = limit.Lower
+	}
+	if *a.OverDispersion > 1 {
+		beyond = fmt.Sprintf("of the funnel, drawn with over-dispersion %s", standingFigure(*a.OverDispersion))
+	}
+	return fmt.Sprintf("%s: %d failures where %s were to be expected for its %s, ratio %s (%s interval %s to %s), %s (%s) %s; adjusted p %s; shrunk ratio %s, probability %s that it is above %s; rank %d to %d of %d.",
+		standingName(u.Unit), u.Failures, standingFigure(u.Expected), standingMixWords(o), standingFigure(*u.Ratio),
+		standingPercent(o.Confidence), standingFigure(*u.RatioLower), standingFigure(*u.RatioUpper),
+		where, standingFigure(edge), beyond, standingP(*u.PAdjusted), standingFigure(*u.ShrunkRatio),
+		standingProbability(*u.AboveRatioLimit), strconv.FormatFloat(o.RatioLimit, 'g', -1, 64), u.RankLower, u.RankUpper, compared)
+}
+
+// standingHeadlines are what a reader wants to know first: who is worst by
+// either order, and how many stand out.
+func standingHeadlines(a *StandingAnswer, o StandingOptions) []string {
+	compared := a.compared()
+	switch {
+	case len(a.Units) == 0:
+		return []string{fmt.Sprintf("No %s has attempts on record with a known denominator: there is nothing to compare.", o.Unit)}
+	case len(a.Units) == 1:
+		return []string{fmt.Sprintf("Only %s has attempts on record: there is nothing to compare it with.", standingName(a.Units[0].Unit))}
+	case a.Failures == 0:
+		return []string{fmt.Sprintf("No failure is on record in %d attempts at %d %ss: none stands out.", a.Attempts, len(a.Units), o.Unit)}
+	case len(compared) < 2:
+		return []string{fmt.Sprintf("No two %ss with failures to be expected share a stratum: no comparison at equal mix can be made.", o.Unit)}
+	}
+	lines := []string{standingOrders(a, o)}
+	var high, low []string
+	for _, i := range compared {
+		switch u := &a.Units[i]; u.Band {
+		case AboveTwoSigma, AboveThreeSigma:
+			high = append(high, standingName(u.Unit))
+		case BelowTwoSigma, BelowThreeSigma:
+			low = append(low, standingName(u.Unit))
+		}
+	}
+	if len(high) > 0 {
+		lines = append(lines, fmt.Sprintf("Worse than chance and mix explain (outside 2 sigma): %s.", list(high)))
+	}
+	if len(low) > 0 {
+		lines = append(lines, fmt.Sprintf("Better than chance and mix explain (outside 2 sigma): %s.", list(low)))
+	}
+	if len(high)+len(low) == 0 {
+		lines = append(lines, fmt.Sprintf("No %s stands out: all %d that can be compared lie within the 2-sigma limits of the funnel.", o.Unit, len(compared)))
+	}
+	return lines
+}
+
+// standingOrders says whether the crude order misleads.
+func standingOrders(a *StandingAnswer, o StandingOptions) string {
+	crude := &a.Units[slices.IndexFunc(a.Units, func(u StandingUnit) bool { return u.CrudeRank == 1 })]
+	best := &a.Units[a.compared()[0]]
+	mix := standingMixWords(o)
+	if best.CrudeRank == 1 {
+		crude = best
+	}
+	switch {
+	case crude.Ratio == nil:
+		return fmt.Sprintf("%s is worst by the crude rate (%s per 1,000) but cannot be compared at equal mix; of those that can, %s is worst (ratio %s).",
+			standingName(crude.Unit), standingFigure(crude.RatePer1000), standingName(best.Unit), standingFigure(*best.Ratio))
+	case crude != best && crude.StandardisedRank > 1:
+		return fmt.Sprintf("Crude and standardised order differ: %s is worst by the crude rate (%s per 1,000), but for its %s %s failures were to be expected and %d came (ratio %s); %s is worst at equal mix (%s per 1,000; %d failures, %s expected, ratio %s).",
+			standingName(crude.Unit), standingFigure(crude.RatePer1000), mix, standingFigure(crude.Expected), crude.Failures, standingFigure(*crude.Ratio),
+			standingName(best.Unit), standingFigure(best.RatePer1000), best.Failures, standingFigure(best.Expected), standingFigure(*best.Ratio))
+	case standingOrderDiffers(a):
+		return fmt.Sprintf("%s is worst by the crude rate (%s per 1,000) and at equal mix (ratio %s); further down the two orders differ.",
+			standingName(best.Unit), standingFigure(best.RatePer1000), standingFigure(*best.Ratio))
+	}
+	return fmt.Sprintf("Crude and standardised order agree; first is %s (%s per 1,000, ratio %s).",
+		standingName(best.Unit), standingFigure(best.RatePer1000), standingFigure(*best.Ratio))
+}
+
+// standingOrderDiffers says whether any two units change places.
+func standingOrderDiffers(a *StandingAnswer) bool {
+	compared := a.compared()
+	for k, i := range compared {
+		for _, j := range compared[k+1:] {
+			if a.Units[i].CrudeRank > a.Units[j].CrudeRank && a.Units[i].StandardisedRank < a.Units[j].StandardisedRank {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func standingMethod(o StandingOptions) string {
+	return fmt.Sprintf("Crude rates with Wilson's score interval (1927). Expected failures by indirect standardisation from the pooled rate of each stratum (Breslow and Day 1987); ratio of observed to expected with exact Poisson limits (Garwood 1936). "+
+		"Funnel of exact Poisson limits at the tails of 2 and 3 sigma, interpolated, widened by the root of the over-dispersion, winsorised at 10 %% each end (Spiegelhalter 2005); p-values two-sided, twice the smaller Poisson tail, their normal deviates shrunk alike, adjusted after Benjamini and Hochberg (1995). "+
+		"Shrunk ratios by gamma-Poisson and shrunk rates by beta-binomial empirical Bayes, marginal maximum likelihood (Clayton and Kaldor 1987; Williams 1975). Ranks from %d draws of the shrunk ratios, seed %d (Goldstein and Spiegelhalter 1996). Intervals two-sided, confidence %s",
+		standingDraws, o.Seed, strconv.FormatFloat(o.Confidence, 'g', -1, 64))
+}
