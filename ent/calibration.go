@@ -23,7 +23,21 @@ type Calibration struct {
 	// Certificate holds the value of the "certificate" field.
 	Certificate string `json:"certificate,omitempty"`
 	// Points holds the value of the "points" field.
-	Points       []column.Point `json:"points,omitempty"`
+	Points []column.Point `json:"points,omitempty"`
+	// Document holds the value of the "document" field.
+	Document uint8 `json:"document,omitempty"`
+	// decision rule asked for
+	Rule uint8 `json:"rule,omitempty"`
+	// StatedVerdict holds the value of the "stated_verdict" field.
+	StatedVerdict uint8 `json:"stated_verdict,omitempty"`
+	// AirC holds the value of the "air_c" field.
+	AirC *float64 `json:"air_c,omitempty"`
+	// HumidityPct holds the value of the "humidity_pct" field.
+	HumidityPct *float64 `json:"humidity_pct,omitempty"`
+	// DeviceUncertaintyPct holds the value of the "device_uncertainty_pct" field.
+	DeviceUncertaintyPct float64 `json:"device_uncertainty_pct,omitempty"`
+	// computed when it was taken in
+	Verdict      *column.Verdict `json:"verdict,omitempty"`
 	selectValues sql.SelectValues
 }
 
@@ -32,9 +46,11 @@ func (*Calibration) scanValues(columns []string) ([]any, error) {
 	values := make([]any, len(columns))
 	for i := range columns {
 		switch columns[i] {
-		case calibration.FieldPoints:
+		case calibration.FieldPoints, calibration.FieldVerdict:
 			values[i] = new([]byte)
-		case calibration.FieldID:
+		case calibration.FieldAirC, calibration.FieldHumidityPct, calibration.FieldDeviceUncertaintyPct:
+			values[i] = new(sql.NullFloat64)
+		case calibration.FieldID, calibration.FieldDocument, calibration.FieldRule, calibration.FieldStatedVerdict:
 			values[i] = new(sql.NullInt64)
 		case calibration.FieldLaboratory, calibration.FieldCertificate:
 			values[i] = new(sql.NullString)
@@ -77,6 +93,52 @@ func (_m *Calibration) assignValues(columns []string, values []any) error {
 			} else if value != nil && len(*value) > 0 {
 				if err := json.Unmarshal(*value, &_m.Points); err != nil {
 					return fmt.Errorf("unmarshal field points: %w", err)
+				}
+			}
+		case calibration.FieldDocument:
+			if value, ok := values[i].(*sql.NullInt64); !ok {
+				return fmt.Errorf("unexpected type %T for field document", values[i])
+			} else if value.Valid {
+				_m.Document = uint8(value.Int64)
+			}
+		case calibration.FieldRule:
+			if value, ok := values[i].(*sql.NullInt64); !ok {
+				return fmt.Errorf("unexpected type %T for field rule", values[i])
+			} else if value.Valid {
+				_m.Rule = uint8(value.Int64)
+			}
+		case calibration.FieldStatedVerdict:
+			if value, ok := values[i].(*sql.NullInt64); !ok {
+				return fmt.Errorf("unexpected type %T for field stated_verdict", values[i])
+			} else if value.Valid {
+				_m.StatedVerdict = uint8(value.Int64)
+			}
+		case calibration.FieldAirC:
+			if value, ok := values[i].(*sql.NullFloat64); !ok {
+				return fmt.Errorf("unexpected type %T for field air_c", values[i])
+			} else if value.Valid {
+				_m.AirC = new(float64)
+				*_m.AirC = value.Float64
+			}
+		case calibration.FieldHumidityPct:
+			if value, ok := values[i].(*sql.NullFloat64); !ok {
+				return fmt.Errorf("unexpected type %T for field humidity_pct", values[i])
+			} else if value.Valid {
+				_m.HumidityPct = new(float64)
+				*_m.HumidityPct = value.Float64
+			}
+		case calibration.FieldDeviceUncertaintyPct:
+			if value, ok := values[i].(*sql.NullFloat64); !ok {
+				return fmt.Errorf("unexpected type %T for field device_uncertainty_pct", values[i])
+			} else if value.Valid {
+				_m.DeviceUncertaintyPct = value.Float64
+			}
+		case calibration.FieldVerdict:
+			if value, ok := values[i].(*[]byte); !ok {
+				return fmt.Errorf("unexpected type %T for field verdict", values[i])
+			} else if value != nil && len(*value) > 0 {
+				if err := json.Unmarshal(*value, &_m.Verdict); err != nil {
+					return fmt.Errorf("unmarshal field verdict: %w", err)
 				}
 			}
 		default:
@@ -123,6 +185,31 @@ func (_m *Calibration) String() string {
 	builder.WriteString(", ")
 	builder.WriteString("points=")
 	builder.WriteString(fmt.Sprintf("%v", _m.Points))
+	builder.WriteString(", ")
+	builder.WriteString("document=")
+	builder.WriteString(fmt.Sprintf("%v", _m.Document))
+	builder.WriteString(", ")
+	builder.WriteString("rule=")
+	builder.WriteString(fmt.Sprintf("%v", _m.Rule))
+	builder.WriteString(", ")
+	builder.WriteString("stated_verdict=")
+	builder.WriteString(fmt.Sprintf("%v", _m.StatedVerdict))
+	builder.WriteString(", ")
+	if v := _m.AirC; v != nil {
+		builder.WriteString("air_c=")
+		builder.WriteString(fmt.Sprintf("%v", *v))
+	}
+	builder.WriteString(", ")
+	if v := _m.HumidityPct; v != nil {
+		builder.WriteString("humidity_pct=")
+		builder.WriteString(fmt.Sprintf("%v", *v))
+	}
+	builder.WriteString(", ")
+	builder.WriteString("device_uncertainty_pct=")
+	builder.WriteString(fmt.Sprintf("%v", _m.DeviceUncertaintyPct))
+	builder.WriteString(", ")
+	builder.WriteString("verdict=")
+	builder.WriteString(fmt.Sprintf("%v", _m.Verdict))
 	builder.WriteByte(')')
 	return builder.String()
 }

@@ -38,6 +38,96 @@ func (_c *CalibrationCreate) SetPoints(v []column.Point) *CalibrationCreate {
 	return _c
 }
 
+// SetDocument sets the "document" field.
+func (_c *CalibrationCreate) SetDocument(v uint8) *CalibrationCreate {
+	_c.mutation.SetDocument(v)
+	return _c
+}
+
+// SetNillableDocument sets the "document" field if the given value is not nil.
+func (_c *CalibrationCreate) SetNillableDocument(v *uint8) *CalibrationCreate {
+	if v != nil {
+		_c.SetDocument(*v)
+	}
+	return _c
+}
+
+// SetRule sets the "rule" field.
+func (_c *CalibrationCreate) SetRule(v uint8) *CalibrationCreate {
+	_c.mutation.SetRule(v)
+	return _c
+}
+
+// SetNillableRule sets the "rule" field if the given value is not nil.
+func (_c *CalibrationCreate) SetNillableRule(v *uint8) *CalibrationCreate {
+	if v != nil {
+		_c.SetRule(*v)
+	}
+	return _c
+}
+
+// SetStatedVerdict sets the "stated_verdict" field.
+func (_c *CalibrationCreate) SetStatedVerdict(v uint8) *CalibrationCreate {
+	_c.mutation.SetStatedVerdict(v)
+	return _c
+}
+
+// SetNillableStatedVerdict sets the "stated_verdict" field if the given value is not nil.
+func (_c *CalibrationCreate) SetNillableStatedVerdict(v *uint8) *CalibrationCreate {
+	if v != nil {
+		_c.SetStatedVerdict(*v)
+	}
+	return _c
+}
+
+// SetAirC sets the "air_c" field.
+func (_c *CalibrationCreate) SetAirC(v float64) *CalibrationCreate {
+	_c.mutation.SetAirC(v)
+	return _c
+}
+
+// SetNillableAirC sets the "air_c" field if the given value is not nil.
+func (_c *CalibrationCreate) SetNillableAirC(v *float64) *CalibrationCreate {
+	if v != nil {
+		_c.SetAirC(*v)
+	}
+	return _c
+}
+
+// SetHumidityPct sets the "humidity_pct" field.
+func (_c *CalibrationCreate) SetHumidityPct(v float64) *CalibrationCreate {
+	_c.mutation.SetHumidityPct(v)
+	return _c
+}
+
+// SetNillableHumidityPct sets the "humidity_pct" field if the given value is not nil.
+func (_c *CalibrationCreate) SetNillableHumidityPct(v *float64) *CalibrationCreate {
+	if v != nil {
+		_c.SetHumidityPct(*v)
+	}
+	return _c
+}
+
+// SetDeviceUncertaintyPct sets the "device_uncertainty_pct" field.
+func (_c *CalibrationCreate) SetDeviceUncertaintyPct(v float64) *CalibrationCreate {
+	_c.mutation.SetDeviceUncertaintyPct(v)
+	return _c
+}
+
+// SetNillableDeviceUncertaintyPct sets the "device_uncertainty_pct" field if the given value is not nil.
+func (_c *CalibrationCreate) SetNillableDeviceUncertaintyPct(v *float64) *CalibrationCreate {
+	if v != nil {
+		_c.SetDeviceUncertaintyPct(*v)
+	}
+	return _c
+}
+
+// SetVerdict sets the "verdict" field.
+func (_c *CalibrationCreate) SetVerdict(v *column.Verdict) *CalibrationCreate {
+	_c.mutation.SetVerdict(v)
+	return _c
+}
+
 // SetID sets the "id" field.
 func (_c *CalibrationCreate) SetID(v int64) *CalibrationCreate {
 	_c.mutation.SetID(v)
@@ -51,6 +141,7 @@ func (_c *CalibrationCreate) Mutation() *CalibrationMutation {
 
 // Save creates the Calibration in the database.
 func (_c *CalibrationCreate) Save(ctx context.Context) (*Calibration, error) {
+	_c.defaults()
 	return withHooks(ctx, _c.sqlSave, _c.mutation, _c.hooks)
 }
 
@@ -76,6 +167,26 @@ func (_c *CalibrationCreate) ExecX(ctx context.Context) {
 	}
 }
 
+// defaults sets the default values of the builder before save.
+func (_c *CalibrationCreate) defaults() {
+	if _, ok := _c.mutation.Document(); !ok {
+		v := calibration.DefaultDocument
+		_c.mutation.SetDocument(v)
+	}
+	if _, ok := _c.mutation.Rule(); !ok {
+		v := calibration.DefaultRule
+		_c.mutation.SetRule(v)
+	}
+	if _, ok := _c.mutation.StatedVerdict(); !ok {
+		v := calibration.DefaultStatedVerdict
+		_c.mutation.SetStatedVerdict(v)
+	}
+	if _, ok := _c.mutation.DeviceUncertaintyPct(); !ok {
+		v := calibration.DefaultDeviceUncertaintyPct
+		_c.mutation.SetDeviceUncertaintyPct(v)
+	}
+}
+
 // check runs all checks and user-defined validators on the builder.
 func (_c *CalibrationCreate) check() error {
 	if _, ok := _c.mutation.Laboratory(); !ok {
@@ -86,6 +197,18 @@ func (_c *CalibrationCreate) check() error {
 	}
 	if _, ok := _c.mutation.Points(); !ok {
 		return &ValidationError{Name: "points", err: errors.New(`ent: missing required field "Calibration.points"`)}
+	}
+	if _, ok := _c.mutation.Document(); !ok {
+		return &ValidationError{Name: "document", err: errors.New(`ent: missing required field "Calibration.document"`)}
+	}
+	if _, ok := _c.mutation.Rule(); !ok {
+		return &ValidationError{Name: "rule", err: errors.New(`ent: missing required field "Calibration.rule"`)}
+	}
+	if _, ok := _c.mutation.StatedVerdict(); !ok {
+		return &ValidationError{Name: "stated_verdict", err: errors.New(`ent: missing required field "Calibration.stated_verdict"`)}
+	}
+	if _, ok := _c.mutation.DeviceUncertaintyPct(); !ok {
+		return &ValidationError{Name: "device_uncertainty_pct", err: errors.New(`ent: missing required field "Calibration.device_uncertainty_pct"`)}
 	}
 	return nil
 }
@@ -131,6 +254,34 @@ func (_c *CalibrationCreate) createSpec() (*Calibration, *sqlgraph.CreateSpec) {
 		_spec.SetField(calibration.FieldPoints, field.TypeJSON, value)
 		_node.Points = value
 	}
+	if value, ok := _c.mutation.Document(); ok {
+		_spec.SetField(calibration.FieldDocument, field.TypeUint8, value)
+		_node.Document = value
+	}
+	if value, ok := _c.mutation.Rule(); ok {
+		_spec.SetField(calibration.FieldRule, field.TypeUint8, value)
+		_node.Rule = value
+	}
+	if value, ok := _c.mutation.StatedVerdict(); ok {
+		_spec.SetField(calibration.FieldStatedVerdict, field.TypeUint8, value)
+		_node.StatedVerdict = value
+	}
+	if value, ok := _c.mutation.AirC(); ok {
+		_spec.SetField(calibration.FieldAirC, field.TypeFloat64, value)
+		_node.AirC = &value
+	}
+	if value, ok := _c.mutation.HumidityPct(); ok {
+		_spec.SetField(calibration.FieldHumidityPct, field.TypeFloat64, value)
+		_node.HumidityPct = &value
+	}
+	if value, ok := _c.mutation.DeviceUncertaintyPct(); ok {
+		_spec.SetField(calibration.FieldDeviceUncertaintyPct, field.TypeFloat64, value)
+		_node.DeviceUncertaintyPct = value
+	}
+	if value, ok := _c.mutation.Verdict(); ok {
+		_spec.SetField(calibration.FieldVerdict, field.TypeJSON, value)
+		_node.Verdict = value
+	}
 	return _node, _spec
 }
 
@@ -152,6 +303,7 @@ func (_c *CalibrationCreateBulk) Save(ctx context.Context) ([]*Calibration, erro
 	for i := range _c.builders {
 		func(i int, root context.Context) {
 			builder := _c.builders[i]
+			builder.defaults()
 			var mut Mutator = MutateFunc(func(ctx context.Context, m Mutation) (Value, error) {
 				mutation, ok := m.(*CalibrationMutation)
 				if !ok {

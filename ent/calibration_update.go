@@ -68,6 +68,15 @@ func (_u *CalibrationUpdate) sqlSave(ctx context.Context) (_node int, err error)
 			}
 		}
 	}
+	if _u.mutation.AirCCleared() {
+		_spec.ClearField(calibration.FieldAirC, field.TypeFloat64)
+	}
+	if _u.mutation.HumidityPctCleared() {
+		_spec.ClearField(calibration.FieldHumidityPct, field.TypeFloat64)
+	}
+	if _u.mutation.VerdictCleared() {
+		_spec.ClearField(calibration.FieldVerdict, field.TypeJSON)
+	}
 	if _node, err = sqlgraph.UpdateNodes(ctx, _u.driver, _spec); err != nil {
 		if _, ok := err.(*sqlgraph.NotFoundError); ok {
 			err = &NotFoundError{calibration.Label}
@@ -158,6 +167,15 @@ func (_u *CalibrationUpdateOne) sqlSave(ctx context.Context) (_node *Calibration
 				ps[i](selector)
 			}
 		}
+	}
+	if _u.mutation.AirCCleared() {
+		_spec.ClearField(calibration.FieldAirC, field.TypeFloat64)
+	}
+	if _u.mutation.HumidityPctCleared() {
+		_spec.ClearField(calibration.FieldHumidityPct, field.TypeFloat64)
+	}
+	if _u.mutation.VerdictCleared() {
+		_spec.ClearField(calibration.FieldVerdict, field.TypeJSON)
 	}
 	_node = &Calibration{config: _u.config}
 	_spec.Assign = _node.assignValues

@@ -41,6 +41,7 @@ import (
 	"jointledger/ent/tally"
 	"jointledger/ent/tightening"
 	"jointledger/ent/tool"
+	"jointledger/ent/toolcheck"
 	"jointledger/ent/tooluse"
 	"jointledger/ent/tower"
 
@@ -117,6 +118,8 @@ type Client struct {
 	Tightening *TighteningClient
 	// Tool is the client for interacting with the Tool builders.
 	Tool *ToolClient
+	// ToolCheck is the client for interacting with the ToolCheck builders.
+	ToolCheck *ToolCheckClient
 	// ToolUse is the client for interacting with the ToolUse builders.
 	ToolUse *ToolUseClient
 	// Tower is the client for interacting with the Tower builders.
@@ -162,6 +165,7 @@ func (c *Client) init() {
 	c.Tally = NewTallyClient(c.config)
 	c.Tightening = NewTighteningClient(c.config)
 	c.Tool = NewToolClient(c.config)
+	c.ToolCheck = NewToolCheckClient(c.config)
 	c.ToolUse = NewToolUseClient(c.config)
 	c.Tower = NewTowerClient(c.config)
 }
@@ -286,6 +290,7 @@ func (c *Client) Tx(ctx context.Context) (*Tx, error) {
 		Tally:                 NewTallyClient(cfg),
 		Tightening:            NewTighteningClient(cfg),
 		Tool:                  NewToolClient(cfg),
+		ToolCheck:             NewToolCheckClient(cfg),
 		ToolUse:               NewToolUseClient(cfg),
 		Tower:                 NewTowerClient(cfg),
 	}, nil
@@ -337,6 +342,7 @@ func (c *Client) BeginTx(ctx context.Context, opts *sql.TxOptions) (*Tx, error) 
 		Tally:                 NewTallyClient(cfg),
 		Tightening:            NewTighteningClient(cfg),
 		Tool:                  NewToolClient(cfg),
+		ToolCheck:             NewToolCheckClient(cfg),
 		ToolUse:               NewToolUseClient(cfg),
 		Tower:                 NewTowerClient(cfg),
 	}, nil
@@ -373,7 +379,7 @@ func (c *Client) Use(hooks ...Hook) {
 		c.Lot, c.LotMovement, c.LotSum, c.Person, c.Record, c.RegisterEpoch,
 		c.RequestKey, c.Sealing, c.SignOff, c.Site, c.Specification,
 		c.SpecificationRevision, c.Substitution, c.Tally, c.Tightening, c.Tool,
-		c.ToolUse, c.Tower,
+		c.ToolCheck, c.ToolUse, c.Tower,
 	} {
 		n.Use(hooks...)
 	}
@@ -388,7 +394,7 @@ func (c *Client) Intercept(interceptors ...Interceptor) {
 		c.Lot, c.LotMovement, c.LotSum, c.Person, c.Record, c.RegisterEpoch,
 		c.RequestKey, c.Sealing, c.SignOff, c.Site, c.Specification,
 		c.SpecificationRevision, c.Substitution, c.Tally, c.Tightening, c.Tool,
-		c.ToolUse, c.Tower,
+		c.ToolCheck, c.ToolUse, c.Tower,
 	} {
 		n.Intercept(interceptors...)
 	}
@@ -457,6 +463,8 @@ func (c *Client) Mutate(ctx context.Context, m Mutation) (Value, error) {
 		return c.Tightening.mutate(ctx, m)
 	case *ToolMutation:
 		return c.Tool.mutate(ctx, m)
+	case *ToolCheckMutation:
+		return c.ToolCheck.mutate(ctx, m)
 	case *ToolUseMutation:
 		return c.ToolUse.mutate(ctx, m)
 	case *TowerMutation:
@@ -4920,6 +4928,139 @@ func (c *ToolClient) mutate(ctx context.Context, m *ToolMutation) (Value, error)
 	}
 }
 
+// ToolCheckClient is a client for the ToolCheck schema.
+type ToolCheckClient struct {
+	config
+}
+
+// NewToolCheckClient returns a client for the ToolCheck from the given config.
+func NewToolCheckClient(c config) *ToolCheckClient {
+	return &ToolCheckClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `toolcheck.Hooks(f(g(h())))`.
+func (c *ToolCheckClient) Use(hooks ...Hook) {
+	c.hooks.ToolCheck = append(c.hooks.ToolCheck, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `toolcheck.Intercept(f(g(h())))`.
+func (c *ToolCheckClient) Intercept(interceptors ...Interceptor) {
+	c.inters.ToolCheck = append(c.inters.ToolCheck, interceptors...)
+}
+
+// Create returns a builder for creating a ToolCheck entity.
+func (c *ToolCheckClient) Create() *ToolCheckCreate {
+	mutation := newToolCheckMutation(c.config, OpCreate)
+	return &ToolCheckCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of ToolCheck entities.
+func (c *ToolCheckClient) CreateBulk(builders ...*ToolCheckCreate) *ToolCheckCreateBulk {
+	return &ToolCheckCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *ToolCheckClient) MapCreateBulk(slice any, setFunc func(*ToolCheckCreate, int)) *ToolCheckCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &ToolCheckCreateBulk{err: fmt.Errorf("calling to ToolCheckClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*ToolCheckCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &ToolCheckCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for ToolCheck.
+func (c *ToolCheckClient) Update() *ToolCheckUpdate {
+	mutation := newToolCheckMutation(c.config, OpUpdate)
+	return &ToolCheckUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *ToolCheckClient) UpdateOne(_m *ToolCheck) *ToolCheckUpdateOne {
+	mutation := newToolCheckMutation(c.config, OpUpdateOne, withToolCheck(_m))
+	return &ToolCheckUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *ToolCheckClient) UpdateOneID(id int64) *ToolCheckUpdateOne {
+	mutation := newToolCheckMutation(c.config, OpUpdateOne, withToolCheckID(id))
+	return &ToolCheckUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for ToolCheck.
+func (c *ToolCheckClient) Delete() *ToolCheckDelete {
+	mutation := newToolCheckMutation(c.config, OpDelete)
+	return &ToolCheckDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *ToolCheckClient) DeleteOne(_m *ToolCheck) *ToolCheckDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *ToolCheckClient) DeleteOneID(id int64) *ToolCheckDeleteOne {
+	builder := c.Delete().Where(toolcheck.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &ToolCheckDeleteOne{builder}
+}
+
+// Query returns a query builder for ToolCheck.
+func (c *ToolCheckClient) Query() *ToolCheckQuery {
+	return &ToolCheckQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeToolCheck},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a ToolCheck entity by its id.
+func (c *ToolCheckClient) Get(ctx context.Context, id int64) (*ToolCheck, error) {
+	return c.Query().Where(toolcheck.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *ToolCheckClient) GetX(ctx context.Context, id int64) *ToolCheck {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *ToolCheckClient) Hooks() []Hook {
+	return c.hooks.ToolCheck
+}
+
+// Interceptors returns the client interceptors.
+func (c *ToolCheckClient) Interceptors() []Interceptor {
+	return c.inters.ToolCheck
+}
+
+func (c *ToolCheckClient) mutate(ctx context.Context, m *ToolCheckMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&ToolCheckCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&ToolCheckUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&ToolCheckUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&ToolCheckDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown ToolCheck mutation op: %q", m.Op())
+	}
+}
+
 // ToolUseClient is a client for the ToolUse schema.
 type ToolUseClient struct {
 	config
@@ -5209,14 +5350,14 @@ type (
 		Disposition, Finding, Hold, Incident, Inspection, Joint, Lot, LotMovement,
 		LotSum, Person, Record, RegisterEpoch, RequestKey, Sealing, SignOff, Site,
 		Specification, SpecificationRevision, Substitution, Tally, Tightening, Tool,
-		ToolUse, Tower []ent.Hook
+		ToolCheck, ToolUse, Tower []ent.Hook
 	}
 	inters struct {
 		Attachment, Batch, Blob, Calibration, Cell, Chain, Correction, Custody,
 		Disposition, Finding, Hold, Incident, Inspection, Joint, Lot, LotMovement,
 		LotSum, Person, Record, RegisterEpoch, RequestKey, Sealing, SignOff, Site,
 		Specification, SpecificationRevision, Substitution, Tally, Tightening, Tool,
-		ToolUse, Tower []ent.Interceptor
+		ToolCheck, ToolUse, Tower []ent.Interceptor
 	}
 )
 

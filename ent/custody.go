@@ -21,6 +21,10 @@ type Custody struct {
 	Kind uint8 `json:"kind,omitempty"`
 	// HolderID holds the value of the "holder_id" field.
 	HolderID *int `json:"holder_id,omitempty"`
+	// person who let an unfit tool be issued
+	OverrideID *int `json:"override_id,omitempty"`
+	// OverrideReason holds the value of the "override_reason" field.
+	OverrideReason string `json:"override_reason,omitempty"`
 	// Edges holds the relations/edges for other nodes in the graph.
 	// The values are being populated by the CustodyQuery when eager-loading is set.
 	Edges        CustodyEdges `json:"edges"`
@@ -52,8 +56,10 @@ func (*Custody) scanValues(columns []string) ([]any, error) {
 	values := make([]any, len(columns))
 	for i := range columns {
 		switch columns[i] {
-		case custody.FieldID, custody.FieldKind, custody.FieldHolderID:
+		case custody.FieldID, custody.FieldKind, custody.FieldHolderID, custody.FieldOverrideID:
 			values[i] = new(sql.NullInt64)
+		case custody.FieldOverrideReason:
+			values[i] = new(sql.NullString)
 		default:
 			values[i] = new(sql.UnknownType)
 		}
@@ -87,6 +93,19 @@ func (_m *Custody) assignValues(columns []string, values []any) error {
 			} else if value.Valid {
 				_m.HolderID = new(int)
 				*_m.HolderID = int(value.Int64)
+			}
+		case custody.FieldOverrideID:
+			if value, ok := values[i].(*sql.NullInt64); !ok {
+				return fmt.Errorf("unexpected type %T for field override_id", values[i])
+			} else if value.Valid {
+				_m.OverrideID = new(int)
+				*_m.OverrideID = int(value.Int64)
+			}
+		case custody.FieldOverrideReason:
+			if value, ok := values[i].(*sql.NullString); !ok {
+				return fmt.Errorf("unexpected type %T for field override_reason", values[i])
+			} else if value.Valid {
+				_m.OverrideReason = value.String
 			}
 		default:
 			_m.selectValues.Set(columns[i], values[i])
@@ -136,6 +155,14 @@ func (_m *Custody) String() string {
 		builder.WriteString("holder_id=")
 		builder.WriteString(fmt.Sprintf("%v", *v))
 	}
+	builder.WriteString(", ")
+	if v := _m.OverrideID; v != nil {
+		builder.WriteString("override_id=")
+		builder.WriteString(fmt.Sprintf("%v", *v))
+	}
+	builder.WriteString(", ")
+	builder.WriteString("override_reason=")
+	builder.WriteString(_m.OverrideReason)
 	builder.WriteByte(')')
 	return builder.String()
 }

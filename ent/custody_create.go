@@ -40,6 +40,34 @@ func (_c *CustodyCreate) SetNillableHolderID(v *int) *CustodyCreate {
 	return _c
 }
 
+// SetOverrideID sets the "override_id" field.
+func (_c *CustodyCreate) SetOverrideID(v int) *CustodyCreate {
+	_c.mutation.SetOverrideID(v)
+	return _c
+}
+
+// SetNillableOverrideID sets the "override_id" field if the given value is not nil.
+func (_c *CustodyCreate) SetNillableOverrideID(v *int) *CustodyCreate {
+	if v != nil {
+		_c.SetOverrideID(*v)
+	}
+	return _c
+}
+
+// SetOverrideReason sets the "override_reason" field.
+func (_c *CustodyCreate) SetOverrideReason(v string) *CustodyCreate {
+	_c.mutation.SetOverrideReason(v)
+	return _c
+}
+
+// SetNillableOverrideReason sets the "override_reason" field if the given value is not nil.
+func (_c *CustodyCreate) SetNillableOverrideReason(v *string) *CustodyCreate {
+	if v != nil {
+		_c.SetOverrideReason(*v)
+	}
+	return _c
+}
+
 // SetID sets the "id" field.
 func (_c *CustodyCreate) SetID(v int64) *CustodyCreate {
 	_c.mutation.SetID(v)
@@ -58,6 +86,7 @@ func (_c *CustodyCreate) Mutation() *CustodyMutation {
 
 // Save creates the Custody in the database.
 func (_c *CustodyCreate) Save(ctx context.Context) (*Custody, error) {
+	_c.defaults()
 	return withHooks(ctx, _c.sqlSave, _c.mutation, _c.hooks)
 }
 
@@ -83,10 +112,21 @@ func (_c *CustodyCreate) ExecX(ctx context.Context) {
 	}
 }
 
+// defaults sets the default values of the builder before save.
+func (_c *CustodyCreate) defaults() {
+	if _, ok := _c.mutation.OverrideReason(); !ok {
+		v := custody.DefaultOverrideReason
+		_c.mutation.SetOverrideReason(v)
+	}
+}
+
 // check runs all checks and user-defined validators on the builder.
 func (_c *CustodyCreate) check() error {
 	if _, ok := _c.mutation.Kind(); !ok {
 		return &ValidationError{Name: "kind", err: errors.New(`ent: missing required field "Custody.kind"`)}
+	}
+	if _, ok := _c.mutation.OverrideReason(); !ok {
+		return &ValidationError{Name: "override_reason", err: errors.New(`ent: missing required field "Custody.override_reason"`)}
 	}
 	return nil
 }
@@ -123,6 +163,14 @@ func (_c *CustodyCreate) createSpec() (*Custody, *sqlgraph.CreateSpec) {
 	if value, ok := _c.mutation.Kind(); ok {
 		_spec.SetField(custody.FieldKind, field.TypeUint8, value)
 		_node.Kind = value
+	}
+	if value, ok := _c.mutation.OverrideID(); ok {
+		_spec.SetField(custody.FieldOverrideID, field.TypeInt, value)
+		_node.OverrideID = &value
+	}
+	if value, ok := _c.mutation.OverrideReason(); ok {
+		_spec.SetField(custody.FieldOverrideReason, field.TypeString, value)
+		_node.OverrideReason = value
 	}
 	if nodes := _c.mutation.HolderIDs(); len(nodes) > 0 {
 		edge := &sqlgraph.EdgeSpec{
@@ -162,6 +210,7 @@ func (_c *CustodyCreateBulk) Save(ctx context.Context) ([]*Custody, error) {
 	for i := range _c.builders {
 		func(i int, root context.Context) {
 			builder := _c.builders[i]
+			builder.defaults()
 			var mut Mutator = MutateFunc(func(ctx context.Context, m Mutation) (Value, error) {
 				mutation, ok := m.(*CustodyMutation)
 				if !ok {

@@ -68,6 +68,9 @@ func (_u *CustodyUpdate) sqlSave(ctx context.Context) (_node int, err error) {
 			}
 		}
 	}
+	if _u.mutation.OverrideIDCleared() {
+		_spec.ClearField(custody.FieldOverrideID, field.TypeInt)
+	}
 	if _node, err = sqlgraph.UpdateNodes(ctx, _u.driver, _spec); err != nil {
 		if _, ok := err.(*sqlgraph.NotFoundError); ok {
 			err = &NotFoundError{custody.Label}
@@ -158,6 +161,9 @@ func (_u *CustodyUpdateOne) sqlSave(ctx context.Context) (_node *Custody, err er
 				ps[i](selector)
 			}
 		}
+	}
+	if _u.mutation.OverrideIDCleared() {
+		_spec.ClearField(custody.FieldOverrideID, field.TypeInt)
 	}
 	_node = &Custody{config: _u.config}
 	_spec.Assign = _node.assignValues

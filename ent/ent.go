@@ -36,6 +36,7 @@ import (
 	"jointledger/ent/tally"
 	"jointledger/ent/tightening"
 	"jointledger/ent/tool"
+	"jointledger/ent/toolcheck"
 	"jointledger/ent/tooluse"
 	"jointledger/ent/tower"
 	"reflect"
@@ -134,6 +135,7 @@ func checkColumn(t, c string) error {
 			tally.Table:                 tally.ValidColumn,
 			tightening.Table:            tightening.ValidColumn,
 			tool.Table:                  tool.ValidColumn,
+			toolcheck.Table:             toolcheck.ValidColumn,
 			tooluse.Table:               tooluse.ValidColumn,
 			tower.Table:                 tower.ValidColumn,
 		})

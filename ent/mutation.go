@@ -38,6 +38,7 @@ import (
 	"jointledger/ent/tally"
 	"jointledger/ent/tightening"
 	"jointledger/ent/tool"
+	"jointledger/ent/toolcheck"
 	"jointledger/ent/tooluse"
 	"jointledger/ent/tower"
 	"sync"
@@ -85,6 +86,7 @@ const (
 	TypeTally                 = "Tally"
 	TypeTightening            = "Tightening"
 	TypeTool                  = "Tool"
+	TypeToolCheck             = "ToolCheck"
 	TypeToolUse               = "ToolUse"
 	TypeTower                 = "Tower"
 )
@@ -2283,17 +2285,30 @@ func (m *BlobMutation) ResetEdge(name string) error {
 // CalibrationMutation represents an operation that mutates the Calibration nodes in the graph.
 type CalibrationMutation struct {
 	config
-	op            Op
-	typ           string
-	id            *int64
-	laboratory    *string
-	certificate   *string
-	points        *[]column.Point
-	appendpoints  []column.Point
-	clearedFields map[string]struct{}
-	done          bool
-	oldValue      func(context.Context) (*Calibration, error)
-	predicates    []predicate.Calibration
+	op                        Op
+	typ                       string
+	id                        *int64
+	laboratory                *string
+	certificate               *string
+	points                    *[]column.Point
+	appendpoints              []column.Point
+	document                  *uint8
+	adddocument               *int8
+	rule                      *uint8
+	addrule                   *int8
+	stated_verdict            *uint8
+	addstated_verdict         *int8
+	air_c                     *float64
+	addair_c                  *float64
+	humidity_pct              *float64
+	addhumidity_pct           *float64
+	device_uncertainty_pct    *float64
+	adddevice_uncertainty_pct *float64
+	verdict                   **column.Verdict
+	clearedFields             map[string]struct{}
+	done                      bool
+	oldValue                  func(context.Context) (*Calibration, error)
+	predicates                []predicate.Calibration
 }
 
 var _ ent.Mutation = (*CalibrationMutation)(nil)
@@ -2523,6 +2538,419 @@ func (m *CalibrationMutation) ResetPoints() {
 	m.appendpoints = nil
 }
 
+// SetDocument sets the "document" field.
+func (m *CalibrationMutation) SetDocument(u uint8) {
+	m.document = &u
+	m.adddocument = nil
+}
+
+// Document returns the value of the "document" field in the mutation.
+func (m *CalibrationMutation) Document() (r uint8, exists bool) {
+	v := m.document
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldDocument returns the old "document" field's value of the Calibration entity.
+// If the Calibration object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CalibrationMutation) OldDocument(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldDocument is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldDocument requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldDocument: %w", err)
+	}
+	return oldValue.Document, nil
+}
+
+// AddDocument adds u to the "document" field.
+func (m *CalibrationMutation) AddDocument(u int8) {
+	if m.adddocument != nil {
+		*m.adddocument += u
+	} else {
+		m.adddocument = &u
+	}
+}
+
+// AddedDocument returns the value that was added to the "document" field in this mutation.
+func (m *CalibrationMutation) AddedDocument() (r int8, exists bool) {
+	v := m.adddocument
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetDocument resets all changes to the "document" field.
+func (m *CalibrationMutation) ResetDocument() {
+	m.document = nil
+	m.adddocument = nil
+}
+
+// SetRule sets the "rule" field.
+func (m *CalibrationMutation) SetRule(u uint8) {
+	m.rule = &u
+	m.addrule = nil
+}
+
+// Rule returns the value of the "rule" field in the mutation.
+func (m *CalibrationMutation) Rule() (r uint8, exists bool) {
+	v := m.rule
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRule returns the old "rule" field's value of the Calibration entity.
+// If the Calibration object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CalibrationMutation) OldRule(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRule is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRule requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRule: %w", err)
+	}
+	return oldValue.Rule, nil
+}
+
+// AddRule adds u to the "rule" field.
+func (m *CalibrationMutation) AddRule(u int8) {
+	if m.addrule != nil {
+		*m.addrule += u
+	} else {
+		m.addrule = &u
+	}
+}
+
+// AddedRule returns the value that was added to the "rule" field in this mutation.
+func (m *CalibrationMutation) AddedRule() (r int8, exists bool) {
+	v := m.addrule
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetRule resets all changes to the "rule" field.
+func (m *CalibrationMutation) ResetRule() {
+	m.rule = nil
+	m.addrule = nil
+}
+
+// SetStatedVerdict sets the "stated_verdict" field.
+func (m *CalibrationMutation) SetStatedVerdict(u uint8) {
+	m.stated_verdict = &u
+	m.addstated_verdict = nil
+}
+
+// StatedVerdict returns the value of the "stated_verdict" field in the mutation.
+func (m *CalibrationMutation) StatedVerdict() (r uint8, exists bool) {
+	v := m.stated_verdict
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldStatedVerdict returns the old "stated_verdict" field's value of the Calibration entity.
+// If the Calibration object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CalibrationMutation) OldStatedVerdict(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldStatedVerdict is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldStatedVerdict requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldStatedVerdict: %w", err)
+	}
+	return oldValue.StatedVerdict, nil
+}
+
+// AddStatedVerdict adds u to the "stated_verdict" field.
+func (m *CalibrationMutation) AddStatedVerdict(u int8) {
+	if m.addstated_verdict != nil {
+		*m.addstated_verdict += u
+	} else {
+		m.addstated_verdict = &u
+	}
+}
+
+// AddedStatedVerdict returns the value that was added to the "stated_verdict" field in this mutation.
+func (m *CalibrationMutation) AddedStatedVerdict() (r int8, exists bool) {
+	v := m.addstated_verdict
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetStatedVerdict resets all changes to the "stated_verdict" field.
+func (m *CalibrationMutation) ResetStatedVerdict() {
+	m.stated_verdict = nil
+	m.addstated_verdict = nil
+}
+
+// SetAirC sets the "air_c" field.
+func (m *CalibrationMutation) SetAirC(f float64) {
+	m.air_c = &f
+	m.addair_c = nil
+}
+
+// AirC returns the value of the "air_c" field in the mutation.
+func (m *CalibrationMutation) AirC() (r float64, exists bool) {
+	v := m.air_c
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldAirC returns the old "air_c" field's value of the Calibration entity.
+// If the Calibration object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CalibrationMutation) OldAirC(ctx context.Context) (v *float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldAirC is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldAirC requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldAirC: %w", err)
+	}
+	return oldValue.AirC, nil
+}
+
+// AddAirC adds f to the "air_c" field.
+func (m *CalibrationMutation) AddAirC(f float64) {
+	if m.addair_c != nil {
+		*m.addair_c += f
+	} else {
+		m.addair_c = &f
+	}
+}
+
+// AddedAirC returns the value that was added to the "air_c" field in this mutation.
+func (m *CalibrationMutation) AddedAirC() (r float64, exists bool) {
+	v := m.addair_c
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearAirC clears the value of the "air_c" field.
+func (m *CalibrationMutation) ClearAirC() {
+	m.air_c = nil
+	m.addair_c = nil
+	m.clearedFields[calibration.FieldAirC] = struct{}{}
+}
+
+// AirCCleared returns if the "air_c" field was cleared in this mutation.
+func (m *CalibrationMutation) AirCCleared() bool {
+	_, ok := m.clearedFields[calibration.FieldAirC]
+	return ok
+}
+
+// ResetAirC resets all changes to the "air_c" field.
+func (m *CalibrationMutation) ResetAirC() {
+	m.air_c = nil
+	m.addair_c = nil
+	delete(m.clearedFields, calibration.FieldAirC)
+}
+
+// SetHumidityPct sets the "humidity_pct" field.
+func (m *CalibrationMutation) SetHumidityPct(f float64) {
+	m.humidity_pct = &f
+	m.addhumidity_pct = nil
+}
+
+// HumidityPct returns the value of the "humidity_pct" field in the mutation.
+func (m *CalibrationMutation) HumidityPct() (r float64, exists bool) {
+	v := m.humidity_pct
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldHumidityPct returns the old "humidity_pct" field's value of the Calibration entity.
+// If the Calibration object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CalibrationMutation) OldHumidityPct(ctx context.Context) (v *float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldHumidityPct is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldHumidityPct requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldHumidityPct: %w", err)
+	}
+	return oldValue.HumidityPct, nil
+}
+
+// AddHumidityPct adds f to the "humidity_pct" field.
+func (m *CalibrationMutation) AddHumidityPct(f float64) {
+	if m.addhumidity_pct != nil {
+		*m.addhumidity_pct += f
+	} else {
+		m.addhumidity_pct = &f
+	}
+}
+
+// AddedHumidityPct returns the value that was added to the "humidity_pct" field in this mutation.
+func (m *CalibrationMutation) AddedHumidityPct() (r float64, exists bool) {
+	v := m.addhumidity_pct
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearHumidityPct clears the value of the "humidity_pct" field.
+func (m *CalibrationMutation) ClearHumidityPct() {
+	m.humidity_pct = nil
+	m.addhumidity_pct = nil
+	m.clearedFields[calibration.FieldHumidityPct] = struct{}{}
+}
+
+// HumidityPctCleared returns if the "humidity_pct" field was cleared in this mutation.
+func (m *CalibrationMutation) HumidityPctCleared() bool {
+	_, ok := m.clearedFields[calibration.FieldHumidityPct]
+	return ok
+}
+
+// ResetHumidityPct resets all changes to the "humidity_pct" field.
+func (m *CalibrationMutation) ResetHumidityPct() {
+	m.humidity_pct = nil
+	m.addhumidity_pct = nil
+	delete(m.clearedFields, calibration.FieldHumidityPct)
+}
+
+// SetDeviceUncertaintyPct sets the "device_uncertainty_pct" field.
+func (m *CalibrationMutation) SetDeviceUncertaintyPct(f float64) {
+	m.device_uncertainty_pct = &f
+	m.adddevice_uncertainty_pct = nil
+}
+
+// DeviceUncertaintyPct returns the value of the "device_uncertainty_pct" field in the mutation.
+func (m *CalibrationMutation) DeviceUncertaintyPct() (r float64, exists bool) {
+	v := m.device_uncertainty_pct
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldDeviceUncertaintyPct returns the old "device_uncertainty_pct" field's value of the Calibration entity.
+// If the Calibration object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CalibrationMutation) OldDeviceUncertaintyPct(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldDeviceUncertaintyPct is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldDeviceUncertaintyPct requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldDeviceUncertaintyPct: %w", err)
+	}
+	return oldValue.DeviceUncertaintyPct, nil
+}
+
+// AddDeviceUncertaintyPct adds f to the "device_uncertainty_pct" field.
+func (m *CalibrationMutation) AddDeviceUncertaintyPct(f float64) {
+	if m.adddevice_uncertainty_pct != nil {
+		*m.adddevice_uncertainty_pct += f
+	} else {
+		m.adddevice_uncertainty_pct = &f
+	}
+}
+
+// AddedDeviceUncertaintyPct returns the value that was added to the "device_uncertainty_pct" field in this mutation.
+func (m *CalibrationMutation) AddedDeviceUncertaintyPct() (r float64, exists bool) {
+	v := m.adddevice_uncertainty_pct
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetDeviceUncertaintyPct resets all changes to the "device_uncertainty_pct" field.
+func (m *CalibrationMutation) ResetDeviceUncertaintyPct() {
+	m.device_uncertainty_pct = nil
+	m.adddevice_uncertainty_pct = nil
+}
+
+// SetVerdict sets the "verdict" field.
+func (m *CalibrationMutation) SetVerdict(c *column.Verdict) {
+	m.verdict = &c
+}
+
+// Verdict returns the value of the "verdict" field in the mutation.
+func (m *CalibrationMutation) Verdict() (r *column.Verdict, exists bool) {
+	v := m.verdict
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldVerdict returns the old "verdict" field's value of the Calibration entity.
+// If the Calibration object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CalibrationMutation) OldVerdict(ctx context.Context) (v *column.Verdict, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldVerdict is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldVerdict requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldVerdict: %w", err)
+	}
+	return oldValue.Verdict, nil
+}
+
+// ClearVerdict clears the value of the "verdict" field.
+func (m *CalibrationMutation) ClearVerdict() {
+	m.verdict = nil
+	m.clearedFields[calibration.FieldVerdict] = struct{}{}
+}
+
+// VerdictCleared returns if the "verdict" field was cleared in this mutation.
+func (m *CalibrationMutation) VerdictCleared() bool {
+	_, ok := m.clearedFields[calibration.FieldVerdict]
+	return ok
+}
+
+// ResetVerdict resets all changes to the "verdict" field.
+func (m *CalibrationMutation) ResetVerdict() {
+	m.verdict = nil
+	delete(m.clearedFields, calibration.FieldVerdict)
+}
+
 // Where appends a list predicates to the CalibrationMutation builder.
 func (m *CalibrationMutation) Where(ps ...predicate.Calibration) {
 	m.predicates = append(m.predicates, ps...)
@@ -2557,7 +2985,7 @@ func (m *CalibrationMutation) Type() string {
 // order to get all numeric fields that were incremented/decremented, call
 // AddedFields().
 func (m *CalibrationMutation) Fields() []string {
-	fields := make([]string, 0, 3)
+	fields := make([]string, 0, 10)
 	if m.laboratory != nil {
 		fields = append(fields, calibration.FieldLaboratory)
 	}
@@ -2566,6 +2994,27 @@ func (m *CalibrationMutation) Fields() []string {
 	}
 	if m.points != nil {
 		fields = append(fields, calibration.FieldPoints)
+	}
+	if m.document != nil {
+		fields = append(fields, calibration.FieldDocument)
+	}
+	if m.rule != nil {
+		fields = append(fields, calibration.FieldRule)
+	}
+	if m.stated_verdict != nil {
+		fields = append(fields, calibration.FieldStatedVerdict)
+	}
+	if m.air_c != nil {
+		fields = append(fields, calibration.FieldAirC)
+	}
+	if m.humidity_pct != nil {
+		fields = append(fields, calibration.FieldHumidityPct)
+	}
+	if m.device_uncertainty_pct != nil {
+		fields = append(fields, calibration.FieldDeviceUncertaintyPct)
+	}
+	if m.verdict != nil {
+		fields = append(fields, calibration.FieldVerdict)
 	}
 	return fields
 }
@@ -2581,6 +3030,20 @@ func (m *CalibrationMutation) Field(name string) (ent.Value, bool) {
 		return m.Certificate()
 	case calibration.FieldPoints:
 		return m.Points()
+	case calibration.FieldDocument:
+		return m.Document()
+	case calibration.FieldRule:
+		return m.Rule()
+	case calibration.FieldStatedVerdict:
+		return m.StatedVerdict()
+	case calibration.FieldAirC:
+		return m.AirC()
+	case calibration.FieldHumidityPct:
+		return m.HumidityPct()
+	case calibration.FieldDeviceUncertaintyPct:
+		return m.DeviceUncertaintyPct()
+	case calibration.FieldVerdict:
+		return m.Verdict()
 	}
 	return nil, false
 }
@@ -2596,6 +3059,20 @@ func (m *CalibrationMutation) OldField(ctx context.Context, name string) (ent.Va
 		return m.OldCertificate(ctx)
 	case calibration.FieldPoints:
 		return m.OldPoints(ctx)
+	case calibration.FieldDocument:
+		return m.OldDocument(ctx)
+	case calibration.FieldRule:
+		return m.OldRule(ctx)
+	case calibration.FieldStatedVerdict:
+		return m.OldStatedVerdict(ctx)
+	case calibration.FieldAirC:
+		return m.OldAirC(ctx)
+	case calibration.FieldHumidityPct:
+		return m.OldHumidityPct(ctx)
+	case calibration.FieldDeviceUncertaintyPct:
+		return m.OldDeviceUncertaintyPct(ctx)
+	case calibration.FieldVerdict:
+		return m.OldVerdict(ctx)
 	}
 	return nil, fmt.Errorf("unknown Calibration field %s", name)
 }
@@ -2626,6 +3103,55 @@ func (m *CalibrationMutation) SetField(name string, value ent.Value) error {
 		}
 		m.SetPoints(v)
 		return nil
+	case calibration.FieldDocument:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetDocument(v)
+		return nil
+	case calibration.FieldRule:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRule(v)
+		return nil
+	case calibration.FieldStatedVerdict:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetStatedVerdict(v)
+		return nil
+	case calibration.FieldAirC:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetAirC(v)
+		return nil
+	case calibration.FieldHumidityPct:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetHumidityPct(v)
+		return nil
+	case calibration.FieldDeviceUncertaintyPct:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetDeviceUncertaintyPct(v)
+		return nil
+	case calibration.FieldVerdict:
+		v, ok := value.(*column.Verdict)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetVerdict(v)
+		return nil
 	}
 	return fmt.Errorf("unknown Calibration field %s", name)
 }
@@ -2633,13 +3159,46 @@ func (m *CalibrationMutation) SetField(name string, value ent.Value) error {
 // AddedFields returns all numeric fields that were incremented/decremented during
 // this mutation.
 func (m *CalibrationMutation) AddedFields() []string {
-	return nil
+	var fields []string
+	if m.adddocument != nil {
+		fields = append(fields, calibration.FieldDocument)
+	}
+	if m.addrule != nil {
+		fields = append(fields, calibration.FieldRule)
+	}
+	if m.addstated_verdict != nil {
+		fields = append(fields, calibration.FieldStatedVerdict)
+	}
+	if m.addair_c != nil {
+		fields = append(fields, calibration.FieldAirC)
+	}
+	if m.addhumidity_pct != nil {
+		fields = append(fields, calibration.FieldHumidityPct)
+	}
+	if m.adddevice_uncertainty_pct != nil {
+		fields = append(fields, calibration.FieldDeviceUncertaintyPct)
+	}
+	return fields
 }
 
 // AddedField returns the numeric value that was incremented/decremented on a field
 // with the given name. The second boolean return value indicates that this field
 // was not set, or was not defined in the schema.
 func (m *CalibrationMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case calibration.FieldDocument:
+		return m.AddedDocument()
+	case calibration.FieldRule:
+		return m.AddedRule()
+	case calibration.FieldStatedVerdict:
+		return m.AddedStatedVerdict()
+	case calibration.FieldAirC:
+		return m.AddedAirC()
+	case calibration.FieldHumidityPct:
+		return m.AddedHumidityPct()
+	case calibration.FieldDeviceUncertaintyPct:
+		return m.AddedDeviceUncertaintyPct()
+	}
 	return nil, false
 }
 
@@ -2648,6 +3207,48 @@ func (m *CalibrationMutation) AddedField(name string) (ent.Value, bool) {
 // type.
 func (m *CalibrationMutation) AddField(name string, value ent.Value) error {
 	switch name {
+	case calibration.FieldDocument:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddDocument(v)
+		return nil
+	case calibration.FieldRule:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddRule(v)
+		return nil
+	case calibration.FieldStatedVerdict:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddStatedVerdict(v)
+		return nil
+	case calibration.FieldAirC:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddAirC(v)
+		return nil
+	case calibration.FieldHumidityPct:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddHumidityPct(v)
+		return nil
+	case calibration.FieldDeviceUncertaintyPct:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddDeviceUncertaintyPct(v)
+		return nil
 	}
 	return fmt.Errorf("unknown Calibration numeric field %s", name)
 }
@@ -2655,7 +3256,17 @@ func (m *CalibrationMutation) AddField(name string, value ent.Value) error {
 // ClearedFields returns all nullable fields that were cleared during this
 // mutation.
 func (m *CalibrationMutation) ClearedFields() []string {
-	return nil
+	var fields []string
+	if m.FieldCleared(calibration.FieldAirC) {
+		fields = append(fields, calibration.FieldAirC)
+	}
+	if m.FieldCleared(calibration.FieldHumidityPct) {
+		fields = append(fields, calibration.FieldHumidityPct)
+	}
+	if m.FieldCleared(calibration.FieldVerdict) {
+		fields = append(fields, calibration.FieldVerdict)
+	}
+	return fields
 }
 
 // FieldCleared returns a boolean indicating if a field with the given name was
@@ -2668,6 +3279,17 @@ func (m *CalibrationMutation) FieldCleared(name string) bool {
 // ClearField clears the value of the field with the given name. It returns an
 // error if the field is not defined in the schema.
 func (m *CalibrationMutation) ClearField(name string) error {
+	switch name {
+	case calibration.FieldAirC:
+		m.ClearAirC()
+		return nil
+	case calibration.FieldHumidityPct:
+		m.ClearHumidityPct()
+		return nil
+	case calibration.FieldVerdict:
+		m.ClearVerdict()
+		return nil
+	}
 	return fmt.Errorf("unknown Calibration nullable field %s", name)
 }
 
@@ -2683,6 +3305,27 @@ func (m *CalibrationMutation) ResetField(name string) error {
 		return nil
 	case calibration.FieldPoints:
 		m.ResetPoints()
+		return nil
+	case calibration.FieldDocument:
+		m.ResetDocument()
+		return nil
+	case calibration.FieldRule:
+		m.ResetRule()
+		return nil
+	case calibration.FieldStatedVerdict:
+		m.ResetStatedVerdict()
+		return nil
+	case calibration.FieldAirC:
+		m.ResetAirC()
+		return nil
+	case calibration.FieldHumidityPct:
+		m.ResetHumidityPct()
+		return nil
+	case calibration.FieldDeviceUncertaintyPct:
+		m.ResetDeviceUncertaintyPct()
+		return nil
+	case calibration.FieldVerdict:
+		m.ResetVerdict()
 		return nil
 	}
 	return fmt.Errorf("unknown Calibration field %s", name)
@@ -4478,17 +5121,20 @@ func (m *CorrectionMutation) ResetEdge(name string) error {
 // CustodyMutation represents an operation that mutates the Custody nodes in the graph.
 type CustodyMutation struct {
 	config
-	op            Op
-	typ           string
-	id            *int64
-	kind          *uint8
-	addkind       *int8
-	clearedFields map[string]struct{}
-	holder        *int
-	clearedholder bool
-	done          bool
-	oldValue      func(context.Context) (*Custody, error)
-	predicates    []predicate.Custody
+	op              Op
+	typ             string
+	id              *int64
+	kind            *uint8
+	addkind         *int8
+	override_id     *int
+	addoverride_id  *int
+	override_reason *string
+	clearedFields   map[string]struct{}
+	holder          *int
+	clearedholder   bool
+	done            bool
+	oldValue        func(context.Context) (*Custody, error)
+	predicates      []predicate.Custody
 }
 
 var _ ent.Mutation = (*CustodyMutation)(nil)
@@ -4700,6 +5346,112 @@ func (m *CustodyMutation) ResetHolderID() {
 	delete(m.clearedFields, custody.FieldHolderID)
 }
 
+// SetOverrideID sets the "override_id" field.
+func (m *CustodyMutation) SetOverrideID(i int) {
+	m.override_id = &i
+	m.addoverride_id = nil
+}
+
+// OverrideID returns the value of the "override_id" field in the mutation.
+func (m *CustodyMutation) OverrideID() (r int, exists bool) {
+	v := m.override_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldOverrideID returns the old "override_id" field's value of the Custody entity.
+// If the Custody object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CustodyMutation) OldOverrideID(ctx context.Context) (v *int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldOverrideID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldOverrideID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldOverrideID: %w", err)
+	}
+	return oldValue.OverrideID, nil
+}
+
+// AddOverrideID adds i to the "override_id" field.
+func (m *CustodyMutation) AddOverrideID(i int) {
+	if m.addoverride_id != nil {
+		*m.addoverride_id += i
+	} else {
+		m.addoverride_id = &i
+	}
+}
+
+// AddedOverrideID returns the value that was added to the "override_id" field in this mutation.
+func (m *CustodyMutation) AddedOverrideID() (r int, exists bool) {
+	v := m.addoverride_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ClearOverrideID clears the value of the "override_id" field.
+func (m *CustodyMutation) ClearOverrideID() {
+	m.override_id = nil
+	m.addoverride_id = nil
+	m.clearedFields[custody.FieldOverrideID] = struct{}{}
+}
+
+// OverrideIDCleared returns if the "override_id" field was cleared in this mutation.
+func (m *CustodyMutation) OverrideIDCleared() bool {
+	_, ok := m.clearedFields[custody.FieldOverrideID]
+	return ok
+}
+
+// ResetOverrideID resets all changes to the "override_id" field.
+func (m *CustodyMutation) ResetOverrideID() {
+	m.override_id = nil
+	m.addoverride_id = nil
+	delete(m.clearedFields, custody.FieldOverrideID)
+}
+
+// SetOverrideReason sets the "override_reason" field.
+func (m *CustodyMutation) SetOverrideReason(s string) {
+	m.override_reason = &s
+}
+
+// OverrideReason returns the value of the "override_reason" field in the mutation.
+func (m *CustodyMutation) OverrideReason() (r string, exists bool) {
+	v := m.override_reason
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldOverrideReason returns the old "override_reason" field's value of the Custody entity.
+// If the Custody object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CustodyMutation) OldOverrideReason(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldOverrideReason is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldOverrideReason requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldOverrideReason: %w", err)
+	}
+	return oldValue.OverrideReason, nil
+}
+
+// ResetOverrideReason resets all changes to the "override_reason" field.
+func (m *CustodyMutation) ResetOverrideReason() {
+	m.override_reason = nil
+}
+
 // ClearHolder clears the "holder" edge to the Person entity.
 func (m *CustodyMutation) ClearHolder() {
 	m.clearedholder = true
@@ -4761,12 +5513,18 @@ func (m *CustodyMutation) Type() string {
 // order to get all numeric fields that were incremented/decremented, call
 // AddedFields().
 func (m *CustodyMutation) Fields() []string {
-	fields := make([]string, 0, 2)
+	fields := make([]string, 0, 4)
 	if m.kind != nil {
 		fields = append(fields, custody.FieldKind)
 	}
 	if m.holder != nil {
 		fields = append(fields, custody.FieldHolderID)
+	}
+	if m.override_id != nil {
+		fields = append(fields, custody.FieldOverrideID)
+	}
+	if m.override_reason != nil {
+		fields = append(fields, custody.FieldOverrideReason)
 	}
 	return fields
 }
@@ -4780,6 +5538,10 @@ func (m *CustodyMutation) Field(name string) (ent.Value, bool) {
 		return m.Kind()
 	case custody.FieldHolderID:
 		return m.HolderID()
+	case custody.FieldOverrideID:
+		return m.OverrideID()
+	case custody.FieldOverrideReason:
+		return m.OverrideReason()
 	}
 	return nil, false
 }
@@ -4793,6 +5555,10 @@ func (m *CustodyMutation) OldField(ctx context.Context, name string) (ent.Value,
 		return m.OldKind(ctx)
 	case custody.FieldHolderID:
 		return m.OldHolderID(ctx)
+	case custody.FieldOverrideID:
+		return m.OldOverrideID(ctx)
+	case custody.FieldOverrideReason:
+		return m.OldOverrideReason(ctx)
 	}
 	return nil, fmt.Errorf("unknown Custody field %s", name)
 }
@@ -4816,6 +5582,20 @@ func (m *CustodyMutation) SetField(name string, value ent.Value) error {
 		}
 		m.SetHolderID(v)
 		return nil
+	case custody.FieldOverrideID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetOverrideID(v)
+		return nil
+	case custody.FieldOverrideReason:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetOverrideReason(v)
+		return nil
 	}
 	return fmt.Errorf("unknown Custody field %s", name)
 }
@@ -4827,6 +5607,9 @@ func (m *CustodyMutation) AddedFields() []string {
 	if m.addkind != nil {
 		fields = append(fields, custody.FieldKind)
 	}
+	if m.addoverride_id != nil {
+		fields = append(fields, custody.FieldOverrideID)
+	}
 	return fields
 }
 
@@ -4837,6 +5620,8 @@ func (m *CustodyMutation) AddedField(name string) (ent.Value, bool) {
 	switch name {
 	case custody.FieldKind:
 		return m.AddedKind()
+	case custody.FieldOverrideID:
+		return m.AddedOverrideID()
 	}
 	return nil, false
 }
@@ -4853,6 +5638,13 @@ func (m *CustodyMutation) AddField(name string, value ent.Value) error {
 		}
 		m.AddKind(v)
 		return nil
+	case custody.FieldOverrideID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddOverrideID(v)
+		return nil
 	}
 	return fmt.Errorf("unknown Custody numeric field %s", name)
 }
@@ -4863,6 +5655,9 @@ func (m *CustodyMutation) ClearedFields() []string {
 	var fields []string
 	if m.FieldCleared(custody.FieldHolderID) {
 		fields = append(fields, custody.FieldHolderID)
+	}
+	if m.FieldCleared(custody.FieldOverrideID) {
+		fields = append(fields, custody.FieldOverrideID)
 	}
 	return fields
 }
@@ -4881,6 +5676,9 @@ func (m *CustodyMutation) ClearField(name string) error {
 	case custody.FieldHolderID:
 		m.ClearHolderID()
 		return nil
+	case custody.FieldOverrideID:
+		m.ClearOverrideID()
+		return nil
 	}
 	return fmt.Errorf("unknown Custody nullable field %s", name)
 }
@@ -4894,6 +5692,12 @@ func (m *CustodyMutation) ResetField(name string) error {
 		return nil
 	case custody.FieldHolderID:
 		m.ResetHolderID()
+		return nil
+	case custody.FieldOverrideID:
+		m.ResetOverrideID()
+		return nil
+	case custody.FieldOverrideReason:
+		m.ResetOverrideReason()
 		return nil
 	}
 	return fmt.Errorf("unknown Custody field %s", name)
@@ -24875,6 +25679,10 @@ type ToolMutation struct {
 	interval_cycles    *int
 	addinterval_cycles *int
 	due_after_event    *bool
+	rated_load_kg      *float64
+	addrated_load_kg   *float64
+	policies           *[]column.Policy
+	appendpolicies     []column.Policy
 	clearedFields      map[string]struct{}
 	home_site          *int
 	clearedhome_site   bool
@@ -25629,6 +26437,127 @@ func (m *ToolMutation) ResetDueAfterEvent() {
 	m.due_after_event = nil
 }
 
+// SetRatedLoadKg sets the "rated_load_kg" field.
+func (m *ToolMutation) SetRatedLoadKg(f float64) {
+	m.rated_load_kg = &f
+	m.addrated_load_kg = nil
+}
+
+// RatedLoadKg returns the value of the "rated_load_kg" field in the mutation.
+func (m *ToolMutation) RatedLoadKg() (r float64, exists bool) {
+	v := m.rated_load_kg
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRatedLoadKg returns the old "rated_load_kg" field's value of the Tool entity.
+// If the Tool object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *ToolMutation) OldRatedLoadKg(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRatedLoadKg is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRatedLoadKg requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRatedLoadKg: %w", err)
+	}
+	return oldValue.RatedLoadKg, nil
+}
+
+// AddRatedLoadKg adds f to the "rated_load_kg" field.
+func (m *ToolMutation) AddRatedLoadKg(f float64) {
+	if m.addrated_load_kg != nil {
+		*m.addrated_load_kg += f
+	} else {
+		m.addrated_load_kg = &f
+	}
+}
+
+// AddedRatedLoadKg returns the value that was added to the "rated_load_kg" field in this mutation.
+func (m *ToolMutation) AddedRatedLoadKg() (r float64, exists bool) {
+	v := m.addrated_load_kg
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetRatedLoadKg resets all changes to the "rated_load_kg" field.
+func (m *ToolMutation) ResetRatedLoadKg() {
+	m.rated_load_kg = nil
+	m.addrated_load_kg = nil
+}
+
+// SetPolicies sets the "policies" field.
+func (m *ToolMutation) SetPolicies(c []column.Policy) {
+	m.policies = &c
+	m.appendpolicies = nil
+}
+
+// Policies returns the value of the "policies" field in the mutation.
+func (m *ToolMutation) Policies() (r []column.Policy, exists bool) {
+	v := m.policies
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPolicies returns the old "policies" field's value of the Tool entity.
+// If the Tool object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *ToolMutation) OldPolicies(ctx context.Context) (v []column.Policy, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPolicies is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPolicies requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPolicies: %w", err)
+	}
+	return oldValue.Policies, nil
+}
+
+// AppendPolicies adds c to the "policies" field.
+func (m *ToolMutation) AppendPolicies(c []column.Policy) {
+	m.appendpolicies = append(m.appendpolicies, c...)
+}
+
+// AppendedPolicies returns the list of values that were appended to the "policies" field in this mutation.
+func (m *ToolMutation) AppendedPolicies() ([]column.Policy, bool) {
+	if len(m.appendpolicies) == 0 {
+		return nil, false
+	}
+	return m.appendpolicies, true
+}
+
+// ClearPolicies clears the value of the "policies" field.
+func (m *ToolMutation) ClearPolicies() {
+	m.policies = nil
+	m.appendpolicies = nil
+	m.clearedFields[tool.FieldPolicies] = struct{}{}
+}
+
+// PoliciesCleared returns if the "policies" field was cleared in this mutation.
+func (m *ToolMutation) PoliciesCleared() bool {
+	_, ok := m.clearedFields[tool.FieldPolicies]
+	return ok
+}
+
+// ResetPolicies resets all changes to the "policies" field.
+func (m *ToolMutation) ResetPolicies() {
+	m.policies = nil
+	m.appendpolicies = nil
+	delete(m.clearedFields, tool.FieldPolicies)
+}
+
 // ClearHomeSite clears the "home_site" edge to the Site entity.
 func (m *ToolMutation) ClearHomeSite() {
 	m.clearedhome_site = true
@@ -25690,7 +26619,7 @@ func (m *ToolMutation) Type() string {
 // order to get all numeric fields that were incremented/decremented, call
 // AddedFields().
 func (m *ToolMutation) Fields() []string {
-	fields := make([]string, 0, 13)
+	fields := make([]string, 0, 15)
 	if m.version != nil {
 		fields = append(fields, tool.FieldVersion)
 	}
@@ -25730,6 +26659,12 @@ func (m *ToolMutation) Fields() []string {
 	if m.due_after_event != nil {
 		fields = append(fields, tool.FieldDueAfterEvent)
 	}
+	if m.rated_load_kg != nil {
+		fields = append(fields, tool.FieldRatedLoadKg)
+	}
+	if m.policies != nil {
+		fields = append(fields, tool.FieldPolicies)
+	}
 	return fields
 }
 
@@ -25764,6 +26699,10 @@ func (m *ToolMutation) Field(name string) (ent.Value, bool) {
 		return m.IntervalCycles()
 	case tool.FieldDueAfterEvent:
 		return m.DueAfterEvent()
+	case tool.FieldRatedLoadKg:
+		return m.RatedLoadKg()
+	case tool.FieldPolicies:
+		return m.Policies()
 	}
 	return nil, false
 }
@@ -25799,6 +26738,10 @@ func (m *ToolMutation) OldField(ctx context.Context, name string) (ent.Value, er
 		return m.OldIntervalCycles(ctx)
 	case tool.FieldDueAfterEvent:
 		return m.OldDueAfterEvent(ctx)
+	case tool.FieldRatedLoadKg:
+		return m.OldRatedLoadKg(ctx)
+	case tool.FieldPolicies:
+		return m.OldPolicies(ctx)
 	}
 	return nil, fmt.Errorf("unknown Tool field %s", name)
 }
@@ -25899,6 +26842,20 @@ func (m *ToolMutation) SetField(name string, value ent.Value) error {
 		}
 		m.SetDueAfterEvent(v)
 		return nil
+	case tool.FieldRatedLoadKg:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRatedLoadKg(v)
+		return nil
+	case tool.FieldPolicies:
+		v, ok := value.([]column.Policy)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPolicies(v)
+		return nil
 	}
 	return fmt.Errorf("unknown Tool field %s", name)
 }
@@ -25934,6 +26891,9 @@ func (m *ToolMutation) AddedFields() []string {
 	if m.addinterval_cycles != nil {
 		fields = append(fields, tool.FieldIntervalCycles)
 	}
+	if m.addrated_load_kg != nil {
+		fields = append(fields, tool.FieldRatedLoadKg)
+	}
 	return fields
 }
 
@@ -25960,6 +26920,8 @@ func (m *ToolMutation) AddedField(name string) (ent.Value, bool) {
 		return m.AddedIntervalMonths()
 	case tool.FieldIntervalCycles:
 		return m.AddedIntervalCycles()
+	case tool.FieldRatedLoadKg:
+		return m.AddedRatedLoadKg()
 	}
 	return nil, false
 }
@@ -26032,6 +26994,13 @@ func (m *ToolMutation) AddField(name string, value ent.Value) error {
 		}
 		m.AddIntervalCycles(v)
 		return nil
+	case tool.FieldRatedLoadKg:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddRatedLoadKg(v)
+		return nil
 	}
 	return fmt.Errorf("unknown Tool numeric field %s", name)
 }
@@ -26039,7 +27008,11 @@ func (m *ToolMutation) AddField(name string, value ent.Value) error {
 // ClearedFields returns all nullable fields that were cleared during this
 // mutation.
 func (m *ToolMutation) ClearedFields() []string {
-	return nil
+	var fields []string
+	if m.FieldCleared(tool.FieldPolicies) {
+		fields = append(fields, tool.FieldPolicies)
+	}
+	return fields
 }
 
 // FieldCleared returns a boolean indicating if a field with the given name was
@@ -26052,6 +27025,11 @@ func (m *ToolMutation) FieldCleared(name string) bool {
 // ClearField clears the value of the field with the given name. It returns an
 // error if the field is not defined in the schema.
 func (m *ToolMutation) ClearField(name string) error {
+	switch name {
+	case tool.FieldPolicies:
+		m.ClearPolicies()
+		return nil
+	}
 	return fmt.Errorf("unknown Tool nullable field %s", name)
 }
 
@@ -26097,6 +27075,12 @@ func (m *ToolMutation) ResetField(name string) error {
 		return nil
 	case tool.FieldDueAfterEvent:
 		m.ResetDueAfterEvent()
+		return nil
+	case tool.FieldRatedLoadKg:
+		m.ResetRatedLoadKg()
+		return nil
+	case tool.FieldPolicies:
+		m.ResetPolicies()
 		return nil
 	}
 	return fmt.Errorf("unknown Tool field %s", name)
@@ -26174,6 +27158,515 @@ func (m *ToolMutation) ResetEdge(name string) error {
 		return nil
 	}
 	return fmt.Errorf("unknown Tool edge %s", name)
+}
+
+// ToolCheckMutation represents an operation that mutates the ToolCheck nodes in the graph.
+type ToolCheckMutation struct {
+	config
+	op            Op
+	typ           string
+	id            *int64
+	action        *uint8
+	addaction     *int8
+	result        *uint8
+	addresult     *int8
+	certificate   *string
+	clearedFields map[string]struct{}
+	done          bool
+	oldValue      func(context.Context) (*ToolCheck, error)
+	predicates    []predicate.ToolCheck
+}
+
+var _ ent.Mutation = (*ToolCheckMutation)(nil)
+
+// toolcheckOption allows management of the mutation configuration using functional options.
+type toolcheckOption func(*ToolCheckMutation)
+
+// newToolCheckMutation creates new mutation for the ToolCheck entity.
+func newToolCheckMutation(c config, op Op, opts ...toolcheckOption) *ToolCheckMutation {
+	m := &ToolCheckMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeToolCheck,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withToolCheckID sets the ID field of the mutation.
+func withToolCheckID(id int64) toolcheckOption {
+	return func(m *ToolCheckMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *ToolCheck
+		)
+		m.oldValue = func(ctx context.Context) (*ToolCheck, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().ToolCheck.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withToolCheck sets the old ToolCheck of the mutation.
+func withToolCheck(node *ToolCheck) toolcheckOption {
+	return func(m *ToolCheckMutation) {
+		m.oldValue = func(context.Context) (*ToolCheck, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m ToolCheckMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m ToolCheckMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of ToolCheck entities.
+func (m *ToolCheckMutation) SetID(id int64) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *ToolCheckMutation) ID() (id int64, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *ToolCheckMutation) IDs(ctx context.Context) ([]int64, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int64{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().ToolCheck.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetAction sets the "action" field.
+func (m *ToolCheckMutation) SetAction(u uint8) {
+	m.action = &u
+	m.addaction = nil
+}
+
+// Action returns the value of the "action" field in the mutation.
+func (m *ToolCheckMutation) Action() (r uint8, exists bool) {
+	v := m.action
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldAction returns the old "action" field's value of the ToolCheck entity.
+// If the ToolCheck object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *ToolCheckMutation) OldAction(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldAction is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldAction requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldAction: %w", err)
+	}
+	return oldValue.Action, nil
+}
+
+// AddAction adds u to the "action" field.
+func (m *ToolCheckMutation) AddAction(u int8) {
+	if m.addaction != nil {
+		*m.addaction += u
+	} else {
+		m.addaction = &u
+	}
+}
+
+// AddedAction returns the value that was added to the "action" field in this mutation.
+func (m *ToolCheckMutation) AddedAction() (r int8, exists bool) {
+	v := m.addaction
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetAction resets all changes to the "action" field.
+func (m *ToolCheckMutation) ResetAction() {
+	m.action = nil
+	m.addaction = nil
+}
+
+// SetResult sets the "result" field.
+func (m *ToolCheckMutation) SetResult(u uint8) {
+	m.result = &u
+	m.addresult = nil
+}
+
+// Result returns the value of the "result" field in the mutation.
+func (m *ToolCheckMutation) Result() (r uint8, exists bool) {
+	v := m.result
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldResult returns the old "result" field's value of the ToolCheck entity.
+// If the ToolCheck object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *ToolCheckMutation) OldResult(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldResult is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldResult requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldResult: %w", err)
+	}
+	return oldValue.Result, nil
+}
+
+// AddResult adds u to the "result" field.
+func (m *ToolCheckMutation) AddResult(u int8) {
+	if m.addresult != nil {
+		*m.addresult += u
+	} else {
+		m.addresult = &u
+	}
+}
+
+// AddedResult returns the value that was added to the "result" field in this mutation.
+func (m *ToolCheckMutation) AddedResult() (r int8, exists bool) {
+	v := m.addresult
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetResult resets all changes to the "result" field.
+func (m *ToolCheckMutation) ResetResult() {
+	m.result = nil
+	m.addresult = nil
+}
+
+// SetCertificate sets the "certificate" field.
+func (m *ToolCheckMutation) SetCertificate(s string) {
+	m.certificate = &s
+}
+
+// Certificate returns the value of the "certificate" field in the mutation.
+func (m *ToolCheckMutation) Certificate() (r string, exists bool) {
+	v := m.certificate
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCertificate returns the old "certificate" field's value of the ToolCheck entity.
+// If the ToolCheck object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *ToolCheckMutation) OldCertificate(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCertificate is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCertificate requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCertificate: %w", err)
+	}
+	return oldValue.Certificate, nil
+}
+
+// ResetCertificate resets all changes to the "certificate" field.
+func (m *ToolCheckMutation) ResetCertificate() {
+	m.certificate = nil
+}
+
+// Where appends a list predicates to the ToolCheckMutation builder.
+func (m *ToolCheckMutation) Where(ps ...predicate.ToolCheck) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the ToolCheckMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *ToolCheckMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.ToolCheck, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *ToolCheckMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *ToolCheckMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (ToolCheck).
+func (m *ToolCheckMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *ToolCheckMutation) Fields() []string {
+	fields := make([]string, 0, 3)
+	if m.action != nil {
+		fields = append(fields, toolcheck.FieldAction)
+	}
+	if m.result != nil {
+		fields = append(fields, toolcheck.FieldResult)
+	}
+	if m.certificate != nil {
+		fields = append(fields, toolcheck.FieldCertificate)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *ToolCheckMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case toolcheck.FieldAction:
+		return m.Action()
+	case toolcheck.FieldResult:
+		return m.Result()
+	case toolcheck.FieldCertificate:
+		return m.Certificate()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *ToolCheckMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case toolcheck.FieldAction:
+		return m.OldAction(ctx)
+	case toolcheck.FieldResult:
+		return m.OldResult(ctx)
+	case toolcheck.FieldCertificate:
+		return m.OldCertificate(ctx)
+	}
+	return nil, fmt.Errorf("unknown ToolCheck field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *ToolCheckMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case toolcheck.FieldAction:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetAction(v)
+		return nil
+	case toolcheck.FieldResult:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetResult(v)
+		return nil
+	case toolcheck.FieldCertificate:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCertificate(v)
+		return nil
+	}
+	return fmt.Errorf("unknown ToolCheck field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *ToolCheckMutation) AddedFields() []string {
+	var fields []string
+	if m.addaction != nil {
+		fields = append(fields, toolcheck.FieldAction)
+	}
+	if m.addresult != nil {
+		fields = append(fields, toolcheck.FieldResult)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *ToolCheckMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case toolcheck.FieldAction:
+		return m.AddedAction()
+	case toolcheck.FieldResult:
+		return m.AddedResult()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *ToolCheckMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case toolcheck.FieldAction:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddAction(v)
+		return nil
+	case toolcheck.FieldResult:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddResult(v)
+		return nil
+	}
+	return fmt.Errorf("unknown ToolCheck numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *ToolCheckMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *ToolCheckMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *ToolCheckMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown ToolCheck nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *ToolCheckMutation) ResetField(name string) error {
+	switch name {
+	case toolcheck.FieldAction:
+		m.ResetAction()
+		return nil
+	case toolcheck.FieldResult:
+		m.ResetResult()
+		return nil
+	case toolcheck.FieldCertificate:
+		m.ResetCertificate()
+		return nil
+	}
+	return fmt.Errorf("unknown ToolCheck field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *ToolCheckMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *ToolCheckMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *ToolCheckMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *ToolCheckMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *ToolCheckMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *ToolCheckMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *ToolCheckMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown ToolCheck unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *ToolCheckMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown ToolCheck edge %s", name)
 }
 
 // ToolUseMutation represents an operation that mutates the ToolUse nodes in the graph.

@@ -5,10 +5,13 @@ package ent
 import (
 	"jointledger/ent/attachment"
 	"jointledger/ent/blob"
+	"jointledger/ent/calibration"
 	"jointledger/ent/chain"
+	"jointledger/ent/custody"
 	"jointledger/ent/record"
 	"jointledger/ent/requestkey"
 	"jointledger/ent/schema"
+	"jointledger/ent/tool"
 )
 
 // The init function reads all schema descriptors with runtime code
@@ -27,12 +30,36 @@ func init() {
 	blobDescSha256 := blobFields[0].Descriptor()
 	// blob.Sha256Validator is a validator for the "sha256" field. It is called by the builders before save.
 	blob.Sha256Validator = blobDescSha256.Validators[0].(func([]byte) error)
+	calibrationFields := schema.Calibration{}.Fields()
+	_ = calibrationFields
+	// calibrationDescDocument is the schema descriptor for document field.
+	calibrationDescDocument := calibrationFields[4].Descriptor()
+	// calibration.DefaultDocument holds the default value on creation for the document field.
+	calibration.DefaultDocument = calibrationDescDocument.Default.(uint8)
+	// calibrationDescRule is the schema descriptor for rule field.
+	calibrationDescRule := calibrationFields[5].Descriptor()
+	// calibration.DefaultRule holds the default value on creation for the rule field.
+	calibration.DefaultRule = calibrationDescRule.Default.(uint8)
+	// calibrationDescStatedVerdict is the schema descriptor for stated_verdict field.
+	calibrationDescStatedVerdict := calibrationFields[6].Descriptor()
+	// calibration.DefaultStatedVerdict holds the default value on creation for the stated_verdict field.
+	calibration.DefaultStatedVerdict = calibrationDescStatedVerdict.Default.(uint8)
+	// calibrationDescDeviceUncertaintyPct is the schema descriptor for device_uncertainty_pct field.
+	calibrationDescDeviceUncertaintyPct := calibrationFields[9].Descriptor()
+	// calibration.DefaultDeviceUncertaintyPct holds the default value on creation for the device_uncertainty_pct field.
+	calibration.DefaultDeviceUncertaintyPct = calibrationDescDeviceUncertaintyPct.Default.(float64)
 	chainFields := schema.Chain{}.Fields()
 	_ = chainFields
 	// chainDescLink is the schema descriptor for link field.
 	chainDescLink := chainFields[2].Descriptor()
 	// chain.LinkValidator is a validator for the "link" field. It is called by the builders before save.
 	chain.LinkValidator = chainDescLink.Validators[0].(func([]byte) error)
+	custodyFields := schema.Custody{}.Fields()
+	_ = custodyFields
+	// custodyDescOverrideReason is the schema descriptor for override_reason field.
+	custodyDescOverrideReason := custodyFields[4].Descriptor()
+	// custody.DefaultOverrideReason holds the default value on creation for the override_reason field.
+	custody.DefaultOverrideReason = custodyDescOverrideReason.Default.(string)
 	recordFields := schema.Record{}.Fields()
 	_ = recordFields
 	// recordDescUID is the schema descriptor for uid field.
@@ -53,4 +80,10 @@ func init() {
 	requestkeyDescDigest := requestkeyFields[1].Descriptor()
 	// requestkey.DigestValidator is a validator for the "digest" field. It is called by the builders before save.
 	requestkey.DigestValidator = requestkeyDescDigest.Validators[0].(func([]byte) error)
+	toolFields := schema.Tool{}.Fields()
+	_ = toolFields
+	// toolDescRatedLoadKg is the schema descriptor for rated_load_kg field.
+	toolDescRatedLoadKg := toolFields[10].Descriptor()
+	// tool.DefaultRatedLoadKg holds the default value on creation for the rated_load_kg field.
+	tool.DefaultRatedLoadKg = toolDescRatedLoadKg.Default.(float64)
 }

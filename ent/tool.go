@@ -3,7 +3,9 @@
 package ent
 
 import (
+	"encoding/json"
 	"fmt"
+	"jointledger/ent/column"
 	"jointledger/ent/site"
 	"jointledger/ent/tool"
 	"strings"
@@ -43,6 +45,10 @@ type Tool struct {
 	IntervalCycles int `json:"interval_cycles,omitempty"`
 	// DueAfterEvent holds the value of the "due_after_event" field.
 	DueAfterEvent bool `json:"due_after_event,omitempty"`
+	// RatedLoadKg holds the value of the "rated_load_kg" field.
+	RatedLoadKg float64 `json:"rated_load_kg,omitempty"`
+	// Policies holds the value of the "policies" field.
+	Policies []column.Policy `json:"policies,omitempty"`
 	// Edges holds the relations/edges for other nodes in the graph.
 	// The values are being populated by the ToolQuery when eager-loading is set.
 	Edges        ToolEdges `json:"edges"`
@@ -74,9 +80,11 @@ func (*Tool) scanValues(columns []string) ([]any, error) {
 	values := make([]any, len(columns))
 	for i := range columns {
 		switch columns[i] {
+		case tool.FieldPolicies:
+			values[i] = new([]byte)
 		case tool.FieldDueAfterEvent:
 			values[i] = new(sql.NullBool)
-		case tool.FieldMinNm, tool.FieldMaxNm, tool.FieldResolutionNm:
+		case tool.FieldMinNm, tool.FieldMaxNm, tool.FieldResolutionNm, tool.FieldRatedLoadKg:
 			values[i] = new(sql.NullFloat64)
 		case tool.FieldID, tool.FieldVersion, tool.FieldCreateTime, tool.FieldUpdateTime, tool.FieldKind, tool.FieldHomeSiteID, tool.FieldIntervalMonths, tool.FieldIntervalCycles:
 			values[i] = new(sql.NullInt64)
@@ -181,6 +189,20 @@ func (_m *Tool) assignValues(columns []string, values []any) error {
 			} else if value.Valid {
 				_m.DueAfterEvent = value.Bool
 			}
+		case tool.FieldRatedLoadKg:
+			if value, ok := values[i].(*sql.NullFloat64); !ok {
+				return fmt.Errorf("unexpected type %T for field rated_load_kg", values[i])
+			} else if value.Valid {
+				_m.RatedLoadKg = value.Float64
+			}
+		case tool.FieldPolicies:
+			if value, ok := values[i].(*[]byte); !ok {
+				return fmt.Errorf("unexpected type %T for field policies", values[i])
+			} else if value != nil && len(*value) > 0 {
+				if err := json.Unmarshal(*value, &_m.Policies); err != nil {
+					return fmt.Errorf("unmarshal field policies: %w", err)
+				}
+			}
 		default:
 			_m.selectValues.Set(columns[i], values[i])
 		}
@@ -260,6 +282,12 @@ func (_m *Tool) String() string {
 	builder.WriteString(", ")
 	builder.WriteString("due_after_event=")
 	builder.WriteString(fmt.Sprintf("%v", _m.DueAfterEvent))
+	builder.WriteString(", ")
+	builder.WriteString("rated_load_kg=")
+	builder.WriteString(fmt.Sprintf("%v", _m.RatedLoadKg))
+	builder.WriteString(", ")
+	builder.WriteString("policies=")
+	builder.WriteString(fmt.Sprintf("%v", _m.Policies))
 	builder.WriteByte(')')
 	return builder.String()
 }

@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"jointledger/ent/column"
 	"jointledger/ent/site"
 	"jointledger/ent/tool"
 
@@ -98,6 +99,26 @@ func (_c *ToolCreate) SetDueAfterEvent(v bool) *ToolCreate {
 	return _c
 }
 
+// SetRatedLoadKg sets the "rated_load_kg" field.
+func (_c *ToolCreate) SetRatedLoadKg(v float64) *ToolCreate {
+	_c.mutation.SetRatedLoadKg(v)
+	return _c
+}
+
+// SetNillableRatedLoadKg sets the "rated_load_kg" field if the given value is not nil.
+func (_c *ToolCreate) SetNillableRatedLoadKg(v *float64) *ToolCreate {
+	if v != nil {
+		_c.SetRatedLoadKg(*v)
+	}
+	return _c
+}
+
+// SetPolicies sets the "policies" field.
+func (_c *ToolCreate) SetPolicies(v []column.Policy) *ToolCreate {
+	_c.mutation.SetPolicies(v)
+	return _c
+}
+
 // SetHomeSite sets the "home_site" edge to the Site entity.
 func (_c *ToolCreate) SetHomeSite(v *Site) *ToolCreate {
 	return _c.SetHomeSiteID(v.ID)
@@ -110,6 +131,7 @@ func (_c *ToolCreate) Mutation() *ToolMutation {
 
 // Save creates the Tool in the database.
 func (_c *ToolCreate) Save(ctx context.Context) (*Tool, error) {
+	_c.defaults()
 	return withHooks(ctx, _c.sqlSave, _c.mutation, _c.hooks)
 }
 
@@ -132,6 +154,14 @@ func (_c *ToolCreate) Exec(ctx context.Context) error {
 func (_c *ToolCreate) ExecX(ctx context.Context) {
 	if err := _c.Exec(ctx); err != nil {
 		panic(err)
+	}
+}
+
+// defaults sets the default values of the builder before save.
+func (_c *ToolCreate) defaults() {
+	if _, ok := _c.mutation.RatedLoadKg(); !ok {
+		v := tool.DefaultRatedLoadKg
+		_c.mutation.SetRatedLoadKg(v)
 	}
 }
 
@@ -175,6 +205,9 @@ func (_c *ToolCreate) check() error {
 	}
 	if _, ok := _c.mutation.DueAfterEvent(); !ok {
 		return &ValidationError{Name: "due_after_event", err: errors.New(`ent: missing required field "Tool.due_after_event"`)}
+	}
+	if _, ok := _c.mutation.RatedLoadKg(); !ok {
+		return &ValidationError{Name: "rated_load_kg", err: errors.New(`ent: missing required field "Tool.rated_load_kg"`)}
 	}
 	if len(_c.mutation.HomeSiteIDs()) == 0 {
 		return &ValidationError{Name: "home_site", err: errors.New(`ent: missing required edge "Tool.home_site"`)}
@@ -253,6 +286,14 @@ func (_c *ToolCreate) createSpec() (*Tool, *sqlgraph.CreateSpec) {
 		_spec.SetField(tool.FieldDueAfterEvent, field.TypeBool, value)
 		_node.DueAfterEvent = value
 	}
+	if value, ok := _c.mutation.RatedLoadKg(); ok {
+		_spec.SetField(tool.FieldRatedLoadKg, field.TypeFloat64, value)
+		_node.RatedLoadKg = value
+	}
+	if value, ok := _c.mutation.Policies(); ok {
+		_spec.SetField(tool.FieldPolicies, field.TypeJSON, value)
+		_node.Policies = value
+	}
 	if nodes := _c.mutation.HomeSiteIDs(); len(nodes) > 0 {
 		edge := &sqlgraph.EdgeSpec{
 			Rel:     sqlgraph.M2O,
@@ -291,6 +332,7 @@ func (_c *ToolCreateBulk) Save(ctx context.Context) ([]*Tool, error) {
 	for i := range _c.builders {
 		func(i int, root context.Context) {
 			builder := _c.builders[i]
+			builder.defaults()
 			var mut Mutator = MutateFunc(func(ctx context.Context, m Mutation) (Value, error) {
 				mutation, ok := m.(*ToolMutation)
 				if !ok {

@@ -6,12 +6,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"jointledger/ent/column"
 	"jointledger/ent/predicate"
 	"jointledger/ent/site"
 	"jointledger/ent/tool"
 
 	"entgo.io/ent/dialect/sql"
 	"entgo.io/ent/dialect/sql/sqlgraph"
+	"entgo.io/ent/dialect/sql/sqljson"
 	"entgo.io/ent/schema/field"
 )
 
@@ -238,6 +240,45 @@ func (_u *ToolUpdate) SetNillableDueAfterEvent(v *bool) *ToolUpdate {
 	return _u
 }
 
+// SetRatedLoadKg sets the "rated_load_kg" field.
+func (_u *ToolUpdate) SetRatedLoadKg(v float64) *ToolUpdate {
+	_u.mutation.ResetRatedLoadKg()
+	_u.mutation.SetRatedLoadKg(v)
+	return _u
+}
+
+// SetNillableRatedLoadKg sets the "rated_load_kg" field if the given value is not nil.
+func (_u *ToolUpdate) SetNillableRatedLoadKg(v *float64) *ToolUpdate {
+	if v != nil {
+		_u.SetRatedLoadKg(*v)
+	}
+	return _u
+}
+
+// AddRatedLoadKg adds value to the "rated_load_kg" field.
+func (_u *ToolUpdate) AddRatedLoadKg(v float64) *ToolUpdate {
+	_u.mutation.AddRatedLoadKg(v)
+	return _u
+}
+
+// SetPolicies sets the "policies" field.
+func (_u *ToolUpdate) SetPolicies(v []column.Policy) *ToolUpdate {
+	_u.mutation.SetPolicies(v)
+	return _u
+}
+
+// AppendPolicies appends value to the "policies" field.
+func (_u *ToolUpdate) AppendPolicies(v []column.Policy) *ToolUpdate {
+	_u.mutation.AppendPolicies(v)
+	return _u
+}
+
+// ClearPolicies clears the value of the "policies" field.
+func (_u *ToolUpdate) ClearPolicies() *ToolUpdate {
+	_u.mutation.ClearPolicies()
+	return _u
+}
+
 // SetHomeSite sets the "home_site" edge to the Site entity.
 func (_u *ToolUpdate) SetHomeSite(v *Site) *ToolUpdate {
 	return _u.SetHomeSiteID(v.ID)
@@ -354,6 +395,23 @@ func (_u *ToolUpdate) sqlSave(ctx context.Context) (_node int, err error) {
 	}
 	if value, ok := _u.mutation.DueAfterEvent(); ok {
 		_spec.SetField(tool.FieldDueAfterEvent, field.TypeBool, value)
+	}
+	if value, ok := _u.mutation.RatedLoadKg(); ok {
+		_spec.SetField(tool.FieldRatedLoadKg, field.TypeFloat64, value)
+	}
+	if value, ok := _u.mutation.AddedRatedLoadKg(); ok {
+		_spec.AddField(tool.FieldRatedLoadKg, field.TypeFloat64, value)
+	}
+	if value, ok := _u.mutation.Policies(); ok {
+		_spec.SetField(tool.FieldPolicies, field.TypeJSON, value)
+	}
+	if value, ok := _u.mutation.AppendedPolicies(); ok {
+		_spec.AddModifier(func(u *sql.UpdateBuilder) {
+			sqljson.Append(u, tool.FieldPolicies, value)
+		})
+	}
+	if _u.mutation.PoliciesCleared() {
+		_spec.ClearField(tool.FieldPolicies, field.TypeJSON)
 	}
 	if _u.mutation.HomeSiteCleared() {
 		edge := &sqlgraph.EdgeSpec{
@@ -614,6 +672,45 @@ func (_u *ToolUpdateOne) SetNillableDueAfterEvent(v *bool) *ToolUpdateOne {
 	return _u
 }
 
+// SetRatedLoadKg sets the "rated_load_kg" field.
+func (_u *ToolUpdateOne) SetRatedLoadKg(v float64) *ToolUpdateOne {
+	_u.mutation.ResetRatedLoadKg()
+	_u.mutation.SetRatedLoadKg(v)
+	return _u
+}
+
+// SetNillableRatedLoadKg sets the "rated_load_kg" field if the given value is not nil.
+func (_u *ToolUpdateOne) SetNillableRatedLoadKg(v *float64) *ToolUpdateOne {
+	if v != nil {
+		_u.SetRatedLoadKg(*v)
+	}
+	return _u
+}
+
+// AddRatedLoadKg adds value to the "rated_load_kg" field.
+func (_u *ToolUpdateOne) AddRatedLoadKg(v float64) *ToolUpdateOne {
+	_u.mutation.AddRatedLoadKg(v)
+	return _u
+}
+
+// SetPolicies sets the "policies" field.
+func (_u *ToolUpdateOne) SetPolicies(v []column.Policy) *ToolUpdateOne {
+	_u.mutation.SetPolicies(v)
+	return _u
+}
+
+// AppendPolicies appends value to the "policies" field.
+func (_u *ToolUpdateOne) AppendPolicies(v []column.Policy) *ToolUpdateOne {
+	_u.mutation.AppendPolicies(v)
+	return _u
+}
+
+// ClearPolicies clears the value of the "policies" field.
+func (_u *ToolUpdateOne) ClearPolicies() *ToolUpdateOne {
+	_u.mutation.ClearPolicies()
+	return _u
+}
+
 // SetHomeSite sets the "home_site" edge to the Site entity.
 func (_u *ToolUpdateOne) SetHomeSite(v *Site) *ToolUpdateOne {
 	return _u.SetHomeSiteID(v.ID)
@@ -760,6 +857,23 @@ func (_u *ToolUpdateOne) sqlSave(ctx context.Context) (_node *Tool, err error) {
 	}
 	if value, ok := _u.mutation.DueAfterEvent(); ok {
 		_spec.SetField(tool.FieldDueAfterEvent, field.TypeBool, value)
+	}
+	if value, ok := _u.mutation.RatedLoadKg(); ok {
+		_spec.SetField(tool.FieldRatedLoadKg, field.TypeFloat64, value)
+	}
+	if value, ok := _u.mutation.AddedRatedLoadKg(); ok {
+		_spec.AddField(tool.FieldRatedLoadKg, field.TypeFloat64, value)
+	}
+	if value, ok := _u.mutation.Policies(); ok {
+		_spec.SetField(tool.FieldPolicies, field.TypeJSON, value)
+	}
+	if value, ok := _u.mutation.AppendedPolicies(); ok {
+		_spec.AddModifier(func(u *sql.UpdateBuilder) {
+			sqljson.Append(u, tool.FieldPolicies, value)
+		})
+	}
+	if _u.mutation.PoliciesCleared() {
+		_spec.ClearField(tool.FieldPolicies, field.TypeJSON)
 	}
 	if _u.mutation.HomeSiteCleared() {
 		edge := &sqlgraph.EdgeSpec{

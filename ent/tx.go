@@ -74,6 +74,8 @@ type Tx struct {
 	Tightening *TighteningClient
 	// Tool is the client for interacting with the Tool builders.
 	Tool *ToolClient
+	// ToolCheck is the client for interacting with the ToolCheck builders.
+	ToolCheck *ToolCheckClient
 	// ToolUse is the client for interacting with the ToolUse builders.
 	ToolUse *ToolUseClient
 	// Tower is the client for interacting with the Tower builders.
@@ -239,6 +241,7 @@ func (tx *Tx) init() {
 	tx.Tally = NewTallyClient(tx.config)
 	tx.Tightening = NewTighteningClient(tx.config)
 	tx.Tool = NewToolClient(tx.config)
+	tx.ToolCheck = NewToolCheckClient(tx.config)
 	tx.ToolUse = NewToolUseClient(tx.config)
 	tx.Tower = NewTowerClient(tx.config)
 }

@@ -17,6 +17,20 @@ const (
 	FieldCertificate = "certificate"
 	// FieldPoints holds the string denoting the points field in the database.
 	FieldPoints = "points"
+	// FieldDocument holds the string denoting the document field in the database.
+	FieldDocument = "document"
+	// FieldRule holds the string denoting the rule field in the database.
+	FieldRule = "rule"
+	// FieldStatedVerdict holds the string denoting the stated_verdict field in the database.
+	FieldStatedVerdict = "stated_verdict"
+	// FieldAirC holds the string denoting the air_c field in the database.
+	FieldAirC = "air_c"
+	// FieldHumidityPct holds the string denoting the humidity_pct field in the database.
+	FieldHumidityPct = "humidity_pct"
+	// FieldDeviceUncertaintyPct holds the string denoting the device_uncertainty_pct field in the database.
+	FieldDeviceUncertaintyPct = "device_uncertainty_pct"
+	// FieldVerdict holds the string denoting the verdict field in the database.
+	FieldVerdict = "verdict"
 	// Table holds the table name of the calibration in the database.
 	Table = "calibrations"
 )
@@ -27,6 +41,13 @@ var Columns = []string{
 	FieldLaboratory,
 	FieldCertificate,
 	FieldPoints,
+	FieldDocument,
+	FieldRule,
+	FieldStatedVerdict,
+	FieldAirC,
+	FieldHumidityPct,
+	FieldDeviceUncertaintyPct,
+	FieldVerdict,
 }
 
 // ValidColumn reports if the column name is valid (part of the table columns).
@@ -38,6 +59,17 @@ func ValidColumn(column string) bool {
 	}
 	return false
 }
+
+var (
+	// DefaultDocument holds the default value on creation for the "document" field.
+	DefaultDocument uint8
+	// DefaultRule holds the default value on creation for the "rule" field.
+	DefaultRule uint8
+	// DefaultStatedVerdict holds the default value on creation for the "stated_verdict" field.
+	DefaultStatedVerdict uint8
+	// DefaultDeviceUncertaintyPct holds the default value on creation for the "device_uncertainty_pct" field.
+	DefaultDeviceUncertaintyPct float64
+)
 
 // OrderOption defines the ordering options for the Calibration queries.
 type OrderOption func(*sql.Selector)
@@ -55,4 +87,34 @@ func ByLaboratory(opts ...sql.OrderTermOption) OrderOption {
 // ByCertificate orders the results by the certificate field.
 func ByCertificate(opts ...sql.OrderTermOption) OrderOption {
 	return sql.OrderByField(FieldCertificate, opts...).ToFunc()
+}
+
+// ByDocument orders the results by the document field.
+func ByDocument(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldDocument, opts...).ToFunc()
+}
+
+// ByRule orders the results by the rule field.
+func ByRule(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldRule, opts...).ToFunc()
+}
+
+// ByStatedVerdict orders the results by the stated_verdict field.
+func ByStatedVerdict(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldStatedVerdict, opts...).ToFunc()
+}
+
+// ByAirC orders the results by the air_c field.
+func ByAirC(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldAirC, opts...).ToFunc()
+}
+
+// ByHumidityPct orders the results by the humidity_pct field.
+func ByHumidityPct(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldHumidityPct, opts...).ToFunc()
+}
+
+// ByDeviceUncertaintyPct orders the results by the device_uncertainty_pct field.
+func ByDeviceUncertaintyPct(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldDeviceUncertaintyPct, opts...).ToFunc()
 }

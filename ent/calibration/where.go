@@ -63,6 +63,36 @@ func Certificate(v string) predicate.Calibration {
 	return predicate.Calibration(sql.FieldEQ(FieldCertificate, v))
 }
 
+// Document applies equality check predicate on the "document" field. It's identical to DocumentEQ.
+func Document(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldDocument, v))
+}
+
+// Rule applies equality check predicate on the "rule" field. It's identical to RuleEQ.
+func Rule(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldRule, v))
+}
+
+// StatedVerdict applies equality check predicate on the "stated_verdict" field. It's identical to StatedVerdictEQ.
+func StatedVerdict(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldStatedVerdict, v))
+}
+
+// AirC applies equality check predicate on the "air_c" field. It's identical to AirCEQ.
+func AirC(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldAirC, v))
+}
+
+// HumidityPct applies equality check predicate on the "humidity_pct" field. It's identical to HumidityPctEQ.
+func HumidityPct(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldHumidityPct, v))
+}
+
+// DeviceUncertaintyPct applies equality check predicate on the "device_uncertainty_pct" field. It's identical to DeviceUncertaintyPctEQ.
+func DeviceUncertaintyPct(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldDeviceUncertaintyPct, v))
+}
+
 // LaboratoryEQ applies the EQ predicate on the "laboratory" field.
 func LaboratoryEQ(v string) predicate.Calibration {
 	return predicate.Calibration(sql.FieldEQ(FieldLaboratory, v))
@@ -191,6 +221,276 @@ func CertificateEqualFold(v string) predicate.Calibration {
 // CertificateContainsFold applies the ContainsFold predicate on the "certificate" field.
 func CertificateContainsFold(v string) predicate.Calibration {
 	return predicate.Calibration(sql.FieldContainsFold(FieldCertificate, v))
+}
+
+// DocumentEQ applies the EQ predicate on the "document" field.
+func DocumentEQ(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldDocument, v))
+}
+
+// DocumentNEQ applies the NEQ predicate on the "document" field.
+func DocumentNEQ(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNEQ(FieldDocument, v))
+}
+
+// DocumentIn applies the In predicate on the "document" field.
+func DocumentIn(vs ...uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldIn(FieldDocument, vs...))
+}
+
+// DocumentNotIn applies the NotIn predicate on the "document" field.
+func DocumentNotIn(vs ...uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNotIn(FieldDocument, vs...))
+}
+
+// DocumentGT applies the GT predicate on the "document" field.
+func DocumentGT(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGT(FieldDocument, v))
+}
+
+// DocumentGTE applies the GTE predicate on the "document" field.
+func DocumentGTE(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGTE(FieldDocument, v))
+}
+
+// DocumentLT applies the LT predicate on the "document" field.
+func DocumentLT(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLT(FieldDocument, v))
+}
+
+// DocumentLTE applies the LTE predicate on the "document" field.
+func DocumentLTE(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLTE(FieldDocument, v))
+}
+
+// RuleEQ applies the EQ predicate on the "rule" field.
+func RuleEQ(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldRule, v))
+}
+
+// RuleNEQ applies the NEQ predicate on the "rule" field.
+func RuleNEQ(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNEQ(FieldRule, v))
+}
+
+// RuleIn applies the In predicate on the "rule" field.
+func RuleIn(vs ...uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldIn(FieldRule, vs...))
+}
+
+// RuleNotIn applies the NotIn predicate on the "rule" field.
+func RuleNotIn(vs ...uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNotIn(FieldRule, vs...))
+}
+
+// RuleGT applies the GT predicate on the "rule" field.
+func RuleGT(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGT(FieldRule, v))
+}
+
+// RuleGTE applies the GTE predicate on the "rule" field.
+func RuleGTE(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGTE(FieldRule, v))
+}
+
+// RuleLT applies the LT predicate on the "rule" field.
+func RuleLT(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLT(FieldRule, v))
+}
+
+// RuleLTE applies the LTE predicate on the "rule" field.
+func RuleLTE(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLTE(FieldRule, v))
+}
+
+// StatedVerdictEQ applies the EQ predicate on the "stated_verdict" field.
+func StatedVerdictEQ(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldStatedVerdict, v))
+}
+
+// StatedVerdictNEQ applies the NEQ predicate on the "stated_verdict" field.
+func StatedVerdictNEQ(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNEQ(FieldStatedVerdict, v))
+}
+
+// StatedVerdictIn applies the In predicate on the "stated_verdict" field.
+func StatedVerdictIn(vs ...uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldIn(FieldStatedVerdict, vs...))
+}
+
+// StatedVerdictNotIn applies the NotIn predicate on the "stated_verdict" field.
+func StatedVerdictNotIn(vs ...uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNotIn(FieldStatedVerdict, vs...))
+}
+
+// StatedVerdictGT applies the GT predicate on the "stated_verdict" field.
+func StatedVerdictGT(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGT(FieldStatedVerdict, v))
+}
+
+// StatedVerdictGTE applies the GTE predicate on the "stated_verdict" field.
+func StatedVerdictGTE(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGTE(FieldStatedVerdict, v))
+}
+
+// StatedVerdictLT applies the LT predicate on the "stated_verdict" field.
+func StatedVerdictLT(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLT(FieldStatedVerdict, v))
+}
+
+// StatedVerdictLTE applies the LTE predicate on the "stated_verdict" field.
+func StatedVerdictLTE(v uint8) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLTE(FieldStatedVerdict, v))
+}
+
+// AirCEQ applies the EQ predicate on the "air_c" field.
+func AirCEQ(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldAirC, v))
+}
+
+// AirCNEQ applies the NEQ predicate on the "air_c" field.
+func AirCNEQ(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNEQ(FieldAirC, v))
+}
+
+// AirCIn applies the In predicate on the "air_c" field.
+func AirCIn(vs ...float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldIn(FieldAirC, vs...))
+}
+
+// AirCNotIn applies the NotIn predicate on the "air_c" field.
+func AirCNotIn(vs ...float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNotIn(FieldAirC, vs...))
+}
+
+// AirCGT applies the GT predicate on the "air_c" field.
+func AirCGT(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGT(FieldAirC, v))
+}
+
+// AirCGTE applies the GTE predicate on the "air_c" field.
+func AirCGTE(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGTE(FieldAirC, v))
+}
+
+// AirCLT applies the LT predicate on the "air_c" field.
+func AirCLT(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLT(FieldAirC, v))
+}
+
+// AirCLTE applies the LTE predicate on the "air_c" field.
+func AirCLTE(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLTE(FieldAirC, v))
+}
+
+// AirCIsNil applies the IsNil predicate on the "air_c" field.
+func AirCIsNil() predicate.Calibration {
+	return predicate.Calibration(sql.FieldIsNull(FieldAirC))
+}
+
+// AirCNotNil applies the NotNil predicate on the "air_c" field.
+func AirCNotNil() predicate.Calibration {
+	return predicate.Calibration(sql.FieldNotNull(FieldAirC))
+}
+
+// HumidityPctEQ applies the EQ predicate on the "humidity_pct" field.
+func HumidityPctEQ(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldHumidityPct, v))
+}
+
+// HumidityPctNEQ applies the NEQ predicate on the "humidity_pct" field.
+func HumidityPctNEQ(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNEQ(FieldHumidityPct, v))
+}
+
+// HumidityPctIn applies the In predicate on the "humidity_pct" field.
+func HumidityPctIn(vs ...float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldIn(FieldHumidityPct, vs...))
+}
+
+// HumidityPctNotIn applies the NotIn predicate on the "humidity_pct" field.
+func HumidityPctNotIn(vs ...float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNotIn(FieldHumidityPct, vs...))
+}
+
+// HumidityPctGT applies the GT predicate on the "humidity_pct" field.
+func HumidityPctGT(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGT(FieldHumidityPct, v))
+}
+
+// HumidityPctGTE applies the GTE predicate on the "humidity_pct" field.
+func HumidityPctGTE(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGTE(FieldHumidityPct, v))
+}
+
+// HumidityPctLT applies the LT predicate on the "humidity_pct" field.
+func HumidityPctLT(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLT(FieldHumidityPct, v))
+}
+
+// HumidityPctLTE applies the LTE predicate on the "humidity_pct" field.
+func HumidityPctLTE(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLTE(FieldHumidityPct, v))
+}
+
+// HumidityPctIsNil applies the IsNil predicate on the "humidity_pct" field.
+func HumidityPctIsNil() predicate.Calibration {
+	return predicate.Calibration(sql.FieldIsNull(FieldHumidityPct))
+}
+
+// HumidityPctNotNil applies the NotNil predicate on the "humidity_pct" field.
+func HumidityPctNotNil() predicate.Calibration {
+	return predicate.Calibration(sql.FieldNotNull(FieldHumidityPct))
+}
+
+// DeviceUncertaintyPctEQ applies the EQ predicate on the "device_uncertainty_pct" field.
+func DeviceUncertaintyPctEQ(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldEQ(FieldDeviceUncertaintyPct, v))
+}
+
+// DeviceUncertaintyPctNEQ applies the NEQ predicate on the "device_uncertainty_pct" field.
+func DeviceUncertaintyPctNEQ(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNEQ(FieldDeviceUncertaintyPct, v))
+}
+
+// DeviceUncertaintyPctIn applies the In predicate on the "device_uncertainty_pct" field.
+func DeviceUncertaintyPctIn(vs ...float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldIn(FieldDeviceUncertaintyPct, vs...))
+}
+
+// DeviceUncertaintyPctNotIn applies the NotIn predicate on the "device_uncertainty_pct" field.
+func DeviceUncertaintyPctNotIn(vs ...float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldNotIn(FieldDeviceUncertaintyPct, vs...))
+}
+
+// DeviceUncertaintyPctGT applies the GT predicate on the "device_uncertainty_pct" field.
+func DeviceUncertaintyPctGT(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGT(FieldDeviceUncertaintyPct, v))
+}
+
+// DeviceUncertaintyPctGTE applies the GTE predicate on the "device_uncertainty_pct" field.
+func DeviceUncertaintyPctGTE(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldGTE(FieldDeviceUncertaintyPct, v))
+}
+
+// DeviceUncertaintyPctLT applies the LT predicate on the "device_uncertainty_pct" field.
+func DeviceUncertaintyPctLT(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLT(FieldDeviceUncertaintyPct, v))
+}
+
+// DeviceUncertaintyPctLTE applies the LTE predicate on the "device_uncertainty_pct" field.
+func DeviceUncertaintyPctLTE(v float64) predicate.Calibration {
+	return predicate.Calibration(sql.FieldLTE(FieldDeviceUncertaintyPct, v))
+}
+
+// VerdictIsNil applies the IsNil predicate on the "verdict" field.
+func VerdictIsNil() predicate.Calibration {
+	return predicate.Calibration(sql.FieldIsNull(FieldVerdict))
+}
+
+// VerdictNotNil applies the NotNil predicate on the "verdict" field.
+func VerdictNotNil() predicate.Calibration {
+	return predicate.Calibration(sql.FieldNotNull(FieldVerdict))
 }
 
 // And groups predicates with the AND operator between them.

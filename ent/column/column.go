@@ -15,3 +15,28 @@ type Point struct {
 	ExpandedUncertainty float64   `json:"expanded_uncertainty,omitempty"`
 	CoverageFactor      float64   `json:"coverage_factor,omitempty"`
 }
+
+// Policy is a due policy of a tool for another action than a calibration.
+type Policy struct {
+	Action     uint8 `json:"action"`
+	Months     int   `json:"months,omitempty"`
+	Days       int   `json:"days,omitempty"`
+	Cycles     int   `json:"cycles,omitempty"`
+	AfterEvent bool  `json:"after_event,omitempty"`
+	EachShift  bool  `json:"each_shift,omitempty"`
+}
+
+// Verdict is what was computed from a calibration's readings. Deviations are
+// percent of the reference.
+type Verdict struct {
+	Rule                  uint8    `json:"rule"`
+	Edition               string   `json:"edition"`
+	LimitPercent          float64  `json:"limit_percent"`
+	AsFound               uint8    `json:"as_found,omitempty"`
+	AsLeft                uint8    `json:"as_left,omitempty"`
+	WorstAsFoundPercent   *float64 `json:"worst_as_found_percent,omitempty"`
+	WorstAsLeftPercent    *float64 `json:"worst_as_left_percent,omitempty"`
+	ConformityProbability *float64 `json:"conformity_probability,omitempty"`
+	TestUncertaintyRatio  *float64 `json:"test_uncertainty_ratio,omitempty"`
+	Deficiencies          []string `json:"deficiencies,omitempty"`
+}

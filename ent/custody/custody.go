@@ -16,6 +16,10 @@ const (
 	FieldKind = "kind"
 	// FieldHolderID holds the string denoting the holder_id field in the database.
 	FieldHolderID = "holder_id"
+	// FieldOverrideID holds the string denoting the override_id field in the database.
+	FieldOverrideID = "override_id"
+	// FieldOverrideReason holds the string denoting the override_reason field in the database.
+	FieldOverrideReason = "override_reason"
 	// EdgeHolder holds the string denoting the holder edge name in mutations.
 	EdgeHolder = "holder"
 	// Table holds the table name of the custody in the database.
@@ -34,6 +38,8 @@ var Columns = []string{
 	FieldID,
 	FieldKind,
 	FieldHolderID,
+	FieldOverrideID,
+	FieldOverrideReason,
 }
 
 // ValidColumn reports if the column name is valid (part of the table columns).
@@ -45,6 +51,11 @@ func ValidColumn(column string) bool {
 	}
 	return false
 }
+
+var (
+	// DefaultOverrideReason holds the default value on creation for the "override_reason" field.
+	DefaultOverrideReason string
+)
 
 // OrderOption defines the ordering options for the Custody queries.
 type OrderOption func(*sql.Selector)
@@ -62,6 +73,16 @@ func ByKind(opts ...sql.OrderTermOption) OrderOption {
 // ByHolderID orders the results by the holder_id field.
 func ByHolderID(opts ...sql.OrderTermOption) OrderOption {
 	return sql.OrderByField(FieldHolderID, opts...).ToFunc()
+}
+
+// ByOverrideID orders the results by the override_id field.
+func ByOverrideID(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldOverrideID, opts...).ToFunc()
+}
+
+// ByOverrideReason orders the results by the override_reason field.
+func ByOverrideReason(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldOverrideReason, opts...).ToFunc()
 }
 
 // ByHolderField orders the results by holder field.

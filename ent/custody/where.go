@@ -64,6 +64,16 @@ func HolderID(v int) predicate.Custody {
 	return predicate.Custody(sql.FieldEQ(FieldHolderID, v))
 }
 
+// OverrideID applies equality check predicate on the "override_id" field. It's identical to OverrideIDEQ.
+func OverrideID(v int) predicate.Custody {
+	return predicate.Custody(sql.FieldEQ(FieldOverrideID, v))
+}
+
+// OverrideReason applies equality check predicate on the "override_reason" field. It's identical to OverrideReasonEQ.
+func OverrideReason(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldEQ(FieldOverrideReason, v))
+}
+
 // KindEQ applies the EQ predicate on the "kind" field.
 func KindEQ(v uint8) predicate.Custody {
 	return predicate.Custody(sql.FieldEQ(FieldKind, v))
@@ -132,6 +142,121 @@ func HolderIDIsNil() predicate.Custody {
 // HolderIDNotNil applies the NotNil predicate on the "holder_id" field.
 func HolderIDNotNil() predicate.Custody {
 	return predicate.Custody(sql.FieldNotNull(FieldHolderID))
+}
+
+// OverrideIDEQ applies the EQ predicate on the "override_id" field.
+func OverrideIDEQ(v int) predicate.Custody {
+	return predicate.Custody(sql.FieldEQ(FieldOverrideID, v))
+}
+
+// OverrideIDNEQ applies the NEQ predicate on the "override_id" field.
+func OverrideIDNEQ(v int) predicate.Custody {
+	return predicate.Custody(sql.FieldNEQ(FieldOverrideID, v))
+}
+
+// OverrideIDIn applies the In predicate on the "override_id" field.
+func OverrideIDIn(vs ...int) predicate.Custody {
+	return predicate.Custody(sql.FieldIn(FieldOverrideID, vs...))
+}
+
+// OverrideIDNotIn applies the NotIn predicate on the "override_id" field.
+func OverrideIDNotIn(vs ...int) predicate.Custody {
+	return predicate.Custody(sql.FieldNotIn(FieldOverrideID, vs...))
+}
+
+// OverrideIDGT applies the GT predicate on the "override_id" field.
+func OverrideIDGT(v int) predicate.Custody {
+	return predicate.Custody(sql.FieldGT(FieldOverrideID, v))
+}
+
+// OverrideIDGTE applies the GTE predicate on the "override_id" field.
+func OverrideIDGTE(v int) predicate.Custody {
+	return predicate.Custody(sql.FieldGTE(FieldOverrideID, v))
+}
+
+// OverrideIDLT applies the LT predicate on the "override_id" field.
+func OverrideIDLT(v int) predicate.Custody {
+	return predicate.Custody(sql.FieldLT(FieldOverrideID, v))
+}
+
+// OverrideIDLTE applies the LTE predicate on the "override_id" field.
+func OverrideIDLTE(v int) predicate.Custody {
+	return predicate.Custody(sql.FieldLTE(FieldOverrideID, v))
+}
+
+// OverrideIDIsNil applies the IsNil predicate on the "override_id" field.
+func OverrideIDIsNil() predicate.Custody {
+	return predicate.Custody(sql.FieldIsNull(FieldOverrideID))
+}
+
+// OverrideIDNotNil applies the NotNil predicate on the "override_id" field.
+func OverrideIDNotNil() predicate.Custody {
+	return predicate.Custody(sql.FieldNotNull(FieldOverrideID))
+}
+
+// OverrideReasonEQ applies the EQ predicate on the "override_reason" field.
+func OverrideReasonEQ(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldEQ(FieldOverrideReason, v))
+}
+
+// OverrideReasonNEQ applies the NEQ predicate on the "override_reason" field.
+func OverrideReasonNEQ(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldNEQ(FieldOverrideReason, v))
+}
+
+// OverrideReasonIn applies the In predicate on the "override_reason" field.
+func OverrideReasonIn(vs ...string) predicate.Custody {
+	return predicate.Custody(sql.FieldIn(FieldOverrideReason, vs...))
+}
+
+// OverrideReasonNotIn applies the NotIn predicate on the "override_reason" field.
+func OverrideReasonNotIn(vs ...string) predicate.Custody {
+	return predicate.Custody(sql.FieldNotIn(FieldOverrideReason, vs...))
+}
+
+// OverrideReasonGT applies the GT predicate on the "override_reason" field.
+func OverrideReasonGT(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldGT(FieldOverrideReason, v))
+}
+
+// OverrideReasonGTE applies the GTE predicate on the "override_reason" field.
+func OverrideReasonGTE(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldGTE(FieldOverrideReason, v))
+}
+
+// OverrideReasonLT applies the LT predicate on the "override_reason" field.
+func OverrideReasonLT(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldLT(FieldOverrideReason, v))
+}
+
+// OverrideReasonLTE applies the LTE predicate on the "override_reason" field.
+func OverrideReasonLTE(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldLTE(FieldOverrideReason, v))
+}
+
+// OverrideReasonContains applies the Contains predicate on the "override_reason" field.
+func OverrideReasonContains(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldContains(FieldOverrideReason, v))
+}
+
+// OverrideReasonHasPrefix applies the HasPrefix predicate on the "override_reason" field.
+func OverrideReasonHasPrefix(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldHasPrefix(FieldOverrideReason, v))
+}
+
+// OverrideReasonHasSuffix applies the HasSuffix predicate on the "override_reason" field.
+func OverrideReasonHasSuffix(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldHasSuffix(FieldOverrideReason, v))
+}
+
+// OverrideReasonEqualFold applies the EqualFold predicate on the "override_reason" field.
+func OverrideReasonEqualFold(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldEqualFold(FieldOverrideReason, v))
+}
+
+// OverrideReasonContainsFold applies the ContainsFold predicate on the "override_reason" field.
+func OverrideReasonContainsFold(v string) predicate.Custody {
+	return predicate.Custody(sql.FieldContainsFold(FieldOverrideReason, v))
 }
 
 // HasHolder applies the HasEdge predicate on the "holder" edge.

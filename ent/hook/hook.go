@@ -368,6 +368,18 @@ func (f ToolFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error)
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.ToolMutation", m)
 }
 
+// The ToolCheckFunc type is an adapter to allow the use of ordinary
+// function as ToolCheck mutator.
+type ToolCheckFunc func(context.Context, *ent.ToolCheckMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f ToolCheckFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.ToolCheckMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.ToolCheckMutation", m)
+}
+
 // The ToolUseFunc type is an adapter to allow the use of ordinary
 // function as ToolUse mutator.
 type ToolUseFunc func(context.Context, *ent.ToolUseMutation) (ent.Value, error)

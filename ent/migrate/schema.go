@@ -90,12 +90,26 @@ var (
 		{Name: "laboratory", Type: field.TypeString},
 		{Name: "certificate", Type: field.TypeString},
 		{Name: "points", Type: field.TypeJSON},
+		{Name: "document", Type: field.TypeUint8, Default: 0},
+		{Name: "rule", Type: field.TypeUint8, Default: 0},
+		{Name: "stated_verdict", Type: field.TypeUint8, Default: 0},
+		{Name: "air_c", Type: field.TypeFloat64, Nullable: true},
+		{Name: "humidity_pct", Type: field.TypeFloat64, Nullable: true},
+		{Name: "device_uncertainty_pct", Type: field.TypeFloat64, Default: 0},
+		{Name: "verdict", Type: field.TypeJSON, Nullable: true},
 	}
 	// CalibrationsTable holds the schema information for the "calibrations" table.
 	CalibrationsTable = &schema.Table{
 		Name:       "calibrations",
 		Columns:    CalibrationsColumns,
 		PrimaryKey: []*schema.Column{CalibrationsColumns[0]},
+		Indexes: []*schema.Index{
+			{
+				Name:    "calibration_certificate",
+				Unique:  false,
+				Columns: []*schema.Column{CalibrationsColumns[2]},
+			},
+		},
 	}
 	// CellsColumns holds the columns for the "cells" table.
 	CellsColumns = []*schema.Column{
@@ -183,6 +197,8 @@ var (
 	CustodiesColumns = []*schema.Column{
 		{Name: "id", Type: field.TypeInt64},
 		{Name: "kind", Type: field.TypeUint8},
+		{Name: "override_id", Type: field.TypeInt, Nullable: true},
+		{Name: "override_reason", Type: field.TypeString, Default: ""},
 		{Name: "holder_id", Type: field.TypeInt, Nullable: true},
 	}
 	// CustodiesTable holds the schema information for the "custodies" table.
@@ -193,7 +209,7 @@ var (
 		ForeignKeys: []*schema.ForeignKey{
 			{
 				Symbol:     "custodies_people_holder",
-				Columns:    []*schema.Column{CustodiesColumns[2]},
+				Columns:    []*schema.Column{CustodiesColumns[4]},
 				RefColumns: []*schema.Column{PeopleColumns[0]},
 				OnDelete:   schema.Restrict,
 			},
@@ -858,6 +874,8 @@ var (
 		{Name: "interval_months", Type: field.TypeInt},
 		{Name: "interval_cycles", Type: field.TypeInt},
 		{Name: "due_after_event", Type: field.TypeBool},
+		{Name: "rated_load_kg", Type: field.TypeFloat64, Default: 0},
+		{Name: "policies", Type: field.TypeJSON, Nullable: true},
 		{Name: "home_site_id", Type: field.TypeInt},
 	}
 	// ToolsTable holds the schema information for the "tools" table.
@@ -868,11 +886,24 @@ var (
 		ForeignKeys: []*schema.ForeignKey{
 			{
 				Symbol:     "tools_sites_home_site",
-				Columns:    []*schema.Column{ToolsColumns[13]},
+				Columns:    []*schema.Column{ToolsColumns[15]},
 				RefColumns: []*schema.Column{SitesColumns[0]},
 				OnDelete:   schema.Restrict,
 			},
 		},
+	}
+	// ToolChecksColumns holds the columns for the "tool_checks" table.
+	ToolChecksColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt64},
+		{Name: "action", Type: field.TypeUint8},
+		{Name: "result", Type: field.TypeUint8},
+		{Name: "certificate", Type: field.TypeString},
+	}
+	// ToolChecksTable holds the schema information for the "tool_checks" table.
+	ToolChecksTable = &schema.Table{
+		Name:       "tool_checks",
+		Columns:    ToolChecksColumns,
+		PrimaryKey: []*schema.Column{ToolChecksColumns[0]},
 	}
 	// ToolUsesColumns holds the columns for the "tool_uses" table.
 	ToolUsesColumns = []*schema.Column{
@@ -961,6 +992,7 @@ var (
 		TalliesTable,
 		TighteningsTable,
 		ToolsTable,
+		ToolChecksTable,
 		ToolUsesTable,
 		TowersTable,
 	}

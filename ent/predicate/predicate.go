@@ -96,6 +96,9 @@ type Tightening func(*sql.Selector)
 // Tool is the predicate function for tool builders.
 type Tool func(*sql.Selector)
 
+// ToolCheck is the predicate function for toolcheck builders.
+type ToolCheck func(*sql.Selector)
+
 // ToolUse is the predicate function for tooluse builders.
 type ToolUse func(*sql.Selector)
 

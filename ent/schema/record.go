@@ -126,8 +126,18 @@ func (Calibration) Fields() []ent.Field {
 		field.String("laboratory").Immutable(),
 		field.String("certificate").Immutable(),
 		field.JSON("points", []column.Point{}).Immutable(),
+		field.Uint8("document").Default(0).Immutable(),
+		field.Uint8("rule").Default(0).Immutable().Comment("decision rule asked for"),
+		field.Uint8("stated_verdict").Default(0).Immutable(),
+		field.Float("air_c").Optional().Nillable().Immutable(),
+		field.Float("humidity_pct").Optional().Nillable().Immutable(),
+		field.Float("device_uncertainty_pct").Default(0).Immutable(),
+		field.JSON("verdict", &column.Verdict{}).Optional().Immutable().Comment("computed when it was taken in"),
 	}
 }
+
+// Indexes of Calibration: a certificate is used once.
+func (Calibration) Indexes() []ent.Index { return []ent.Index{index.Fields("certificate")} }
 
 // LotMovement is the content of a lot movement; its key is the record's.
 type LotMovement struct{ ent.Schema }

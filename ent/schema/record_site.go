@@ -60,12 +60,28 @@ func (Custody) Fields() []ent.Field {
 		field.Int64("id").Immutable().Annotations(given()),
 		field.Uint8("kind").Immutable(),
 		field.Int("holder_id").Optional().Nillable().Immutable(),
+		field.Int("override_id").Optional().Nillable().Immutable().Comment("person who let an unfit tool be issued"),
+		field.String("override_reason").Default("").Immutable(),
 	}
 }
 
 // Edges of Custody.
 func (Custody) Edges() []ent.Edge {
 	return []ent.Edge{edge.To("holder", Person.Type).Field("holder_id").Unique().Immutable().Annotations(keep())}
+}
+
+// ToolCheck is the content of an inspection, proof test or check before use of a
+// tool; its key is the record's.
+type ToolCheck struct{ ent.Schema }
+
+// Fields of ToolCheck.
+func (ToolCheck) Fields() []ent.Field {
+	return []ent.Field{
+		field.Int64("id").Immutable().Annotations(given()),
+		field.Uint8("action").Immutable(),
+		field.Uint8("result").Immutable(),
+		field.String("certificate").Immutable(),
+	}
 }
 
 // Hold is the content of a hold or a release; its key is the record's. What is

@@ -220,6 +220,8 @@ func (Tool) Fields() []ent.Field {
 		field.Int("interval_months"),
 		field.Int("interval_cycles"),
 		field.Bool("due_after_event"),
+		field.Float("rated_load_kg").Default(0),
+		field.JSON("policies", []column.Policy{}).Optional(),
 	}
 }
 

@@ -38,6 +38,10 @@ const (
 	FieldIntervalCycles = "interval_cycles"
 	// FieldDueAfterEvent holds the string denoting the due_after_event field in the database.
 	FieldDueAfterEvent = "due_after_event"
+	// FieldRatedLoadKg holds the string denoting the rated_load_kg field in the database.
+	FieldRatedLoadKg = "rated_load_kg"
+	// FieldPolicies holds the string denoting the policies field in the database.
+	FieldPolicies = "policies"
 	// EdgeHomeSite holds the string denoting the home_site edge name in mutations.
 	EdgeHomeSite = "home_site"
 	// Table holds the table name of the tool in the database.
@@ -67,6 +71,8 @@ var Columns = []string{
 	FieldIntervalMonths,
 	FieldIntervalCycles,
 	FieldDueAfterEvent,
+	FieldRatedLoadKg,
+	FieldPolicies,
 }
 
 // ValidColumn reports if the column name is valid (part of the table columns).
@@ -78,6 +84,11 @@ func ValidColumn(column string) bool {
 	}
 	return false
 }
+
+var (
+	// DefaultRatedLoadKg holds the default value on creation for the "rated_load_kg" field.
+	DefaultRatedLoadKg float64
+)
 
 // OrderOption defines the ordering options for the Tool queries.
 type OrderOption func(*sql.Selector)
@@ -150,6 +161,11 @@ func ByIntervalCycles(opts ...sql.OrderTermOption) OrderOption {
 // ByDueAfterEvent orders the results by the due_after_event field.
 func ByDueAfterEvent(opts ...sql.OrderTermOption) OrderOption {
 	return sql.OrderByField(FieldDueAfterEvent, opts...).ToFunc()
+}
+
+// ByRatedLoadKg orders the results by the rated_load_kg field.
+func ByRatedLoadKg(opts ...sql.OrderTermOption) OrderOption {
+	return sql.OrderByField(FieldRatedLoadKg, opts...).ToFunc()
 }
 
 // ByHomeSiteField orders the results by home_site field.

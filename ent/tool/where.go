@@ -119,6 +119,11 @@ func DueAfterEvent(v bool) predicate.Tool {
 	return predicate.Tool(sql.FieldEQ(FieldDueAfterEvent, v))
 }
 
+// RatedLoadKg applies equality check predicate on the "rated_load_kg" field. It's identical to RatedLoadKgEQ.
+func RatedLoadKg(v float64) predicate.Tool {
+	return predicate.Tool(sql.FieldEQ(FieldRatedLoadKg, v))
+}
+
 // VersionEQ applies the EQ predicate on the "version" field.
 func VersionEQ(v int) predicate.Tool {
 	return predicate.Tool(sql.FieldEQ(FieldVersion, v))
@@ -637,6 +642,56 @@ func DueAfterEventEQ(v bool) predicate.Tool {
 // DueAfterEventNEQ applies the NEQ predicate on the "due_after_event" field.
 func DueAfterEventNEQ(v bool) predicate.Tool {
 	return predicate.Tool(sql.FieldNEQ(FieldDueAfterEvent, v))
+}
+
+// RatedLoadKgEQ applies the EQ predicate on the "rated_load_kg" field.
+func RatedLoadKgEQ(v float64) predicate.Tool {
+	return predicate.Tool(sql.FieldEQ(FieldRatedLoadKg, v))
+}
+
+// RatedLoadKgNEQ applies the NEQ predicate on the "rated_load_kg" field.
+func RatedLoadKgNEQ(v float64) predicate.Tool {
+	return predicate.Tool(sql.FieldNEQ(FieldRatedLoadKg, v))
+}
+
+// RatedLoadKgIn applies the In predicate on the "rated_load_kg" field.
+func RatedLoadKgIn(vs ...float64) predicate.Tool {
+	return predicate.Tool(sql.FieldIn(FieldRatedLoadKg, vs...))
+}
+
+// RatedLoadKgNotIn applies the NotIn predicate on the "rated_load_kg" field.
+func RatedLoadKgNotIn(vs ...float64) predicate.Tool {
+	return predicate.Tool(sql.FieldNotIn(FieldRatedLoadKg, vs...))
+}
+
+// RatedLoadKgGT applies the GT predicate on the "rated_load_kg" field.
+func RatedLoadKgGT(v float64) predicate.Tool {
+	return predicate.Tool(sql.FieldGT(FieldRatedLoadKg, v))
+}
+
+// RatedLoadKgGTE applies the GTE predicate on the "rated_load_kg" field.
+func RatedLoadKgGTE(v float64) predicate.Tool {
+	return predicate.Tool(sql.FieldGTE(FieldRatedLoadKg, v))
+}
+
+// RatedLoadKgLT applies the LT predicate on the "rated_load_kg" field.
+func RatedLoadKgLT(v float64) predicate.Tool {
+	return predicate.Tool(sql.FieldLT(FieldRatedLoadKg, v))
+}
+
+// RatedLoadKgLTE applies the LTE predicate on the "rated_load_kg" field.
+func RatedLoadKgLTE(v float64) predicate.Tool {
+	return predicate.Tool(sql.FieldLTE(FieldRatedLoadKg, v))
+}
+
+// PoliciesIsNil applies the IsNil predicate on the "policies" field.
+func PoliciesIsNil() predicate.Tool {
+	return predicate.Tool(sql.FieldIsNull(FieldPolicies))
+}
+
+// PoliciesNotNil applies the NotNil predicate on the "policies" field.
+func PoliciesNotNil() predicate.Tool {
+	return predicate.Tool(sql.FieldNotNull(FieldPolicies))
 }
 
 // HasHomeSite applies the HasEdge predicate on the "home_site" edge.

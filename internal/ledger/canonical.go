@@ -176,12 +176,21 @@ func (r *Incident) content(c *canonical) {
 	c.text("action", r.Action)
 }
 
-func (r *Calibration) assigned(c *canonical) { c.text("site", r.Site) }
+func (r *Calibration) assigned(c *canonical) {
+	c.text("site", r.Site)
+	r.Verdict.canonical(c)
+}
 
 func (r *Calibration) content(c *canonical) {
 	c.text("tool", r.Tool)
 	c.text("laboratory", r.Laboratory)
 	c.text("certificate", r.Certificate)
+	named(c, "document", CalibrationDocuments, r.Document)
+	named(c, "rule", DecisionRules, r.Rule)
+	named(c, "stated", Verdicts, r.StatedVerdict)
+	c.given("air", r.AirCelsius)
+	c.given("humidity", r.HumidityPercent)
+	c.number("device", r.DeviceUncertaintyPercent)
 	c.int("points", int64(len(r.Points)))
 	for _, p := range r.Points {
 		named(c, "phase", CalibrationPhases, p.Phase)

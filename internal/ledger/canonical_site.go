@@ -54,6 +54,8 @@ func (r *Custody) content(c *canonical) {
 	named(c, "custody", CustodyKinds, r.Kind)
 	c.text("site", r.Site)
 	c.text("holder", r.Holder)
+	c.text("override", r.OverrideBy)
+	c.text("because", r.OverrideReason)
 }
 
 func (r *Hold) assigned(*canonical) {}

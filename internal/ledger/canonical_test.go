@@ -62,6 +62,31 @@ action="cut off"
 `
 )
 
+// points are the lines of a calibration's readings.
+const points = `points=2
+phase=as-found
+target=20
+reading=19.9
+reading=0
+uncertainty=0.25
+coverage=2
+phase=as-left
+target=62500
+reading=0.30000000000000004
+`
+
+const verdictLines = `verdict.rule=guard-band
+verdict.edition="2017"
+verdict.limit=4
+verdict.as_found=fail
+verdict.as_left=conditional-pass
+verdict.worst_as_found=-5.5
+verdict.worst_as_left=0
+verdict.probability=0.97
+verdict.ratio=4
+verdict.deficiency="no test point at 20 N.m"
+`
+
 // head is what the other golden records begin with.
 func head(sequence, assigned, kind, last string) string {
 	return "sequence=" + sequence + "\nreceived=1772463905123456\nday=20514\n" + assigned + "kind=" + kind +
@@ -74,20 +99,16 @@ func TestCanonicalGolden(t *testing.T) {
 	t.Parallel()
 	golden := []string{
 		golden1, golden2,
-		head("3", "site=\"RVB\"\n", "calibration", "03") + `tool="TW-0107"
+		head("3", "site=\"RVB\"\n"+verdictLines, "calibration", "03") + `tool="TW-0107"
 laboratory="Torque Laboratory 3"
 certificate="C-26-118"
-points=2
-phase=as-found
-target=20
-reading=19.9
-reading=0
-uncertainty=0.25
-coverage=2
-phase=as-left
-target=62500
-reading=0.30000000000000004
-`,
+document=calibration-certificate
+rule=guard-band
+stated=pass
+air=0
+humidity=45
+device=0.25
+` + points,
 		head("4", "", "lot-movement", "04") + `lot="M10-316-4471"
 site="RVB"
 movement=received
@@ -120,6 +141,8 @@ tool="TW-0107"
 custody=issued
 site="RVB"
 holder="a.reyes"
+override="q.lead"
+because="no other wrench"
 `,
 		head("8", "", "hold", "08") + `hold=released
 place="RVB/CT2/C3/J014"
@@ -142,6 +165,12 @@ title="fan deck"
 replacement=019ca73e-4d10-7aaa-8bbb-cccccccccc0d
 reason="another lot"
 `,
+		head("12", "", "tool-check", "0e") + `tool="TW-0107"
+site="RVB"
+action=proof-test
+result=fail
+certificate="PT-9"
+`,
 	}
 	records := everyRecord()
 	if len(golden) != len(records) || len(golden) != len(ledger.RecordKinds.All()) {
@@ -151,6 +180,24 @@ reason="another lot"
 		if diff := cmp.Diff(golden[i], string(ledger.Canonical(r))); diff != "" {
 			t.Errorf("%s (-golden +got):\n%s", ledger.RecordKinds.Name(r.RecordKind()), diff)
 		}
+	}
+}
+
+// TestCanonicalOfRecordsBeforeTheirFields holds records without what later
+// versions added to the bytes they had before: their links were made over those.
+func TestCanonicalOfRecordsBeforeTheirFields(t *testing.T) {
+	t.Parallel()
+	c := calibration()
+	c.Document, c.Rule, c.StatedVerdict, c.AirCelsius, c.HumidityPercent, c.DeviceUncertaintyPercent, c.Verdict = 0, 0, 0, nil, nil, 0, nil
+	want := head("3", "site=\"RVB\"\n", "calibration", "03") + "tool=\"TW-0107\"\nlaboratory=\"Torque Laboratory 3\"\ncertificate=\"C-26-118\"\n" + points
+	if diff := cmp.Diff(want, string(ledger.Canonical(c))); diff != "" {
+		t.Errorf("calibration (-golden +got):\n%s", diff)
+	}
+	v := custody()
+	v.OverrideBy, v.OverrideReason = "", ""
+	want = head("7", "", "custody", "07") + "tool=\"TW-0107\"\ncustody=issued\nsite=\"RVB\"\nholder=\"a.reyes\"\n"
+	if diff := cmp.Diff(want, string(ledger.Canonical(v))); diff != "" {
+		t.Errorf("custody (-golden +got):\n%s", diff)
 	}
 }
 
@@ -283,7 +330,7 @@ func TestSameContent(t *testing.T) {
 		case *ledger.Incident:
 			s.Specification, s.Site = ledger.SpecificationRef{}, "" // the joint says the site
 		case *ledger.Calibration:
-			s.Site = "KVR"
+			s.Site, s.Verdict = "KVR", nil
 		case *ledger.Disposition:
 			s.Site = "KVR"
 		case *ledger.Correction:
@@ -321,7 +368,7 @@ func TestSameContent(t *testing.T) {
 
 // serverGiven are the fields of records that the server gives, or that stand for
 // something else; all others must count as content.
-var serverGiven = map[string]bool{"Specification": true, "Site": true, "With": true, "Entry": true}
+var serverGiven = map[string]bool{"Specification": true, "Site": true, "With": true, "Entry": true, "Verdict": true}
 
 // TestEveryFieldIsContent empties each field of each kind of record in turn: a
 // field that is left out of the canonical bytes could be tampered with unseen.

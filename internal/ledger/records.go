@@ -23,6 +23,7 @@ const (
 	KindDisposition
 	KindSignOff
 	KindCorrection
+	KindToolCheck
 )
 
 // RecordKinds are the words of RecordKind.
@@ -30,13 +31,13 @@ var RecordKinds = Words[RecordKind]{
 	what: "record kind",
 	names: []string{
 		"tightening", "incident", "calibration", "lot-movement", "sealing", "inspection",
-		"custody", "hold", "disposition", "sign-off", "correction",
+		"custody", "hold", "disposition", "sign-off", "correction", "tool-check",
 	},
 }
 
 var recordCollections = [...]string{
 	"records", "tightenings", "incidents", "calibrations", "lotMovements", "sealings", "inspections",
-	"custodyChanges", "holds", "dispositions", "signOffs", "corrections",
+	"custodyChanges", "holds", "dispositions", "signOffs", "corrections", "toolChecks",
 }
 
 // Entry is what every record carries besides its own content.
@@ -139,11 +140,25 @@ type Calibration struct {
 	Tool        string
 	Laboratory  string
 	Certificate string
-	Points      []CalibrationPoint
+	// Document says what the certificate is; 0 when nobody said.
+	Document CalibrationDocument
+	// Rule is the decision rule asked for; 0 for simple acceptance.
+	Rule DecisionRule
+	// StatedVerdict is the laboratory's own; 0 when it states none.
+	StatedVerdict Verdict
+	// Conditions at the laboratory; nil when not given.
+	AirCelsius, HumidityPercent *float64
+	// DeviceUncertaintyPercent is the expanded uncertainty of the measuring device,
+	// percent of reading; 0 when not given.
+	DeviceUncertaintyPercent float64
+	Points                   []CalibrationPoint
 
 	// Site is the tool's home site when the record was taken in; given by the
 	// server.
 	Site string
+	// Verdict is computed from the readings; given by the server. Nil for a tool
+	// without a type and class of ISO 6789-1.
+	Verdict *CalibrationVerdict
 }
 
 // CalibrationPoint holds the readings at one test point in one phase.

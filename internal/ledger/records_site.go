@@ -105,6 +105,10 @@ type Custody struct {
 	Kind   CustodyKind
 	Site   string
 	Holder string // person who holds it from then on; empty for nobody
+	// OverrideBy is the person who let it be issued although it was not fit, and
+	// OverrideReason why; empty when none was needed.
+	OverrideBy     string
+	OverrideReason string
 }
 
 // HoldAction places or releases a hold.

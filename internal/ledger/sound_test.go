@@ -49,6 +49,13 @@ func incident() *ledger.Incident {
 func calibration() *ledger.Calibration {
 	return &ledger.Calibration{
 		Entry: entry(3, 3), Tool: "TW-0107", Laboratory: "Torque Laboratory 3", Certificate: "C-26-118", Site: "RVB",
+		Document: ledger.CalibrationCertificate, Rule: ledger.RuleGuardBand, StatedVerdict: ledger.VerdictPass,
+		AirCelsius: ptr(0.0), HumidityPercent: ptr(45.0), DeviceUncertaintyPercent: 0.25,
+		Verdict: &ledger.CalibrationVerdict{
+			Rule: ledger.RuleGuardBand, Edition: "2017", LimitPercent: 4, AsFound: ledger.VerdictFail, AsLeft: ledger.VerdictConditionalPass,
+			WorstAsFoundPercent: ptr(-5.5), WorstAsLeftPercent: ptr(0.0), ConformityProbability: ptr(0.97), TestUncertaintyRatio: ptr(4.0),
+			Deficiencies: []string{"no test point at 20 N.m"},
+		},
 		Points: []ledger.CalibrationPoint{
 			{Phase: ledger.AsFound, TargetNewtonMetres: 20, ReadingsNewtonMetres: []float64{19.9, 0}, ExpandedUncertaintyNewtonMetres: 0.25, CoverageFactor: 2},
 			{Phase: ledger.AsLeft, TargetNewtonMetres: 1e6 / 16, ReadingsNewtonMetres: []float64{0.30000000000000004}},
@@ -74,7 +81,11 @@ func inspection() *ledger.Inspection {
 }
 
 func custody() *ledger.Custody {
-	return &ledger.Custody{Entry: entry(7, 7), Tool: "TW-0107", Kind: ledger.CustodyIssued, Site: "RVB", Holder: "a.reyes"}
+	return &ledger.Custody{Entry: entry(7, 7), Tool: "TW-0107", Kind: ledger.CustodyIssued, Site: "RVB", Holder: "a.reyes", OverrideBy: "q.lead", OverrideReason: "no other wrench"}
+}
+
+func toolCheck() *ledger.ToolCheck {
+	return &ledger.ToolCheck{Entry: entry(14, 12), Tool: "TW-0107", Site: "RVB", Action: ledger.ActionProofTest, Result: ledger.InspectionFail, Certificate: "PT-9"}
 }
 
 func hold() *ledger.Hold {
@@ -141,5 +152,5 @@ func substitution() ledger.Substitution {
 
 // everyRecord gives a sound record of each kind, in the order of the kinds.
 func everyRecord() []ledger.Record {
-	return []ledger.Record{tightening(), incident(), calibration(), movement(), sealing(), inspection(), custody(), hold(), disposition(), signOff(), correction()}
+	return []ledger.Record{tightening(), incident(), calibration(), movement(), sealing(), inspection(), custody(), hold(), disposition(), signOff(), correction(), toolCheck()}
 }

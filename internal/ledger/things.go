@@ -107,6 +107,11 @@ type Tool struct {
 	IntervalMonths         int // 0 for no such policy
 	IntervalCycles         int // 0 for no such policy
 	DueAfterEvent          bool
+	// RatedLoadKilograms is the working load limit; 0 for a tool without one.
+	RatedLoadKilograms float64
+	// Policies are those for other actions than a calibration, which the
+	// intervals above are for.
+	Policies []Policy
 	Revision
 }
 

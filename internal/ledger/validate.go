@@ -109,6 +109,13 @@ func (t Tool) Validate() []FieldError {
 	c.place("home_site", Place{Site: t.HomeSite}, 1)
 	c.count("interval_months", int64(t.IntervalMonths), 0, 240)
 	c.count("interval_cycles", int64(t.IntervalCycles), 0, 10_000_000)
+	c.number("rated_load_kilograms", t.RatedLoadKilograms, 0, 1e6, " kg")
+	for i, p := range t.Policies {
+		if p.Action == ActionCalibration {
+			c.add(fmt.Sprintf("policies[%d].action", i), "the policy for calibration is given by interval_months, interval_cycles and due_after_event")
+		}
+	}
+	c.fields = append(c.fields, CheckPolicies(t.Policies)...)
 	return c.fields
 }
 
@@ -191,6 +198,12 @@ func (r *Calibration) Validate() []FieldError {
 	c.id("tool", r.Tool, checkCode(r.Tool))
 	c.text("laboratory", r.Laboratory, 100, false)
 	c.text("certificate", r.Certificate, 100, false)
+	word(&c, "document", CalibrationDocuments, r.Document, false)
+	word(&c, "decision_rule", DecisionRules, r.Rule, false)
+	word(&c, "stated_verdict", Verdicts, r.StatedVerdict, false)
+	c.optional("air_celsius", r.AirCelsius, -40, 60, " °C")
+	c.optional("humidity_percent", r.HumidityPercent, 0, 100, " %")
+	c.number("device_uncertainty_percent", r.DeviceUncertaintyPercent, 0, 100, " %")
 	c.count("points", int64(len(r.Points)), 1, 100)
 	type key struct {
 		phase  CalibrationPhase

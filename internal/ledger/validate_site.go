@@ -66,6 +66,13 @@ func (r *Custody) Validate() []FieldError {
 	if r.Holder != "" || r.Kind == CustodyIssued {
 		c.id("holder", r.Holder, checkPersonID(r.Holder))
 	}
+	if r.OverrideBy != "" || r.OverrideReason != "" {
+		c.id("override_by", r.OverrideBy, checkPersonID(r.OverrideBy))
+		c.text("override_reason", r.OverrideReason, 500, true)
+		if r.Kind != CustodyIssued {
+			c.add("override_by", "only the issue of a tool can be let pass; expected nothing for %s", CustodyKinds.Name(r.Kind))
+		}
+	}
 	c.entry(&r.Entry, false)
 	return c.fields
 }

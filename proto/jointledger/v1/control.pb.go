@@ -36,9 +36,14 @@ type CustodyChange struct {
 	// `people/{person}` who holds it from then on; required when issued.
 	Holder string `protobuf:"bytes,5,opt,name=holder,proto3" json:"holder,omitempty"`
 	// When, and who reports it; `person` may be empty.
-	Entry         *Entry `protobuf:"bytes,6,opt,name=entry,proto3" json:"entry,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Entry *Entry `protobuf:"bytes,6,opt,name=entry,proto3" json:"entry,omitempty"`
+	// `people/{person}` who let a tool be issued that was not fit for it; empty when
+	// nobody needed to.
+	OverrideBy string `protobuf:"bytes,7,opt,name=override_by,json=overrideBy,proto3" json:"override_by,omitempty"`
+	// Why. Required with override_by, at most 500 characters.
+	OverrideReason string `protobuf:"bytes,8,opt,name=override_reason,json=overrideReason,proto3" json:"override_reason,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *CustodyChange) Reset() {
@@ -111,6 +116,20 @@ func (x *CustodyChange) GetEntry() *Entry {
 		return x.Entry
 	}
 	return nil
+}
+
+func (x *CustodyChange) GetOverrideBy() string {
+	if x != nil {
+		return x.OverrideBy
+	}
+	return ""
+}
+
+func (x *CustodyChange) GetOverrideReason() string {
+	if x != nil {
+		return x.OverrideReason
+	}
+	return ""
 }
 
 // Hold is a record: a joint, cell, lot or tool was put on hold, or released.
@@ -2102,14 +2121,17 @@ var File_jointledger_v1_control_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_control_proto_rawDesc = "" +
 	"\n" +
-	"\x1cjointledger/v1/control.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1djointledger/v1/assembly.proto\x1a\x1fjointledger/v1/inspection.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xc1\x01\n" +
+	"\x1cjointledger/v1/control.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1djointledger/v1/assembly.proto\x1a\x1fjointledger/v1/inspection.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x8b\x02\n" +
 	"\rCustodyChange\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04tool\x18\x02 \x01(\tR\x04tool\x12/\n" +
 	"\x04kind\x18\x03 \x01(\x0e2\x1b.jointledger.v1.CustodyKindR\x04kind\x12\x12\n" +
 	"\x04site\x18\x04 \x01(\tR\x04site\x12\x16\n" +
 	"\x06holder\x18\x05 \x01(\tR\x06holder\x12+\n" +
-	"\x05entry\x18\x06 \x01(\v2\x15.jointledger.v1.EntryR\x05entry\"\x80\x03\n" +
+	"\x05entry\x18\x06 \x01(\v2\x15.jointledger.v1.EntryR\x05entry\x12\x1f\n" +
+	"\voverride_by\x18\a \x01(\tR\n" +
+	"overrideBy\x12'\n" +
+	"\x0foverride_reason\x18\b \x01(\tR\x0eoverrideReason\"\x80\x03\n" +
 	"\x04Hold\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x122\n" +
 	"\x06action\x18\x02 \x01(\x0e2\x1a.jointledger.v1.HoldActionR\x06action\x12\x14\n" +

@@ -23,6 +23,240 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// ToolAction is what is done on a tool so that it may be used.
+type ToolAction int32
+
+const (
+	// Not given.
+	ToolAction_TOOL_ACTION_UNSPECIFIED ToolAction = 0
+	// Calibration, kept as a record of its own.
+	ToolAction_TOOL_ACTION_CALIBRATION ToolAction = 1
+	// Periodic inspection by a competent person.
+	ToolAction_TOOL_ACTION_PERIODIC_INSPECTION ToolAction = 2
+	// Proof test under load.
+	ToolAction_TOOL_ACTION_PROOF_TEST ToolAction = 3
+	// Check before use, such as at the start of a shift.
+	ToolAction_TOOL_ACTION_PRE_USE_CHECK ToolAction = 4
+)
+
+// Enum value maps for ToolAction.
+var (
+	ToolAction_name = map[int32]string{
+		0: "TOOL_ACTION_UNSPECIFIED",
+		1: "TOOL_ACTION_CALIBRATION",
+		2: "TOOL_ACTION_PERIODIC_INSPECTION",
+		3: "TOOL_ACTION_PROOF_TEST",
+		4: "TOOL_ACTION_PRE_USE_CHECK",
+	}
+	ToolAction_value = map[string]int32{
+		"TOOL_ACTION_UNSPECIFIED":         0,
+		"TOOL_ACTION_CALIBRATION":         1,
+		"TOOL_ACTION_PERIODIC_INSPECTION": 2,
+		"TOOL_ACTION_PROOF_TEST":          3,
+		"TOOL_ACTION_PRE_USE_CHECK":       4,
+	}
+)
+
+func (x ToolAction) Enum() *ToolAction {
+	p := new(ToolAction)
+	*p = x
+	return p
+}
+
+func (x ToolAction) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ToolAction) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_tool_proto_enumTypes[0].Descriptor()
+}
+
+func (ToolAction) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_tool_proto_enumTypes[0]
+}
+
+func (x ToolAction) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ToolAction.Descriptor instead.
+func (ToolAction) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{0}
+}
+
+// CalibrationDocument says what the laboratory's paper is.
+type CalibrationDocument int32
+
+const (
+	// Not given.
+	CalibrationDocument_CALIBRATION_DOCUMENT_UNSPECIFIED CalibrationDocument = 0
+	// Declaration of conformance to ISO 6789-1:2017.
+	CalibrationDocument_CALIBRATION_DOCUMENT_DECLARATION_OF_CONFORMANCE CalibrationDocument = 1
+	// Calibration certificate under ISO 6789-2:2017.
+	CalibrationDocument_CALIBRATION_DOCUMENT_CALIBRATION_CERTIFICATE CalibrationDocument = 2
+)
+
+// Enum value maps for CalibrationDocument.
+var (
+	CalibrationDocument_name = map[int32]string{
+		0: "CALIBRATION_DOCUMENT_UNSPECIFIED",
+		1: "CALIBRATION_DOCUMENT_DECLARATION_OF_CONFORMANCE",
+		2: "CALIBRATION_DOCUMENT_CALIBRATION_CERTIFICATE",
+	}
+	CalibrationDocument_value = map[string]int32{
+		"CALIBRATION_DOCUMENT_UNSPECIFIED":                0,
+		"CALIBRATION_DOCUMENT_DECLARATION_OF_CONFORMANCE": 1,
+		"CALIBRATION_DOCUMENT_CALIBRATION_CERTIFICATE":    2,
+	}
+)
+
+func (x CalibrationDocument) Enum() *CalibrationDocument {
+	p := new(CalibrationDocument)
+	*p = x
+	return p
+}
+
+func (x CalibrationDocument) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (CalibrationDocument) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_tool_proto_enumTypes[1].Descriptor()
+}
+
+func (CalibrationDocument) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_tool_proto_enumTypes[1]
+}
+
+func (x CalibrationDocument) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use CalibrationDocument.Descriptor instead.
+func (CalibrationDocument) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{1}
+}
+
+// DecisionRule names how measurement uncertainty is taken into account when
+// conformity is stated (ISO/IEC 17025:2017, 7.1.3).
+type DecisionRule int32
+
+const (
+	// Not given.
+	DecisionRule_DECISION_RULE_UNSPECIFIED DecisionRule = 0
+	// The result against the limit itself.
+	DecisionRule_DECISION_RULE_SIMPLE_ACCEPTANCE DecisionRule = 1
+	// A guard band as wide as the expanded uncertainty, with four outcomes
+	// (ILAC-G8:09/2019, 4.2).
+	DecisionRule_DECISION_RULE_GUARD_BAND DecisionRule = 2
+	// The smaller guard band that holds the probability of false acceptance at 2 %.
+	DecisionRule_DECISION_RULE_MANAGED_GUARD_BAND DecisionRule = 3
+)
+
+// Enum value maps for DecisionRule.
+var (
+	DecisionRule_name = map[int32]string{
+		0: "DECISION_RULE_UNSPECIFIED",
+		1: "DECISION_RULE_SIMPLE_ACCEPTANCE",
+		2: "DECISION_RULE_GUARD_BAND",
+		3: "DECISION_RULE_MANAGED_GUARD_BAND",
+	}
+	DecisionRule_value = map[string]int32{
+		"DECISION_RULE_UNSPECIFIED":        0,
+		"DECISION_RULE_SIMPLE_ACCEPTANCE":  1,
+		"DECISION_RULE_GUARD_BAND":         2,
+		"DECISION_RULE_MANAGED_GUARD_BAND": 3,
+	}
+)
+
+func (x DecisionRule) Enum() *DecisionRule {
+	p := new(DecisionRule)
+	*p = x
+	return p
+}
+
+func (x DecisionRule) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (DecisionRule) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_tool_proto_enumTypes[2].Descriptor()
+}
+
+func (DecisionRule) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_tool_proto_enumTypes[2]
+}
+
+func (x DecisionRule) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use DecisionRule.Descriptor instead.
+func (DecisionRule) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{2}
+}
+
+// Verdict is a statement of conformity.
+type Verdict int32
+
+const (
+	// Not given.
+	Verdict_VERDICT_UNSPECIFIED Verdict = 0
+	// Within the limit by the guard band.
+	Verdict_VERDICT_PASS Verdict = 1
+	// Within the limit, but not by the guard band.
+	Verdict_VERDICT_CONDITIONAL_PASS Verdict = 2
+	// Beyond the limit, by less than the guard band.
+	Verdict_VERDICT_CONDITIONAL_FAIL Verdict = 3
+	// Beyond the limit.
+	Verdict_VERDICT_FAIL Verdict = 4
+)
+
+// Enum value maps for Verdict.
+var (
+	Verdict_name = map[int32]string{
+		0: "VERDICT_UNSPECIFIED",
+		1: "VERDICT_PASS",
+		2: "VERDICT_CONDITIONAL_PASS",
+		3: "VERDICT_CONDITIONAL_FAIL",
+		4: "VERDICT_FAIL",
+	}
+	Verdict_value = map[string]int32{
+		"VERDICT_UNSPECIFIED":      0,
+		"VERDICT_PASS":             1,
+		"VERDICT_CONDITIONAL_PASS": 2,
+		"VERDICT_CONDITIONAL_FAIL": 3,
+		"VERDICT_FAIL":             4,
+	}
+)
+
+func (x Verdict) Enum() *Verdict {
+	p := new(Verdict)
+	*p = x
+	return p
+}
+
+func (x Verdict) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Verdict) Descriptor() protoreflect.EnumDescriptor {
+	return file_jointledger_v1_tool_proto_enumTypes[3].Descriptor()
+}
+
+func (Verdict) Type() protoreflect.EnumType {
+	return &file_jointledger_v1_tool_proto_enumTypes[3]
+}
+
+func (x Verdict) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Verdict.Descriptor instead.
+func (Verdict) EnumDescriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{3}
+}
+
 // Tool is one tool that is tracked by its serial.
 type Tool struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -53,7 +287,12 @@ type Tool struct {
 	// When it was registered. Output only.
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// When it was last changed. Output only.
-	UpdateTime    *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
+	UpdateTime *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
+	// Working load limit, kilograms; 0 for a tool without one.
+	RatedLoadKilograms float64 `protobuf:"fixed64,14,opt,name=rated_load_kilograms,json=ratedLoadKilograms,proto3" json:"rated_load_kilograms,omitempty"`
+	// Due policies for other actions than a calibration, which the intervals above
+	// are for; one an action.
+	Policies      []*ToolPolicy `protobuf:"bytes,15,rep,name=policies,proto3" json:"policies,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -179,6 +418,112 @@ func (x *Tool) GetUpdateTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Tool) GetRatedLoadKilograms() float64 {
+	if x != nil {
+		return x.RatedLoadKilograms
+	}
+	return 0
+}
+
+func (x *Tool) GetPolicies() []*ToolPolicy {
+	if x != nil {
+		return x.Policies
+	}
+	return nil
+}
+
+// ToolPolicy says when an action on a tool falls due: at the earliest of what it
+// sets. Fields at 0 or false set nothing.
+type ToolPolicy struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is due. Required; no calibration.
+	Action ToolAction `protobuf:"varint,1,opt,name=action,proto3,enum=jointledger.v1.ToolAction" json:"action,omitempty"`
+	// Months since it was last done, to the end of the local day at the home site.
+	Months int32 `protobuf:"varint,2,opt,name=months,proto3" json:"months,omitempty"`
+	// Days since it was last done, likewise.
+	Days int32 `protobuf:"varint,3,opt,name=days,proto3" json:"days,omitempty"`
+	// Fasteners tightened with the tool since then.
+	Cycles int32 `protobuf:"varint,4,opt,name=cycles,proto3" json:"cycles,omitempty"`
+	// Whether a drop, an overload, a repair or another incident makes it due at once.
+	AfterEvent bool `protobuf:"varint,5,opt,name=after_event,json=afterEvent,proto3" json:"after_event,omitempty"`
+	// Whether it is due before the first use in every shift; a pre-use check only.
+	EachShift     bool `protobuf:"varint,6,opt,name=each_shift,json=eachShift,proto3" json:"each_shift,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ToolPolicy) Reset() {
+	*x = ToolPolicy{}
+	mi := &file_jointledger_v1_tool_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ToolPolicy) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ToolPolicy) ProtoMessage() {}
+
+func (x *ToolPolicy) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_tool_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ToolPolicy.ProtoReflect.Descriptor instead.
+func (*ToolPolicy) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *ToolPolicy) GetAction() ToolAction {
+	if x != nil {
+		return x.Action
+	}
+	return ToolAction_TOOL_ACTION_UNSPECIFIED
+}
+
+func (x *ToolPolicy) GetMonths() int32 {
+	if x != nil {
+		return x.Months
+	}
+	return 0
+}
+
+func (x *ToolPolicy) GetDays() int32 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+func (x *ToolPolicy) GetCycles() int32 {
+	if x != nil {
+		return x.Cycles
+	}
+	return 0
+}
+
+func (x *ToolPolicy) GetAfterEvent() bool {
+	if x != nil {
+		return x.AfterEvent
+	}
+	return false
+}
+
+func (x *ToolPolicy) GetEachShift() bool {
+	if x != nil {
+		return x.EachShift
+	}
+	return false
+}
+
 // Calibration is a record: a laboratory's readings of one tool.
 type Calibration struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -196,14 +541,31 @@ type Calibration struct {
 	Entry *Entry `protobuf:"bytes,6,opt,name=entry,proto3" json:"entry,omitempty"`
 	// `sites/{site}` in whose chain it stands: the tool's home site when it was
 	// taken in. Output only.
-	Site          string `protobuf:"bytes,7,opt,name=site,proto3" json:"site,omitempty"`
+	Site string `protobuf:"bytes,7,opt,name=site,proto3" json:"site,omitempty"`
+	// What the certificate is. A declaration of conformance (ISO 6789-1) is no
+	// calibration certificate (ISO 6789-2), and states no uncertainty.
+	Document CalibrationDocument `protobuf:"varint,8,opt,name=document,proto3,enum=jointledger.v1.CalibrationDocument" json:"document,omitempty"`
+	// Decision rule of the verdict; simple acceptance when not given.
+	DecisionRule DecisionRule `protobuf:"varint,9,opt,name=decision_rule,json=decisionRule,proto3,enum=jointledger.v1.DecisionRule" json:"decision_rule,omitempty"`
+	// The laboratory's own verdict, when it states one.
+	StatedVerdict Verdict `protobuf:"varint,10,opt,name=stated_verdict,json=statedVerdict,proto3,enum=jointledger.v1.Verdict" json:"stated_verdict,omitempty"`
+	// Air temperature during the calibration, °C.
+	AirCelsius *float64 `protobuf:"fixed64,11,opt,name=air_celsius,json=airCelsius,proto3,oneof" json:"air_celsius,omitempty"`
+	// Relative humidity during the calibration, percent.
+	HumidityPercent *float64 `protobuf:"fixed64,12,opt,name=humidity_percent,json=humidityPercent,proto3,oneof" json:"humidity_percent,omitempty"`
+	// Expanded uncertainty of the measuring device, percent of reading; 0 when not
+	// given.
+	DeviceUncertaintyPercent float64 `protobuf:"fixed64,13,opt,name=device_uncertainty_percent,json=deviceUncertaintyPercent,proto3" json:"device_uncertainty_percent,omitempty"`
+	// Computed from the readings when it was taken in, and kept; absent for a tool
+	// without a type and class. Output only.
+	Verdict       *CalibrationVerdict `protobuf:"bytes,14,opt,name=verdict,proto3" json:"verdict,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Calibration) Reset() {
 	*x = Calibration{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[1]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -215,7 +577,7 @@ func (x *Calibration) String() string {
 func (*Calibration) ProtoMessage() {}
 
 func (x *Calibration) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[1]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -228,7 +590,7 @@ func (x *Calibration) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Calibration.ProtoReflect.Descriptor instead.
 func (*Calibration) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{1}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Calibration) GetName() string {
@@ -280,6 +642,580 @@ func (x *Calibration) GetSite() string {
 	return ""
 }
 
+func (x *Calibration) GetDocument() CalibrationDocument {
+	if x != nil {
+		return x.Document
+	}
+	return CalibrationDocument_CALIBRATION_DOCUMENT_UNSPECIFIED
+}
+
+func (x *Calibration) GetDecisionRule() DecisionRule {
+	if x != nil {
+		return x.DecisionRule
+	}
+	return DecisionRule_DECISION_RULE_UNSPECIFIED
+}
+
+func (x *Calibration) GetStatedVerdict() Verdict {
+	if x != nil {
+		return x.StatedVerdict
+	}
+	return Verdict_VERDICT_UNSPECIFIED
+}
+
+func (x *Calibration) GetAirCelsius() float64 {
+	if x != nil && x.AirCelsius != nil {
+		return *x.AirCelsius
+	}
+	return 0
+}
+
+func (x *Calibration) GetHumidityPercent() float64 {
+	if x != nil && x.HumidityPercent != nil {
+		return *x.HumidityPercent
+	}
+	return 0
+}
+
+func (x *Calibration) GetDeviceUncertaintyPercent() float64 {
+	if x != nil {
+		return x.DeviceUncertaintyPercent
+	}
+	return 0
+}
+
+func (x *Calibration) GetVerdict() *CalibrationVerdict {
+	if x != nil {
+		return x.Verdict
+	}
+	return nil
+}
+
+// CalibrationVerdict is what was computed from a calibration's readings.
+// Deviations are percent of the reference reading; above zero the tool gives
+// less torque than it shows (ISO 6789-1:2017).
+type CalibrationVerdict struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The decision rule applied.
+	DecisionRule DecisionRule `protobuf:"varint,1,opt,name=decision_rule,json=decisionRule,proto3,enum=jointledger.v1.DecisionRule" json:"decision_rule,omitempty"`
+	// Edition of ISO 6789 whose test points were asked for.
+	Edition string `protobuf:"bytes,2,opt,name=edition,proto3" json:"edition,omitempty"`
+	// Maximum permissible deviation for the type and class, ±, percent.
+	LimitPercent float64 `protobuf:"fixed64,3,opt,name=limit_percent,json=limitPercent,proto3" json:"limit_percent,omitempty"`
+	// Of the worst reading as found; not given when none was taken.
+	AsFound Verdict `protobuf:"varint,4,opt,name=as_found,json=asFound,proto3,enum=jointledger.v1.Verdict" json:"as_found,omitempty"`
+	// Of the worst reading as left; not given when none was taken.
+	AsLeft Verdict `protobuf:"varint,5,opt,name=as_left,json=asLeft,proto3,enum=jointledger.v1.Verdict" json:"as_left,omitempty"`
+	// Deviation farthest from zero as found, percent.
+	WorstAsFoundPercent *float64 `protobuf:"fixed64,6,opt,name=worst_as_found_percent,json=worstAsFoundPercent,proto3,oneof" json:"worst_as_found_percent,omitempty"`
+	// Deviation farthest from zero as left, percent.
+	WorstAsLeftPercent *float64 `protobuf:"fixed64,7,opt,name=worst_as_left_percent,json=worstAsLeftPercent,proto3,oneof" json:"worst_as_left_percent,omitempty"`
+	// Probability that the worst reading the tool left the laboratory with conforms
+	// (JCGM 106:2012), 0 to 1; absent when no uncertainty is stated.
+	ConformityProbability *float64 `protobuf:"fixed64,8,opt,name=conformity_probability,json=conformityProbability,proto3,oneof" json:"conformity_probability,omitempty"`
+	// Smallest test uncertainty ratio of the test points; absent likewise.
+	TestUncertaintyRatio *float64 `protobuf:"fixed64,9,opt,name=test_uncertainty_ratio,json=testUncertaintyRatio,proto3,oneof" json:"test_uncertainty_ratio,omitempty"`
+	// What the standard asks for and the calibration lacks, one sentence each.
+	Deficiencies []string `protobuf:"bytes,10,rep,name=deficiencies,proto3" json:"deficiencies,omitempty"`
+	// Whether the laboratory's own verdict says otherwise.
+	DisagreesWithStated bool `protobuf:"varint,11,opt,name=disagrees_with_stated,json=disagreesWithStated,proto3" json:"disagrees_with_stated,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
+}
+
+func (x *CalibrationVerdict) Reset() {
+	*x = CalibrationVerdict{}
+	mi := &file_jointledger_v1_tool_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CalibrationVerdict) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CalibrationVerdict) ProtoMessage() {}
+
+func (x *CalibrationVerdict) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_tool_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CalibrationVerdict.ProtoReflect.Descriptor instead.
+func (*CalibrationVerdict) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *CalibrationVerdict) GetDecisionRule() DecisionRule {
+	if x != nil {
+		return x.DecisionRule
+	}
+	return DecisionRule_DECISION_RULE_UNSPECIFIED
+}
+
+func (x *CalibrationVerdict) GetEdition() string {
+	if x != nil {
+		return x.Edition
+	}
+	return ""
+}
+
+func (x *CalibrationVerdict) GetLimitPercent() float64 {
+	if x != nil {
+		return x.LimitPercent
+	}
+	return 0
+}
+
+func (x *CalibrationVerdict) GetAsFound() Verdict {
+	if x != nil {
+		return x.AsFound
+	}
+	return Verdict_VERDICT_UNSPECIFIED
+}
+
+func (x *CalibrationVerdict) GetAsLeft() Verdict {
+	if x != nil {
+		return x.AsLeft
+	}
+	return Verdict_VERDICT_UNSPECIFIED
+}
+
+func (x *CalibrationVerdict) GetWorstAsFoundPercent() float64 {
+	if x != nil && x.WorstAsFoundPercent != nil {
+		return *x.WorstAsFoundPercent
+	}
+	return 0
+}
+
+func (x *CalibrationVerdict) GetWorstAsLeftPercent() float64 {
+	if x != nil && x.WorstAsLeftPercent != nil {
+		return *x.WorstAsLeftPercent
+	}
+	return 0
+}
+
+func (x *CalibrationVerdict) GetConformityProbability() float64 {
+	if x != nil && x.ConformityProbability != nil {
+		return *x.ConformityProbability
+	}
+	return 0
+}
+
+func (x *CalibrationVerdict) GetTestUncertaintyRatio() float64 {
+	if x != nil && x.TestUncertaintyRatio != nil {
+		return *x.TestUncertaintyRatio
+	}
+	return 0
+}
+
+func (x *CalibrationVerdict) GetDeficiencies() []string {
+	if x != nil {
+		return x.Deficiencies
+	}
+	return nil
+}
+
+func (x *CalibrationVerdict) GetDisagreesWithStated() bool {
+	if x != nil {
+		return x.DisagreesWithStated
+	}
+	return false
+}
+
+// ToolCheck is a record: a tool was inspected, proof-tested or checked before
+// use.
+type ToolCheck struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `toolChecks/{id}`, the id a UUIDv7 made by the client.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// `tools/{tool}`. Required.
+	Tool string `protobuf:"bytes,2,opt,name=tool,proto3" json:"tool,omitempty"`
+	// `sites/{site}` where it was done. Required.
+	Site string `protobuf:"bytes,3,opt,name=site,proto3" json:"site,omitempty"`
+	// What was done; no calibration. Required.
+	Action ToolAction `protobuf:"varint,4,opt,name=action,proto3,enum=jointledger.v1.ToolAction" json:"action,omitempty"`
+	// Whether the tool passed. Required.
+	Result InspectionResult `protobuf:"varint,5,opt,name=result,proto3,enum=jointledger.v1.InspectionResult" json:"result,omitempty"`
+	// Number of the report, at most 100 characters.
+	Certificate string `protobuf:"bytes,6,opt,name=certificate,proto3" json:"certificate,omitempty"`
+	// When, and who did it. The person is required.
+	Entry         *Entry `protobuf:"bytes,7,opt,name=entry,proto3" json:"entry,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ToolCheck) Reset() {
+	*x = ToolCheck{}
+	mi := &file_jointledger_v1_tool_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ToolCheck) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ToolCheck) ProtoMessage() {}
+
+func (x *ToolCheck) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_tool_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ToolCheck.ProtoReflect.Descriptor instead.
+func (*ToolCheck) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ToolCheck) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ToolCheck) GetTool() string {
+	if x != nil {
+		return x.Tool
+	}
+	return ""
+}
+
+func (x *ToolCheck) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *ToolCheck) GetAction() ToolAction {
+	if x != nil {
+		return x.Action
+	}
+	return ToolAction_TOOL_ACTION_UNSPECIFIED
+}
+
+func (x *ToolCheck) GetResult() InspectionResult {
+	if x != nil {
+		return x.Result
+	}
+	return InspectionResult_INSPECTION_RESULT_UNSPECIFIED
+}
+
+func (x *ToolCheck) GetCertificate() string {
+	if x != nil {
+		return x.Certificate
+	}
+	return ""
+}
+
+func (x *ToolCheck) GetEntry() *Entry {
+	if x != nil {
+		return x.Entry
+	}
+	return nil
+}
+
+// Request of RecordToolChecks.
+type RecordToolChecksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One to 1,000 checks.
+	ToolChecks []*ToolCheck `protobuf:"bytes,1,rep,name=tool_checks,json=toolChecks,proto3" json:"tool_checks,omitempty"`
+	// Check and answer as usual, and keep nothing.
+	ValidateOnly  bool `protobuf:"varint,2,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordToolChecksRequest) Reset() {
+	*x = RecordToolChecksRequest{}
+	mi := &file_jointledger_v1_tool_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordToolChecksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordToolChecksRequest) ProtoMessage() {}
+
+func (x *RecordToolChecksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_tool_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordToolChecksRequest.ProtoReflect.Descriptor instead.
+func (*RecordToolChecksRequest) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *RecordToolChecksRequest) GetToolChecks() []*ToolCheck {
+	if x != nil {
+		return x.ToolChecks
+	}
+	return nil
+}
+
+func (x *RecordToolChecksRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// Response of RecordToolChecks.
+type RecordToolChecksResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One for each member, in the order of the request.
+	Outcomes      []*Outcome `protobuf:"bytes,1,rep,name=outcomes,proto3" json:"outcomes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordToolChecksResponse) Reset() {
+	*x = RecordToolChecksResponse{}
+	mi := &file_jointledger_v1_tool_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordToolChecksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordToolChecksResponse) ProtoMessage() {}
+
+func (x *RecordToolChecksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_tool_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordToolChecksResponse.ProtoReflect.Descriptor instead.
+func (*RecordToolChecksResponse) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *RecordToolChecksResponse) GetOutcomes() []*Outcome {
+	if x != nil {
+		return x.Outcomes
+	}
+	return nil
+}
+
+// Request of GetToolCheck.
+type GetToolCheckRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name. Required.
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetToolCheckRequest) Reset() {
+	*x = GetToolCheckRequest{}
+	mi := &file_jointledger_v1_tool_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetToolCheckRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetToolCheckRequest) ProtoMessage() {}
+
+func (x *GetToolCheckRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_tool_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetToolCheckRequest.ProtoReflect.Descriptor instead.
+func (*GetToolCheckRequest) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *GetToolCheckRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// Request of ListToolChecks.
+type ListToolChecksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// At most so many; 100 when 0, never more than 1,000.
+	PageSize int32 `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// The next_page_token of the call before; empty for the first page. Opaque,
+	// and good only with the same other fields.
+	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Only of this tool: `tools/{tool}`.
+	Tool string `protobuf:"bytes,3,opt,name=tool,proto3" json:"tool,omitempty"`
+	// Only what happened at or after this time.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// Only what happened before this time.
+	EndTime       *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListToolChecksRequest) Reset() {
+	*x = ListToolChecksRequest{}
+	mi := &file_jointledger_v1_tool_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListToolChecksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListToolChecksRequest) ProtoMessage() {}
+
+func (x *ListToolChecksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_tool_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListToolChecksRequest.ProtoReflect.Descriptor instead.
+func (*ListToolChecksRequest) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ListToolChecksRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListToolChecksRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListToolChecksRequest) GetTool() string {
+	if x != nil {
+		return x.Tool
+	}
+	return ""
+}
+
+func (x *ListToolChecksRequest) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *ListToolChecksRequest) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
+// Response of ListToolChecks.
+type ListToolChecksResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The checks of this page.
+	ToolChecks []*ToolCheck `protobuf:"bytes,1,rep,name=tool_checks,json=toolChecks,proto3" json:"tool_checks,omitempty"`
+	// Token of the next page; empty when this is the last.
+	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListToolChecksResponse) Reset() {
+	*x = ListToolChecksResponse{}
+	mi := &file_jointledger_v1_tool_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListToolChecksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListToolChecksResponse) ProtoMessage() {}
+
+func (x *ListToolChecksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_tool_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListToolChecksResponse.ProtoReflect.Descriptor instead.
+func (*ListToolChecksResponse) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ListToolChecksResponse) GetToolChecks() []*ToolCheck {
+	if x != nil {
+		return x.ToolChecks
+	}
+	return nil
+}
+
+func (x *ListToolChecksResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
 // CalibrationPoint holds the readings at one test point in one phase.
 type CalibrationPoint struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -299,7 +1235,7 @@ type CalibrationPoint struct {
 
 func (x *CalibrationPoint) Reset() {
 	*x = CalibrationPoint{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[2]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -311,7 +1247,7 @@ func (x *CalibrationPoint) String() string {
 func (*CalibrationPoint) ProtoMessage() {}
 
 func (x *CalibrationPoint) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[2]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -324,7 +1260,7 @@ func (x *CalibrationPoint) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalibrationPoint.ProtoReflect.Descriptor instead.
 func (*CalibrationPoint) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{2}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *CalibrationPoint) GetPhase() CalibrationPhase {
@@ -375,7 +1311,7 @@ type RecordCalibrationsRequest struct {
 
 func (x *RecordCalibrationsRequest) Reset() {
 	*x = RecordCalibrationsRequest{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[3]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -387,7 +1323,7 @@ func (x *RecordCalibrationsRequest) String() string {
 func (*RecordCalibrationsRequest) ProtoMessage() {}
 
 func (x *RecordCalibrationsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[3]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -400,7 +1336,7 @@ func (x *RecordCalibrationsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordCalibrationsRequest.ProtoReflect.Descriptor instead.
 func (*RecordCalibrationsRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{3}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *RecordCalibrationsRequest) GetCalibrations() []*Calibration {
@@ -428,7 +1364,7 @@ type RecordCalibrationsResponse struct {
 
 func (x *RecordCalibrationsResponse) Reset() {
 	*x = RecordCalibrationsResponse{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[4]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -440,7 +1376,7 @@ func (x *RecordCalibrationsResponse) String() string {
 func (*RecordCalibrationsResponse) ProtoMessage() {}
 
 func (x *RecordCalibrationsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[4]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -453,7 +1389,7 @@ func (x *RecordCalibrationsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordCalibrationsResponse.ProtoReflect.Descriptor instead.
 func (*RecordCalibrationsResponse) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{4}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *RecordCalibrationsResponse) GetOutcomes() []*Outcome {
@@ -474,7 +1410,7 @@ type GetCalibrationRequest struct {
 
 func (x *GetCalibrationRequest) Reset() {
 	*x = GetCalibrationRequest{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[5]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -486,7 +1422,7 @@ func (x *GetCalibrationRequest) String() string {
 func (*GetCalibrationRequest) ProtoMessage() {}
 
 func (x *GetCalibrationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[5]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -499,7 +1435,7 @@ func (x *GetCalibrationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCalibrationRequest.ProtoReflect.Descriptor instead.
 func (*GetCalibrationRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{5}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetCalibrationRequest) GetName() string {
@@ -529,7 +1465,7 @@ type ListCalibrationsRequest struct {
 
 func (x *ListCalibrationsRequest) Reset() {
 	*x = ListCalibrationsRequest{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[6]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -541,7 +1477,7 @@ func (x *ListCalibrationsRequest) String() string {
 func (*ListCalibrationsRequest) ProtoMessage() {}
 
 func (x *ListCalibrationsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[6]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -554,7 +1490,7 @@ func (x *ListCalibrationsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCalibrationsRequest.ProtoReflect.Descriptor instead.
 func (*ListCalibrationsRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{6}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListCalibrationsRequest) GetPageSize() int32 {
@@ -605,7 +1541,7 @@ type ListCalibrationsResponse struct {
 
 func (x *ListCalibrationsResponse) Reset() {
 	*x = ListCalibrationsResponse{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[7]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -617,7 +1553,7 @@ func (x *ListCalibrationsResponse) String() string {
 func (*ListCalibrationsResponse) ProtoMessage() {}
 
 func (x *ListCalibrationsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[7]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -630,7 +1566,7 @@ func (x *ListCalibrationsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCalibrationsResponse.ProtoReflect.Descriptor instead.
 func (*ListCalibrationsResponse) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{7}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListCalibrationsResponse) GetCalibrations() []*Calibration {
@@ -665,7 +1601,7 @@ type CreateToolRequest struct {
 
 func (x *CreateToolRequest) Reset() {
 	*x = CreateToolRequest{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[8]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -677,7 +1613,7 @@ func (x *CreateToolRequest) String() string {
 func (*CreateToolRequest) ProtoMessage() {}
 
 func (x *CreateToolRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[8]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -690,7 +1626,7 @@ func (x *CreateToolRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateToolRequest.ProtoReflect.Descriptor instead.
 func (*CreateToolRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{8}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *CreateToolRequest) GetToolId() string {
@@ -735,7 +1671,7 @@ type BatchCreateToolsRequest struct {
 
 func (x *BatchCreateToolsRequest) Reset() {
 	*x = BatchCreateToolsRequest{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[9]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -747,7 +1683,7 @@ func (x *BatchCreateToolsRequest) String() string {
 func (*BatchCreateToolsRequest) ProtoMessage() {}
 
 func (x *BatchCreateToolsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[9]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -760,7 +1696,7 @@ func (x *BatchCreateToolsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchCreateToolsRequest.ProtoReflect.Descriptor instead.
 func (*BatchCreateToolsRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{9}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *BatchCreateToolsRequest) GetRequests() []*CreateToolRequest {
@@ -788,7 +1724,7 @@ type BatchCreateToolsResponse struct {
 
 func (x *BatchCreateToolsResponse) Reset() {
 	*x = BatchCreateToolsResponse{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[10]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -800,7 +1736,7 @@ func (x *BatchCreateToolsResponse) String() string {
 func (*BatchCreateToolsResponse) ProtoMessage() {}
 
 func (x *BatchCreateToolsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[10]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -813,7 +1749,7 @@ func (x *BatchCreateToolsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchCreateToolsResponse.ProtoReflect.Descriptor instead.
 func (*BatchCreateToolsResponse) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{10}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *BatchCreateToolsResponse) GetOutcomes() []*Outcome {
@@ -834,7 +1770,7 @@ type GetToolRequest struct {
 
 func (x *GetToolRequest) Reset() {
 	*x = GetToolRequest{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[11]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -846,7 +1782,7 @@ func (x *GetToolRequest) String() string {
 func (*GetToolRequest) ProtoMessage() {}
 
 func (x *GetToolRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[11]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -859,7 +1795,7 @@ func (x *GetToolRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetToolRequest.ProtoReflect.Descriptor instead.
 func (*GetToolRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{11}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *GetToolRequest) GetName() string {
@@ -887,7 +1823,7 @@ type ListToolsRequest struct {
 
 func (x *ListToolsRequest) Reset() {
 	*x = ListToolsRequest{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[12]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -899,7 +1835,7 @@ func (x *ListToolsRequest) String() string {
 func (*ListToolsRequest) ProtoMessage() {}
 
 func (x *ListToolsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[12]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -912,7 +1848,7 @@ func (x *ListToolsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListToolsRequest.ProtoReflect.Descriptor instead.
 func (*ListToolsRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{12}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListToolsRequest) GetPageSize() int32 {
@@ -956,7 +1892,7 @@ type ListToolsResponse struct {
 
 func (x *ListToolsResponse) Reset() {
 	*x = ListToolsResponse{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[13]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -968,7 +1904,7 @@ func (x *ListToolsResponse) String() string {
 func (*ListToolsResponse) ProtoMessage() {}
 
 func (x *ListToolsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[13]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -981,7 +1917,7 @@ func (x *ListToolsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListToolsResponse.ProtoReflect.Descriptor instead.
 func (*ListToolsResponse) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{13}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListToolsResponse) GetTools() []*Tool {
@@ -1015,7 +1951,7 @@ type UpdateToolRequest struct {
 
 func (x *UpdateToolRequest) Reset() {
 	*x = UpdateToolRequest{}
-	mi := &file_jointledger_v1_tool_proto_msgTypes[14]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1027,7 +1963,7 @@ func (x *UpdateToolRequest) String() string {
 func (*UpdateToolRequest) ProtoMessage() {}
 
 func (x *UpdateToolRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_tool_proto_msgTypes[14]
+	mi := &file_jointledger_v1_tool_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1040,7 +1976,7 @@ func (x *UpdateToolRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateToolRequest.ProtoReflect.Descriptor instead.
 func (*UpdateToolRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{14}
+	return file_jointledger_v1_tool_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *UpdateToolRequest) GetTool() *Tool {
@@ -1075,7 +2011,7 @@ var File_jointledger_v1_tool_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_tool_proto_rawDesc = "" +
 	"\n" +
-	"\x19jointledger/v1/tool.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xc7\x04\n" +
+	"\x19jointledger/v1/tool.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xb1\x05\n" +
 	"\x04Tool\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12,\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x18.jointledger.v1.ToolKindR\x04kind\x12\x1d\n" +
@@ -1093,8 +2029,20 @@ const file_jointledger_v1_tool_proto_rawDesc = "" +
 	"\vcreate_time\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"createTime\x12;\n" +
 	"\vupdate_time\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"updateTimeB\x12\n" +
-	"\x10_due_after_event\"\xf2\x01\n" +
+	"updateTime\x120\n" +
+	"\x14rated_load_kilograms\x18\x0e \x01(\x01R\x12ratedLoadKilograms\x126\n" +
+	"\bpolicies\x18\x0f \x03(\v2\x1a.jointledger.v1.ToolPolicyR\bpoliciesB\x12\n" +
+	"\x10_due_after_event\"\xc4\x01\n" +
+	"\n" +
+	"ToolPolicy\x122\n" +
+	"\x06action\x18\x01 \x01(\x0e2\x1a.jointledger.v1.ToolActionR\x06action\x12\x16\n" +
+	"\x06months\x18\x02 \x01(\x05R\x06months\x12\x12\n" +
+	"\x04days\x18\x03 \x01(\x05R\x04days\x12\x16\n" +
+	"\x06cycles\x18\x04 \x01(\x05R\x06cycles\x12\x1f\n" +
+	"\vafter_event\x18\x05 \x01(\bR\n" +
+	"afterEvent\x12\x1d\n" +
+	"\n" +
+	"each_shift\x18\x06 \x01(\bR\teachShift\"\xad\x05\n" +
 	"\vCalibration\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04tool\x18\x02 \x01(\tR\x04tool\x12\x1e\n" +
@@ -1104,7 +2052,63 @@ const file_jointledger_v1_tool_proto_rawDesc = "" +
 	"\vcertificate\x18\x04 \x01(\tR\vcertificate\x128\n" +
 	"\x06points\x18\x05 \x03(\v2 .jointledger.v1.CalibrationPointR\x06points\x12+\n" +
 	"\x05entry\x18\x06 \x01(\v2\x15.jointledger.v1.EntryR\x05entry\x12\x12\n" +
-	"\x04site\x18\a \x01(\tR\x04site\"\xa8\x02\n" +
+	"\x04site\x18\a \x01(\tR\x04site\x12?\n" +
+	"\bdocument\x18\b \x01(\x0e2#.jointledger.v1.CalibrationDocumentR\bdocument\x12A\n" +
+	"\rdecision_rule\x18\t \x01(\x0e2\x1c.jointledger.v1.DecisionRuleR\fdecisionRule\x12>\n" +
+	"\x0estated_verdict\x18\n" +
+	" \x01(\x0e2\x17.jointledger.v1.VerdictR\rstatedVerdict\x12$\n" +
+	"\vair_celsius\x18\v \x01(\x01H\x00R\n" +
+	"airCelsius\x88\x01\x01\x12.\n" +
+	"\x10humidity_percent\x18\f \x01(\x01H\x01R\x0fhumidityPercent\x88\x01\x01\x12<\n" +
+	"\x1adevice_uncertainty_percent\x18\r \x01(\x01R\x18deviceUncertaintyPercent\x12<\n" +
+	"\averdict\x18\x0e \x01(\v2\".jointledger.v1.CalibrationVerdictR\averdictB\x0e\n" +
+	"\f_air_celsiusB\x13\n" +
+	"\x11_humidity_percent\"\xa8\x05\n" +
+	"\x12CalibrationVerdict\x12A\n" +
+	"\rdecision_rule\x18\x01 \x01(\x0e2\x1c.jointledger.v1.DecisionRuleR\fdecisionRule\x12\x18\n" +
+	"\aedition\x18\x02 \x01(\tR\aedition\x12#\n" +
+	"\rlimit_percent\x18\x03 \x01(\x01R\flimitPercent\x122\n" +
+	"\bas_found\x18\x04 \x01(\x0e2\x17.jointledger.v1.VerdictR\aasFound\x120\n" +
+	"\aas_left\x18\x05 \x01(\x0e2\x17.jointledger.v1.VerdictR\x06asLeft\x128\n" +
+	"\x16worst_as_found_percent\x18\x06 \x01(\x01H\x00R\x13worstAsFoundPercent\x88\x01\x01\x126\n" +
+	"\x15worst_as_left_percent\x18\a \x01(\x01H\x01R\x12worstAsLeftPercent\x88\x01\x01\x12:\n" +
+	"\x16conformity_probability\x18\b \x01(\x01H\x02R\x15conformityProbability\x88\x01\x01\x129\n" +
+	"\x16test_uncertainty_ratio\x18\t \x01(\x01H\x03R\x14testUncertaintyRatio\x88\x01\x01\x12\"\n" +
+	"\fdeficiencies\x18\n" +
+	" \x03(\tR\fdeficiencies\x122\n" +
+	"\x15disagrees_with_stated\x18\v \x01(\bR\x13disagreesWithStatedB\x19\n" +
+	"\x17_worst_as_found_percentB\x18\n" +
+	"\x16_worst_as_left_percentB\x19\n" +
+	"\x17_conformity_probabilityB\x19\n" +
+	"\x17_test_uncertainty_ratio\"\x84\x02\n" +
+	"\tToolCheck\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
+	"\x04tool\x18\x02 \x01(\tR\x04tool\x12\x12\n" +
+	"\x04site\x18\x03 \x01(\tR\x04site\x122\n" +
+	"\x06action\x18\x04 \x01(\x0e2\x1a.jointledger.v1.ToolActionR\x06action\x128\n" +
+	"\x06result\x18\x05 \x01(\x0e2 .jointledger.v1.InspectionResultR\x06result\x12 \n" +
+	"\vcertificate\x18\x06 \x01(\tR\vcertificate\x12+\n" +
+	"\x05entry\x18\a \x01(\v2\x15.jointledger.v1.EntryR\x05entry\"z\n" +
+	"\x17RecordToolChecksRequest\x12:\n" +
+	"\vtool_checks\x18\x01 \x03(\v2\x19.jointledger.v1.ToolCheckR\n" +
+	"toolChecks\x12#\n" +
+	"\rvalidate_only\x18\x02 \x01(\bR\fvalidateOnly\"O\n" +
+	"\x18RecordToolChecksResponse\x123\n" +
+	"\boutcomes\x18\x01 \x03(\v2\x17.jointledger.v1.OutcomeR\boutcomes\")\n" +
+	"\x13GetToolCheckRequest\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\"\xd9\x01\n" +
+	"\x15ListToolChecksRequest\x12\x1b\n" +
+	"\tpage_size\x18\x01 \x01(\x05R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\x02 \x01(\tR\tpageToken\x12\x12\n" +
+	"\x04tool\x18\x03 \x01(\tR\x04tool\x129\n" +
+	"\n" +
+	"start_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
+	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"|\n" +
+	"\x16ListToolChecksResponse\x12:\n" +
+	"\vtool_checks\x18\x01 \x03(\v2\x19.jointledger.v1.ToolCheckR\n" +
+	"toolChecks\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xa8\x02\n" +
 	"\x10CalibrationPoint\x126\n" +
 	"\x05phase\x18\x01 \x01(\x0e2 .jointledger.v1.CalibrationPhaseR\x05phase\x120\n" +
 	"\x14target_newton_metres\x18\x02 \x01(\x01R\x12targetNewtonMetres\x124\n" +
@@ -1157,7 +2161,29 @@ const file_jointledger_v1_tool_proto_rawDesc = "" +
 	"updateMask\x12\x1d\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tR\trequestId\x12#\n" +
-	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly2\xbf\x05\n" +
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly*\xa6\x01\n" +
+	"\n" +
+	"ToolAction\x12\x1b\n" +
+	"\x17TOOL_ACTION_UNSPECIFIED\x10\x00\x12\x1b\n" +
+	"\x17TOOL_ACTION_CALIBRATION\x10\x01\x12#\n" +
+	"\x1fTOOL_ACTION_PERIODIC_INSPECTION\x10\x02\x12\x1a\n" +
+	"\x16TOOL_ACTION_PROOF_TEST\x10\x03\x12\x1d\n" +
+	"\x19TOOL_ACTION_PRE_USE_CHECK\x10\x04*\xa2\x01\n" +
+	"\x13CalibrationDocument\x12$\n" +
+	" CALIBRATION_DOCUMENT_UNSPECIFIED\x10\x00\x123\n" +
+	"/CALIBRATION_DOCUMENT_DECLARATION_OF_CONFORMANCE\x10\x01\x120\n" +
+	",CALIBRATION_DOCUMENT_CALIBRATION_CERTIFICATE\x10\x02*\x96\x01\n" +
+	"\fDecisionRule\x12\x1d\n" +
+	"\x19DECISION_RULE_UNSPECIFIED\x10\x00\x12#\n" +
+	"\x1fDECISION_RULE_SIMPLE_ACCEPTANCE\x10\x01\x12\x1c\n" +
+	"\x18DECISION_RULE_GUARD_BAND\x10\x02\x12$\n" +
+	" DECISION_RULE_MANAGED_GUARD_BAND\x10\x03*\x82\x01\n" +
+	"\aVerdict\x12\x17\n" +
+	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\x10\n" +
+	"\fVERDICT_PASS\x10\x01\x12\x1c\n" +
+	"\x18VERDICT_CONDITIONAL_PASS\x10\x02\x12\x1c\n" +
+	"\x18VERDICT_CONDITIONAL_FAIL\x10\x03\x12\x10\n" +
+	"\fVERDICT_FAIL\x10\x042\xd7\a\n" +
 	"\vToolService\x12E\n" +
 	"\n" +
 	"CreateTool\x12!.jointledger.v1.CreateToolRequest\x1a\x14.jointledger.v1.Tool\x12e\n" +
@@ -1168,7 +2194,10 @@ const file_jointledger_v1_tool_proto_rawDesc = "" +
 	"UpdateTool\x12!.jointledger.v1.UpdateToolRequest\x1a\x14.jointledger.v1.Tool\x12k\n" +
 	"\x12RecordCalibrations\x12).jointledger.v1.RecordCalibrationsRequest\x1a*.jointledger.v1.RecordCalibrationsResponse\x12T\n" +
 	"\x0eGetCalibration\x12%.jointledger.v1.GetCalibrationRequest\x1a\x1b.jointledger.v1.Calibration\x12e\n" +
-	"\x10ListCalibrations\x12'.jointledger.v1.ListCalibrationsRequest\x1a(.jointledger.v1.ListCalibrationsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x10ListCalibrations\x12'.jointledger.v1.ListCalibrationsRequest\x1a(.jointledger.v1.ListCalibrationsResponse\x12e\n" +
+	"\x10RecordToolChecks\x12'.jointledger.v1.RecordToolChecksRequest\x1a(.jointledger.v1.RecordToolChecksResponse\x12N\n" +
+	"\fGetToolCheck\x12#.jointledger.v1.GetToolCheckRequest\x1a\x19.jointledger.v1.ToolCheck\x12_\n" +
+	"\x0eListToolChecks\x12%.jointledger.v1.ListToolChecksRequest\x1a&.jointledger.v1.ListToolChecksResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_tool_proto_rawDescOnce sync.Once
@@ -1182,70 +2211,107 @@ func file_jointledger_v1_tool_proto_rawDescGZIP() []byte {
 	return file_jointledger_v1_tool_proto_rawDescData
 }
 
-var file_jointledger_v1_tool_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_jointledger_v1_tool_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_jointledger_v1_tool_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
 var file_jointledger_v1_tool_proto_goTypes = []any{
-	(*Tool)(nil),                       // 0: jointledger.v1.Tool
-	(*Calibration)(nil),                // 1: jointledger.v1.Calibration
-	(*CalibrationPoint)(nil),           // 2: jointledger.v1.CalibrationPoint
-	(*RecordCalibrationsRequest)(nil),  // 3: jointledger.v1.RecordCalibrationsRequest
-	(*RecordCalibrationsResponse)(nil), // 4: jointledger.v1.RecordCalibrationsResponse
-	(*GetCalibrationRequest)(nil),      // 5: jointledger.v1.GetCalibrationRequest
-	(*ListCalibrationsRequest)(nil),    // 6: jointledger.v1.ListCalibrationsRequest
-	(*ListCalibrationsResponse)(nil),   // 7: jointledger.v1.ListCalibrationsResponse
-	(*CreateToolRequest)(nil),          // 8: jointledger.v1.CreateToolRequest
-	(*BatchCreateToolsRequest)(nil),    // 9: jointledger.v1.BatchCreateToolsRequest
-	(*BatchCreateToolsResponse)(nil),   // 10: jointledger.v1.BatchCreateToolsResponse
-	(*GetToolRequest)(nil),             // 11: jointledger.v1.GetToolRequest
-	(*ListToolsRequest)(nil),           // 12: jointledger.v1.ListToolsRequest
-	(*ListToolsResponse)(nil),          // 13: jointledger.v1.ListToolsResponse
-	(*UpdateToolRequest)(nil),          // 14: jointledger.v1.UpdateToolRequest
-	(ToolKind)(0),                      // 15: jointledger.v1.ToolKind
-	(*timestamppb.Timestamp)(nil),      // 16: google.protobuf.Timestamp
-	(*Entry)(nil),                      // 17: jointledger.v1.Entry
-	(CalibrationPhase)(0),              // 18: jointledger.v1.CalibrationPhase
-	(*Outcome)(nil),                    // 19: jointledger.v1.Outcome
-	(*fieldmaskpb.FieldMask)(nil),      // 20: google.protobuf.FieldMask
+	(ToolAction)(0),                    // 0: jointledger.v1.ToolAction
+	(CalibrationDocument)(0),           // 1: jointledger.v1.CalibrationDocument
+	(DecisionRule)(0),                  // 2: jointledger.v1.DecisionRule
+	(Verdict)(0),                       // 3: jointledger.v1.Verdict
+	(*Tool)(nil),                       // 4: jointledger.v1.Tool
+	(*ToolPolicy)(nil),                 // 5: jointledger.v1.ToolPolicy
+	(*Calibration)(nil),                // 6: jointledger.v1.Calibration
+	(*CalibrationVerdict)(nil),         // 7: jointledger.v1.CalibrationVerdict
+	(*ToolCheck)(nil),                  // 8: jointledger.v1.ToolCheck
+	(*RecordToolChecksRequest)(nil),    // 9: jointledger.v1.RecordToolChecksRequest
+	(*RecordToolChecksResponse)(nil),   // 10: jointledger.v1.RecordToolChecksResponse
+	(*GetToolCheckRequest)(nil),        // 11: jointledger.v1.GetToolCheckRequest
+	(*ListToolChecksRequest)(nil),      // 12: jointledger.v1.ListToolChecksRequest
+	(*ListToolChecksResponse)(nil),     // 13: jointledger.v1.ListToolChecksResponse
+	(*CalibrationPoint)(nil),           // 14: jointledger.v1.CalibrationPoint
+	(*RecordCalibrationsRequest)(nil),  // 15: jointledger.v1.RecordCalibrationsRequest
+	(*RecordCalibrationsResponse)(nil), // 16: jointledger.v1.RecordCalibrationsResponse
+	(*GetCalibrationRequest)(nil),      // 17: jointledger.v1.GetCalibrationRequest
+	(*ListCalibrationsRequest)(nil),    // 18: jointledger.v1.ListCalibrationsRequest
+	(*ListCalibrationsResponse)(nil),   // 19: jointledger.v1.ListCalibrationsResponse
+	(*CreateToolRequest)(nil),          // 20: jointledger.v1.CreateToolRequest
+	(*BatchCreateToolsRequest)(nil),    // 21: jointledger.v1.BatchCreateToolsRequest
+	(*BatchCreateToolsResponse)(nil),   // 22: jointledger.v1.BatchCreateToolsResponse
+	(*GetToolRequest)(nil),             // 23: jointledger.v1.GetToolRequest
+	(*ListToolsRequest)(nil),           // 24: jointledger.v1.ListToolsRequest
+	(*ListToolsResponse)(nil),          // 25: jointledger.v1.ListToolsResponse
+	(*UpdateToolRequest)(nil),          // 26: jointledger.v1.UpdateToolRequest
+	(ToolKind)(0),                      // 27: jointledger.v1.ToolKind
+	(*timestamppb.Timestamp)(nil),      // 28: google.protobuf.Timestamp
+	(*Entry)(nil),                      // 29: jointledger.v1.Entry
+	(InspectionResult)(0),              // 30: jointledger.v1.InspectionResult
+	(*Outcome)(nil),                    // 31: jointledger.v1.Outcome
+	(CalibrationPhase)(0),              // 32: jointledger.v1.CalibrationPhase
+	(*fieldmaskpb.FieldMask)(nil),      // 33: google.protobuf.FieldMask
 }
 var file_jointledger_v1_tool_proto_depIdxs = []int32{
-	15, // 0: jointledger.v1.Tool.kind:type_name -> jointledger.v1.ToolKind
-	16, // 1: jointledger.v1.Tool.create_time:type_name -> google.protobuf.Timestamp
-	16, // 2: jointledger.v1.Tool.update_time:type_name -> google.protobuf.Timestamp
-	2,  // 3: jointledger.v1.Calibration.points:type_name -> jointledger.v1.CalibrationPoint
-	17, // 4: jointledger.v1.Calibration.entry:type_name -> jointledger.v1.Entry
-	18, // 5: jointledger.v1.CalibrationPoint.phase:type_name -> jointledger.v1.CalibrationPhase
-	1,  // 6: jointledger.v1.RecordCalibrationsRequest.calibrations:type_name -> jointledger.v1.Calibration
-	19, // 7: jointledger.v1.RecordCalibrationsResponse.outcomes:type_name -> jointledger.v1.Outcome
-	16, // 8: jointledger.v1.ListCalibrationsRequest.start_time:type_name -> google.protobuf.Timestamp
-	16, // 9: jointledger.v1.ListCalibrationsRequest.end_time:type_name -> google.protobuf.Timestamp
-	1,  // 10: jointledger.v1.ListCalibrationsResponse.calibrations:type_name -> jointledger.v1.Calibration
-	0,  // 11: jointledger.v1.CreateToolRequest.tool:type_name -> jointledger.v1.Tool
-	8,  // 12: jointledger.v1.BatchCreateToolsRequest.requests:type_name -> jointledger.v1.CreateToolRequest
-	19, // 13: jointledger.v1.BatchCreateToolsResponse.outcomes:type_name -> jointledger.v1.Outcome
-	15, // 14: jointledger.v1.ListToolsRequest.kind:type_name -> jointledger.v1.ToolKind
-	0,  // 15: jointledger.v1.ListToolsResponse.tools:type_name -> jointledger.v1.Tool
-	0,  // 16: jointledger.v1.UpdateToolRequest.tool:type_name -> jointledger.v1.Tool
-	20, // 17: jointledger.v1.UpdateToolRequest.update_mask:type_name -> google.protobuf.FieldMask
-	8,  // 18: jointledger.v1.ToolService.CreateTool:input_type -> jointledger.v1.CreateToolRequest
-	9,  // 19: jointledger.v1.ToolService.BatchCreateTools:input_type -> jointledger.v1.BatchCreateToolsRequest
-	11, // 20: jointledger.v1.ToolService.GetTool:input_type -> jointledger.v1.GetToolRequest
-	12, // 21: jointledger.v1.ToolService.ListTools:input_type -> jointledger.v1.ListToolsRequest
-	14, // 22: jointledger.v1.ToolService.UpdateTool:input_type -> jointledger.v1.UpdateToolRequest
-	3,  // 23: jointledger.v1.ToolService.RecordCalibrations:input_type -> jointledger.v1.RecordCalibrationsRequest
-	5,  // 24: jointledger.v1.ToolService.GetCalibration:input_type -> jointledger.v1.GetCalibrationRequest
-	6,  // 25: jointledger.v1.ToolService.ListCalibrations:input_type -> jointledger.v1.ListCalibrationsRequest
-	0,  // 26: jointledger.v1.ToolService.CreateTool:output_type -> jointledger.v1.Tool
-	10, // 27: jointledger.v1.ToolService.BatchCreateTools:output_type -> jointledger.v1.BatchCreateToolsResponse
-	0,  // 28: jointledger.v1.ToolService.GetTool:output_type -> jointledger.v1.Tool
-	13, // 29: jointledger.v1.ToolService.ListTools:output_type -> jointledger.v1.ListToolsResponse
-	0,  // 30: jointledger.v1.ToolService.UpdateTool:output_type -> jointledger.v1.Tool
-	4,  // 31: jointledger.v1.ToolService.RecordCalibrations:output_type -> jointledger.v1.RecordCalibrationsResponse
-	1,  // 32: jointledger.v1.ToolService.GetCalibration:output_type -> jointledger.v1.Calibration
-	7,  // 33: jointledger.v1.ToolService.ListCalibrations:output_type -> jointledger.v1.ListCalibrationsResponse
-	26, // [26:34] is the sub-list for method output_type
-	18, // [18:26] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	27, // 0: jointledger.v1.Tool.kind:type_name -> jointledger.v1.ToolKind
+	28, // 1: jointledger.v1.Tool.create_time:type_name -> google.protobuf.Timestamp
+	28, // 2: jointledger.v1.Tool.update_time:type_name -> google.protobuf.Timestamp
+	5,  // 3: jointledger.v1.Tool.policies:type_name -> jointledger.v1.ToolPolicy
+	0,  // 4: jointledger.v1.ToolPolicy.action:type_name -> jointledger.v1.ToolAction
+	14, // 5: jointledger.v1.Calibration.points:type_name -> jointledger.v1.CalibrationPoint
+	29, // 6: jointledger.v1.Calibration.entry:type_name -> jointledger.v1.Entry
+	1,  // 7: jointledger.v1.Calibration.document:type_name -> jointledger.v1.CalibrationDocument
+	2,  // 8: jointledger.v1.Calibration.decision_rule:type_name -> jointledger.v1.DecisionRule
+	3,  // 9: jointledger.v1.Calibration.stated_verdict:type_name -> jointledger.v1.Verdict
+	7,  // 10: jointledger.v1.Calibration.verdict:type_name -> jointledger.v1.CalibrationVerdict
+	2,  // 11: jointledger.v1.CalibrationVerdict.decision_rule:type_name -> jointledger.v1.DecisionRule
+	3,  // 12: jointledger.v1.CalibrationVerdict.as_found:type_name -> jointledger.v1.Verdict
+	3,  // 13: jointledger.v1.CalibrationVerdict.as_left:type_name -> jointledger.v1.Verdict
+	0,  // 14: jointledger.v1.ToolCheck.action:type_name -> jointledger.v1.ToolAction
+	30, // 15: jointledger.v1.ToolCheck.result:type_name -> jointledger.v1.InspectionResult
+	29, // 16: jointledger.v1.ToolCheck.entry:type_name -> jointledger.v1.Entry
+	8,  // 17: jointledger.v1.RecordToolChecksRequest.tool_checks:type_name -> jointledger.v1.ToolCheck
+	31, // 18: jointledger.v1.RecordToolChecksResponse.outcomes:type_name -> jointledger.v1.Outcome
+	28, // 19: jointledger.v1.ListToolChecksRequest.start_time:type_name -> google.protobuf.Timestamp
+	28, // 20: jointledger.v1.ListToolChecksRequest.end_time:type_name -> google.protobuf.Timestamp
+	8,  // 21: jointledger.v1.ListToolChecksResponse.tool_checks:type_name -> jointledger.v1.ToolCheck
+	32, // 22: jointledger.v1.CalibrationPoint.phase:type_name -> jointledger.v1.CalibrationPhase
+	6,  // 23: jointledger.v1.RecordCalibrationsRequest.calibrations:type_name -> jointledger.v1.Calibration
+	31, // 24: jointledger.v1.RecordCalibrationsResponse.outcomes:type_name -> jointledger.v1.Outcome
+	28, // 25: jointledger.v1.ListCalibrationsRequest.start_time:type_name -> google.protobuf.Timestamp
+	28, // 26: jointledger.v1.ListCalibrationsRequest.end_time:type_name -> google.protobuf.Timestamp
+	6,  // 27: jointledger.v1.ListCalibrationsResponse.calibrations:type_name -> jointledger.v1.Calibration
+	4,  // 28: jointledger.v1.CreateToolRequest.tool:type_name -> jointledger.v1.Tool
+	20, // 29: jointledger.v1.BatchCreateToolsRequest.requests:type_name -> jointledger.v1.CreateToolRequest
+	31, // 30: jointledger.v1.BatchCreateToolsResponse.outcomes:type_name -> jointledger.v1.Outcome
+	27, // 31: jointledger.v1.ListToolsRequest.kind:type_name -> jointledger.v1.ToolKind
+	4,  // 32: jointledger.v1.ListToolsResponse.tools:type_name -> jointledger.v1.Tool
+	4,  // 33: jointledger.v1.UpdateToolRequest.tool:type_name -> jointledger.v1.Tool
+	33, // 34: jointledger.v1.UpdateToolRequest.update_mask:type_name -> google.protobuf.FieldMask
+	20, // 35: jointledger.v1.ToolService.CreateTool:input_type -> jointledger.v1.CreateToolRequest
+	21, // 36: jointledger.v1.ToolService.BatchCreateTools:input_type -> jointledger.v1.BatchCreateToolsRequest
+	23, // 37: jointledger.v1.ToolService.GetTool:input_type -> jointledger.v1.GetToolRequest
+	24, // 38: jointledger.v1.ToolService.ListTools:input_type -> jointledger.v1.ListToolsRequest
+	26, // 39: jointledger.v1.ToolService.UpdateTool:input_type -> jointledger.v1.UpdateToolRequest
+	15, // 40: jointledger.v1.ToolService.RecordCalibrations:input_type -> jointledger.v1.RecordCalibrationsRequest
+	17, // 41: jointledger.v1.ToolService.GetCalibration:input_type -> jointledger.v1.GetCalibrationRequest
+	18, // 42: jointledger.v1.ToolService.ListCalibrations:input_type -> jointledger.v1.ListCalibrationsRequest
+	9,  // 43: jointledger.v1.ToolService.RecordToolChecks:input_type -> jointledger.v1.RecordToolChecksRequest
+	11, // 44: jointledger.v1.ToolService.GetToolCheck:input_type -> jointledger.v1.GetToolCheckRequest
+	12, // 45: jointledger.v1.ToolService.ListToolChecks:input_type -> jointledger.v1.ListToolChecksRequest
+	4,  // 46: jointledger.v1.ToolService.CreateTool:output_type -> jointledger.v1.Tool
+	22, // 47: jointledger.v1.ToolService.BatchCreateTools:output_type -> jointledger.v1.BatchCreateToolsResponse
+	4,  // 48: jointledger.v1.ToolService.GetTool:output_type -> jointledger.v1.Tool
+	25, // 49: jointledger.v1.ToolService.ListTools:output_type -> jointledger.v1.ListToolsResponse
+	4,  // 50: jointledger.v1.ToolService.UpdateTool:output_type -> jointledger.v1.Tool
+	16, // 51: jointledger.v1.ToolService.RecordCalibrations:output_type -> jointledger.v1.RecordCalibrationsResponse
+	6,  // 52: jointledger.v1.ToolService.GetCalibration:output_type -> jointledger.v1.Calibration
+	19, // 53: jointledger.v1.ToolService.ListCalibrations:output_type -> jointledger.v1.ListCalibrationsResponse
+	10, // 54: jointledger.v1.ToolService.RecordToolChecks:output_type -> jointledger.v1.RecordToolChecksResponse
+	8,  // 55: jointledger.v1.ToolService.GetToolCheck:output_type -> jointledger.v1.ToolCheck
+	13, // 56: jointledger.v1.ToolService.ListToolChecks:output_type -> jointledger.v1.ListToolChecksResponse
+	46, // [46:57] is the sub-list for method output_type
+	35, // [35:46] is the sub-list for method input_type
+	35, // [35:35] is the sub-list for extension type_name
+	35, // [35:35] is the sub-list for extension extendee
+	0,  // [0:35] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_tool_proto_init() }
@@ -1256,18 +2322,21 @@ func file_jointledger_v1_tool_proto_init() {
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	file_jointledger_v1_tool_proto_msgTypes[0].OneofWrappers = []any{}
+	file_jointledger_v1_tool_proto_msgTypes[2].OneofWrappers = []any{}
+	file_jointledger_v1_tool_proto_msgTypes[3].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_jointledger_v1_tool_proto_rawDesc), len(file_jointledger_v1_tool_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   15,
+			NumEnums:      4,
+			NumMessages:   23,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
 		GoTypes:           file_jointledger_v1_tool_proto_goTypes,
 		DependencyIndexes: file_jointledger_v1_tool_proto_depIdxs,
+		EnumInfos:         file_jointledger_v1_tool_proto_enumTypes,
 		MessageInfos:      file_jointledger_v1_tool_proto_msgTypes,
 	}.Build()
 	File_jointledger_v1_tool_proto = out.File

@@ -27,6 +27,9 @@ const (
 	ToolService_RecordCalibrations_FullMethodName = "/jointledger.v1.ToolService/RecordCalibrations"
 	ToolService_GetCalibration_FullMethodName     = "/jointledger.v1.ToolService/GetCalibration"
 	ToolService_ListCalibrations_FullMethodName   = "/jointledger.v1.ToolService/ListCalibrations"
+	ToolService_RecordToolChecks_FullMethodName   = "/jointledger.v1.ToolService/RecordToolChecks"
+	ToolService_GetToolCheck_FullMethodName       = "/jointledger.v1.ToolService/GetToolCheck"
+	ToolService_ListToolChecks_FullMethodName     = "/jointledger.v1.ToolService/ListToolChecks"
 )
 
 // ToolServiceClient is the client API for ToolService service.
@@ -64,6 +67,18 @@ type ToolServiceClient interface {
 	// which the server took them in. Errors: NOT_FOUND when a filter names
 	// something unknown; INVALID_ARGUMENT for a page token of another request.
 	ListCalibrations(ctx context.Context, in *ListCalibrationsRequest, opts ...grpc.CallOption) (*ListCalibrationsResponse, error)
+	// RecordToolChecks keeps one to 1,000 inspections, proof tests and checks before
+	// use, and answers for each. An acknowledged record is durable. The same id with
+	// the same content is already known; with other content it is refused. Errors:
+	// INVALID_ARGUMENT for an empty or too large batch; a bad member is refused in
+	// its outcome.
+	RecordToolChecks(ctx context.Context, in *RecordToolChecksRequest, opts ...grpc.CallOption) (*RecordToolChecksResponse, error)
+	// GetToolCheck reads one check. Errors: NOT_FOUND.
+	GetToolCheck(ctx context.Context, in *GetToolCheckRequest, opts ...grpc.CallOption) (*ToolCheck, error)
+	// ListToolChecks pages through checks, by site and in each site in the order in
+	// which the server took them in. Errors: NOT_FOUND when a filter names something
+	// unknown; INVALID_ARGUMENT for a page token of another request.
+	ListToolChecks(ctx context.Context, in *ListToolChecksRequest, opts ...grpc.CallOption) (*ListToolChecksResponse, error)
 }
 
 type toolServiceClient struct {
@@ -154,6 +169,36 @@ func (c *toolServiceClient) ListCalibrations(ctx context.Context, in *ListCalibr
 	return out, nil
 }
 
+func (c *toolServiceClient) RecordToolChecks(ctx context.Context, in *RecordToolChecksRequest, opts ...grpc.CallOption) (*RecordToolChecksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordToolChecksResponse)
+	err := c.cc.Invoke(ctx, ToolService_RecordToolChecks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *toolServiceClient) GetToolCheck(ctx context.Context, in *GetToolCheckRequest, opts ...grpc.CallOption) (*ToolCheck, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ToolCheck)
+	err := c.cc.Invoke(ctx, ToolService_GetToolCheck_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *toolServiceClient) ListToolChecks(ctx context.Context, in *ListToolChecksRequest, opts ...grpc.CallOption) (*ListToolChecksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListToolChecksResponse)
+	err := c.cc.Invoke(ctx, ToolService_ListToolChecks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ToolServiceServer is the server API for ToolService service.
 // All implementations must embed UnimplementedToolServiceServer
 // for forward compatibility.
@@ -189,6 +234,18 @@ type ToolServiceServer interface {
 	// which the server took them in. Errors: NOT_FOUND when a filter names
 	// something unknown; INVALID_ARGUMENT for a page token of another request.
 	ListCalibrations(context.Context, *ListCalibrationsRequest) (*ListCalibrationsResponse, error)
+	// RecordToolChecks keeps one to 1,000 inspections, proof tests and checks before
+	// use, and answers for each. An acknowledged record is durable. The same id with
+	// the same content is already known; with other content it is refused. Errors:
+	// INVALID_ARGUMENT for an empty or too large batch; a bad member is refused in
+	// its outcome.
+	RecordToolChecks(context.Context, *RecordToolChecksRequest) (*RecordToolChecksResponse, error)
+	// GetToolCheck reads one check. Errors: NOT_FOUND.
+	GetToolCheck(context.Context, *GetToolCheckRequest) (*ToolCheck, error)
+	// ListToolChecks pages through checks, by site and in each site in the order in
+	// which the server took them in. Errors: NOT_FOUND when a filter names something
+	// unknown; INVALID_ARGUMENT for a page token of another request.
+	ListToolChecks(context.Context, *ListToolChecksRequest) (*ListToolChecksResponse, error)
 	mustEmbedUnimplementedToolServiceServer()
 }
 
@@ -222,6 +279,15 @@ func (UnimplementedToolServiceServer) GetCalibration(context.Context, *GetCalibr
 }
 func (UnimplementedToolServiceServer) ListCalibrations(context.Context, *ListCalibrationsRequest) (*ListCalibrationsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListCalibrations not implemented")
+}
+func (UnimplementedToolServiceServer) RecordToolChecks(context.Context, *RecordToolChecksRequest) (*RecordToolChecksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordToolChecks not implemented")
+}
+func (UnimplementedToolServiceServer) GetToolCheck(context.Context, *GetToolCheckRequest) (*ToolCheck, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetToolCheck not implemented")
+}
+func (UnimplementedToolServiceServer) ListToolChecks(context.Context, *ListToolChecksRequest) (*ListToolChecksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListToolChecks not implemented")
 }
 func (UnimplementedToolServiceServer) mustEmbedUnimplementedToolServiceServer() {}
 func (UnimplementedToolServiceServer) testEmbeddedByValue()                     {}
@@ -388,6 +454,60 @@ func _ToolService_ListCalibrations_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ToolService_RecordToolChecks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordToolChecksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ToolServiceServer).RecordToolChecks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ToolService_RecordToolChecks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ToolServiceServer).RecordToolChecks(ctx, req.(*RecordToolChecksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ToolService_GetToolCheck_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetToolCheckRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ToolServiceServer).GetToolCheck(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ToolService_GetToolCheck_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ToolServiceServer).GetToolCheck(ctx, req.(*GetToolCheckRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _ToolService_ListToolChecks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListToolChecksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ToolServiceServer).ListToolChecks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ToolService_ListToolChecks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ToolServiceServer).ListToolChecks(ctx, req.(*ListToolChecksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ToolService_ServiceDesc is the grpc.ServiceDesc for ToolService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -426,6 +546,18 @@ var ToolService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListCalibrations",
 			Handler:    _ToolService_ListCalibrations_Handler,
+		},
+		{
+			MethodName: "RecordToolChecks",
+			Handler:    _ToolService_RecordToolChecks_Handler,
+		},
+		{
+			MethodName: "GetToolCheck",
+			Handler:    _ToolService_GetToolCheck_Handler,
+		},
+		{
+			MethodName: "ListToolChecks",
+			Handler:    _ToolService_ListToolChecks_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -1,0 +1,15 @@
+DROP TRIGGER `tool_checks_never_delete`;
+DROP TRIGGER `tool_checks_never_update`;
+DROP TABLE `tool_checks`;
+ALTER TABLE `custodies` DROP COLUMN `override_reason`;
+ALTER TABLE `custodies` DROP COLUMN `override_id`;
+ALTER TABLE `tools` DROP COLUMN `policies`;
+ALTER TABLE `tools` DROP COLUMN `rated_load_kg`;
+DROP INDEX `calibration_certificate`;
+ALTER TABLE `calibrations` DROP COLUMN `verdict`;
+ALTER TABLE `calibrations` DROP COLUMN `device_uncertainty_pct`;
+ALTER TABLE `calibrations` DROP COLUMN `humidity_pct`;
+ALTER TABLE `calibrations` DROP COLUMN `air_c`;
+ALTER TABLE `calibrations` DROP COLUMN `stated_verdict`;
+ALTER TABLE `calibrations` DROP COLUMN `rule`;
+ALTER TABLE `calibrations` DROP COLUMN `document`;
