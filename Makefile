@@ -6,7 +6,7 @@ GO ?= go
 export CGO_ENABLED ?= 0
 BUF := $(GO) tool -modfile=$(CURDIR)/internal/tools/go.mod buf
 # The race detector needs cgo; the shipped programs never do.
-RACE := CGO_ENABLED=1 $(GO) test -race -shuffle=on
+RACE := CGO_ENABLED=1 $(GO) test -race -shuffle=on -timeout 20m
 
 .PHONY: all build demo test check generate fresh lint bench fuzz postgres browser migration clean
 

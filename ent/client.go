@@ -11,6 +11,10 @@ import (
 
 	"jointledger/ent/migrate"
 
+	"jointledger/ent/alarm"
+	"jointledger/ent/alarmprogress"
+	"jointledger/ent/alarmrule"
+	"jointledger/ent/alarmstate"
 	"jointledger/ent/attachment"
 	"jointledger/ent/batch"
 	"jointledger/ent/blob"
@@ -58,6 +62,14 @@ type Client struct {
 	config
 	// Schema is the client for creating, migrating and dropping schema.
 	Schema *migrate.Schema
+	// Alarm is the client for interacting with the Alarm builders.
+	Alarm *AlarmClient
+	// AlarmProgress is the client for interacting with the AlarmProgress builders.
+	AlarmProgress *AlarmProgressClient
+	// AlarmRule is the client for interacting with the AlarmRule builders.
+	AlarmRule *AlarmRuleClient
+	// AlarmState is the client for interacting with the AlarmState builders.
+	AlarmState *AlarmStateClient
 	// Attachment is the client for interacting with the Attachment builders.
 	Attachment *AttachmentClient
 	// Batch is the client for interacting with the Batch builders.
@@ -135,6 +147,10 @@ func NewClient(opts ...Option) *Client {
 
 func (c *Client) init() {
 	c.Schema = migrate.NewSchema(c.driver)
+	c.Alarm = NewAlarmClient(c.config)
+	c.AlarmProgress = NewAlarmProgressClient(c.config)
+	c.AlarmRule = NewAlarmRuleClient(c.config)
+	c.AlarmState = NewAlarmStateClient(c.config)
 	c.Attachment = NewAttachmentClient(c.config)
 	c.Batch = NewBatchClient(c.config)
 	c.Blob = NewBlobClient(c.config)
@@ -260,6 +276,10 @@ func (c *Client) Tx(ctx context.Context) (*Tx, error) {
 	return &Tx{
 		ctx:                   ctx,
 		config:                cfg,
+		Alarm:                 NewAlarmClient(cfg),
+		AlarmProgress:         NewAlarmProgressClient(cfg),
+		AlarmRule:             NewAlarmRuleClient(cfg),
+		AlarmState:            NewAlarmStateClient(cfg),
 		Attachment:            NewAttachmentClient(cfg),
 		Batch:                 NewBatchClient(cfg),
 		Blob:                  NewBlobClient(cfg),
@@ -312,6 +332,10 @@ func (c *Client) BeginTx(ctx context.Context, opts *sql.TxOptions) (*Tx, error) 
 	return &Tx{
 		ctx:                   ctx,
 		config:                cfg,
+		Alarm:                 NewAlarmClient(cfg),
+		AlarmProgress:         NewAlarmProgressClient(cfg),
+		AlarmRule:             NewAlarmRuleClient(cfg),
+		AlarmState:            NewAlarmStateClient(cfg),
 		Attachment:            NewAttachmentClient(cfg),
 		Batch:                 NewBatchClient(cfg),
 		Blob:                  NewBlobClient(cfg),
@@ -351,7 +375,7 @@ func (c *Client) BeginTx(ctx context.Context, opts *sql.TxOptions) (*Tx, error) 
 // Debug returns a new debug-client. It's used to get verbose logging on specific operations.
 //
 //	client.Debug().
-//		Attachment.
+//		Alarm.
 //		Query().
 //		Count(ctx)
 func (c *Client) Debug() *Client {
@@ -374,12 +398,12 @@ func (c *Client) Close() error {
 // In order to add hooks to a specific client, call: `client.Node.Use(...)`.
 func (c *Client) Use(hooks ...Hook) {
 	for _, n := range []interface{ Use(...Hook) }{
-		c.Attachment, c.Batch, c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction,
-		c.Custody, c.Disposition, c.Finding, c.Hold, c.Incident, c.Inspection, c.Joint,
-		c.Lot, c.LotMovement, c.LotSum, c.Person, c.Record, c.RegisterEpoch,
-		c.RequestKey, c.Sealing, c.SignOff, c.Site, c.Specification,
-		c.SpecificationRevision, c.Substitution, c.Tally, c.Tightening, c.Tool,
-		c.ToolCheck, c.ToolUse, c.Tower,
+		c.Alarm, c.AlarmProgress, c.AlarmRule, c.AlarmState, c.Attachment, c.Batch,
+		c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction, c.Custody, c.Disposition,
+		c.Finding, c.Hold, c.Incident, c.Inspection, c.Joint, c.Lot, c.LotMovement,
+		c.LotSum, c.Person, c.Record, c.RegisterEpoch, c.RequestKey, c.Sealing,
+		c.SignOff, c.Site, c.Specification, c.SpecificationRevision, c.Substitution,
+		c.Tally, c.Tightening, c.Tool, c.ToolCheck, c.ToolUse, c.Tower,
 	} {
 		n.Use(hooks...)
 	}
@@ -389,12 +413,12 @@ func (c *Client) Use(hooks ...Hook) {
 // In order to add interceptors to a specific client, call: `client.Node.Intercept(...)`.
 func (c *Client) Intercept(interceptors ...Interceptor) {
 	for _, n := range []interface{ Intercept(...Interceptor) }{
-		c.Attachment, c.Batch, c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction,
-		c.Custody, c.Disposition, c.Finding, c.Hold, c.Incident, c.Inspection, c.Joint,
-		c.Lot, c.LotMovement, c.LotSum, c.Person, c.Record, c.RegisterEpoch,
-		c.RequestKey, c.Sealing, c.SignOff, c.Site, c.Specification,
-		c.SpecificationRevision, c.Substitution, c.Tally, c.Tightening, c.Tool,
-		c.ToolCheck, c.ToolUse, c.Tower,
+		c.Alarm, c.AlarmProgress, c.AlarmRule, c.AlarmState, c.Attachment, c.Batch,
+		c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction, c.Custody, c.Disposition,
+		c.Finding, c.Hold, c.Incident, c.Inspection, c.Joint, c.Lot, c.LotMovement,
+		c.LotSum, c.Person, c.Record, c.RegisterEpoch, c.RequestKey, c.Sealing,
+		c.SignOff, c.Site, c.Specification, c.SpecificationRevision, c.Substitution,
+		c.Tally, c.Tightening, c.Tool, c.ToolCheck, c.ToolUse, c.Tower,
 	} {
 		n.Intercept(interceptors...)
 	}
@@ -403,6 +427,14 @@ func (c *Client) Intercept(interceptors ...Interceptor) {
 // Mutate implements the ent.Mutator interface.
 func (c *Client) Mutate(ctx context.Context, m Mutation) (Value, error) {
 	switch m := m.(type) {
+	case *AlarmMutation:
+		return c.Alarm.mutate(ctx, m)
+	case *AlarmProgressMutation:
+		return c.AlarmProgress.mutate(ctx, m)
+	case *AlarmRuleMutation:
+		return c.AlarmRule.mutate(ctx, m)
+	case *AlarmStateMutation:
+		return c.AlarmState.mutate(ctx, m)
 	case *AttachmentMutation:
 		return c.Attachment.mutate(ctx, m)
 	case *BatchMutation:
@@ -471,6 +503,570 @@ func (c *Client) Mutate(ctx context.Context, m Mutation) (Value, error) {
 		return c.Tower.mutate(ctx, m)
 	default:
 		return nil, fmt.Errorf("ent: unknown mutation type %T", m)
+	}
+}
+
+// AlarmClient is a client for the Alarm schema.
+type AlarmClient struct {
+	config
+}
+
+// NewAlarmClient returns a client for the Alarm from the given config.
+func NewAlarmClient(c config) *AlarmClient {
+	return &AlarmClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `alarm.Hooks(f(g(h())))`.
+func (c *AlarmClient) Use(hooks ...Hook) {
+	c.hooks.Alarm = append(c.hooks.Alarm, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `alarm.Intercept(f(g(h())))`.
+func (c *AlarmClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Alarm = append(c.inters.Alarm, interceptors...)
+}
+
+// Create returns a builder for creating a Alarm entity.
+func (c *AlarmClient) Create() *AlarmCreate {
+	mutation := newAlarmMutation(c.config, OpCreate)
+	return &AlarmCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Alarm entities.
+func (c *AlarmClient) CreateBulk(builders ...*AlarmCreate) *AlarmCreateBulk {
+	return &AlarmCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *AlarmClient) MapCreateBulk(slice any, setFunc func(*AlarmCreate, int)) *AlarmCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &AlarmCreateBulk{err: fmt.Errorf("calling to AlarmClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*AlarmCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &AlarmCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Alarm.
+func (c *AlarmClient) Update() *AlarmUpdate {
+	mutation := newAlarmMutation(c.config, OpUpdate)
+	return &AlarmUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *AlarmClient) UpdateOne(_m *Alarm) *AlarmUpdateOne {
+	mutation := newAlarmMutation(c.config, OpUpdateOne, withAlarm(_m))
+	return &AlarmUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *AlarmClient) UpdateOneID(id int64) *AlarmUpdateOne {
+	mutation := newAlarmMutation(c.config, OpUpdateOne, withAlarmID(id))
+	return &AlarmUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Alarm.
+func (c *AlarmClient) Delete() *AlarmDelete {
+	mutation := newAlarmMutation(c.config, OpDelete)
+	return &AlarmDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *AlarmClient) DeleteOne(_m *Alarm) *AlarmDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *AlarmClient) DeleteOneID(id int64) *AlarmDeleteOne {
+	builder := c.Delete().Where(alarm.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &AlarmDeleteOne{builder}
+}
+
+// Query returns a query builder for Alarm.
+func (c *AlarmClient) Query() *AlarmQuery {
+	return &AlarmQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeAlarm},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Alarm entity by its id.
+func (c *AlarmClient) Get(ctx context.Context, id int64) (*Alarm, error) {
+	return c.Query().Where(alarm.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *AlarmClient) GetX(ctx context.Context, id int64) *Alarm {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryRule queries the rule edge of a Alarm.
+func (c *AlarmClient) QueryRule(_m *Alarm) *AlarmRuleQuery {
+	query := (&AlarmRuleClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(alarm.Table, alarm.FieldID, id),
+			sqlgraph.To(alarmrule.Table, alarmrule.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, alarm.RuleTable, alarm.RuleColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// QueryCause queries the cause edge of a Alarm.
+func (c *AlarmClient) QueryCause(_m *Alarm) *RecordQuery {
+	query := (&RecordClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(alarm.Table, alarm.FieldID, id),
+			sqlgraph.To(record.Table, record.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, alarm.CauseTable, alarm.CauseColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *AlarmClient) Hooks() []Hook {
+	return c.hooks.Alarm
+}
+
+// Interceptors returns the client interceptors.
+func (c *AlarmClient) Interceptors() []Interceptor {
+	return c.inters.Alarm
+}
+
+func (c *AlarmClient) mutate(ctx context.Context, m *AlarmMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&AlarmCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&AlarmUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&AlarmUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&AlarmDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Alarm mutation op: %q", m.Op())
+	}
+}
+
+// AlarmProgressClient is a client for the AlarmProgress schema.
+type AlarmProgressClient struct {
+	config
+}
+
+// NewAlarmProgressClient returns a client for the AlarmProgress from the given config.
+func NewAlarmProgressClient(c config) *AlarmProgressClient {
+	return &AlarmProgressClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `alarmprogress.Hooks(f(g(h())))`.
+func (c *AlarmProgressClient) Use(hooks ...Hook) {
+	c.hooks.AlarmProgress = append(c.hooks.AlarmProgress, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `alarmprogress.Intercept(f(g(h())))`.
+func (c *AlarmProgressClient) Intercept(interceptors ...Interceptor) {
+	c.inters.AlarmProgress = append(c.inters.AlarmProgress, interceptors...)
+}
+
+// Create returns a builder for creating a AlarmProgress entity.
+func (c *AlarmProgressClient) Create() *AlarmProgressCreate {
+	mutation := newAlarmProgressMutation(c.config, OpCreate)
+	return &AlarmProgressCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of AlarmProgress entities.
+func (c *AlarmProgressClient) CreateBulk(builders ...*AlarmProgressCreate) *AlarmProgressCreateBulk {
+	return &AlarmProgressCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *AlarmProgressClient) MapCreateBulk(slice any, setFunc func(*AlarmProgressCreate, int)) *AlarmProgressCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &AlarmProgressCreateBulk{err: fmt.Errorf("calling to AlarmProgressClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*AlarmProgressCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &AlarmProgressCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for AlarmProgress.
+func (c *AlarmProgressClient) Update() *AlarmProgressUpdate {
+	mutation := newAlarmProgressMutation(c.config, OpUpdate)
+	return &AlarmProgressUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *AlarmProgressClient) UpdateOne(_m *AlarmProgress) *AlarmProgressUpdateOne {
+	mutation := newAlarmProgressMutation(c.config, OpUpdateOne, withAlarmProgress(_m))
+	return &AlarmProgressUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *AlarmProgressClient) UpdateOneID(id int) *AlarmProgressUpdateOne {
+	mutation := newAlarmProgressMutation(c.config, OpUpdateOne, withAlarmProgressID(id))
+	return &AlarmProgressUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for AlarmProgress.
+func (c *AlarmProgressClient) Delete() *AlarmProgressDelete {
+	mutation := newAlarmProgressMutation(c.config, OpDelete)
+	return &AlarmProgressDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *AlarmProgressClient) DeleteOne(_m *AlarmProgress) *AlarmProgressDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *AlarmProgressClient) DeleteOneID(id int) *AlarmProgressDeleteOne {
+	builder := c.Delete().Where(alarmprogress.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &AlarmProgressDeleteOne{builder}
+}
+
+// Query returns a query builder for AlarmProgress.
+func (c *AlarmProgressClient) Query() *AlarmProgressQuery {
+	return &AlarmProgressQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeAlarmProgress},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a AlarmProgress entity by its id.
+func (c *AlarmProgressClient) Get(ctx context.Context, id int) (*AlarmProgress, error) {
+	return c.Query().Where(alarmprogress.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *AlarmProgressClient) GetX(ctx context.Context, id int) *AlarmProgress {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *AlarmProgressClient) Hooks() []Hook {
+	return c.hooks.AlarmProgress
+}
+
+// Interceptors returns the client interceptors.
+func (c *AlarmProgressClient) Interceptors() []Interceptor {
+	return c.inters.AlarmProgress
+}
+
+func (c *AlarmProgressClient) mutate(ctx context.Context, m *AlarmProgressMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&AlarmProgressCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&AlarmProgressUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&AlarmProgressUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&AlarmProgressDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown AlarmProgress mutation op: %q", m.Op())
+	}
+}
+
+// AlarmRuleClient is a client for the AlarmRule schema.
+type AlarmRuleClient struct {
+	config
+}
+
+// NewAlarmRuleClient returns a client for the AlarmRule from the given config.
+func NewAlarmRuleClient(c config) *AlarmRuleClient {
+	return &AlarmRuleClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `alarmrule.Hooks(f(g(h())))`.
+func (c *AlarmRuleClient) Use(hooks ...Hook) {
+	c.hooks.AlarmRule = append(c.hooks.AlarmRule, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `alarmrule.Intercept(f(g(h())))`.
+func (c *AlarmRuleClient) Intercept(interceptors ...Interceptor) {
+	c.inters.AlarmRule = append(c.inters.AlarmRule, interceptors...)
+}
+
+// Create returns a builder for creating a AlarmRule entity.
+func (c *AlarmRuleClient) Create() *AlarmRuleCreate {
+	mutation := newAlarmRuleMutation(c.config, OpCreate)
+	return &AlarmRuleCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of AlarmRule entities.
+func (c *AlarmRuleClient) CreateBulk(builders ...*AlarmRuleCreate) *AlarmRuleCreateBulk {
+	return &AlarmRuleCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *AlarmRuleClient) MapCreateBulk(slice any, setFunc func(*AlarmRuleCreate, int)) *AlarmRuleCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &AlarmRuleCreateBulk{err: fmt.Errorf("calling to AlarmRuleClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*AlarmRuleCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &AlarmRuleCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for AlarmRule.
+func (c *AlarmRuleClient) Update() *AlarmRuleUpdate {
+	mutation := newAlarmRuleMutation(c.config, OpUpdate)
+	return &AlarmRuleUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *AlarmRuleClient) UpdateOne(_m *AlarmRule) *AlarmRuleUpdateOne {
+	mutation := newAlarmRuleMutation(c.config, OpUpdateOne, withAlarmRule(_m))
+	return &AlarmRuleUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *AlarmRuleClient) UpdateOneID(id int) *AlarmRuleUpdateOne {
+	mutation := newAlarmRuleMutation(c.config, OpUpdateOne, withAlarmRuleID(id))
+	return &AlarmRuleUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for AlarmRule.
+func (c *AlarmRuleClient) Delete() *AlarmRuleDelete {
+	mutation := newAlarmRuleMutation(c.config, OpDelete)
+	return &AlarmRuleDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *AlarmRuleClient) DeleteOne(_m *AlarmRule) *AlarmRuleDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *AlarmRuleClient) DeleteOneID(id int) *AlarmRuleDeleteOne {
+	builder := c.Delete().Where(alarmrule.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &AlarmRuleDeleteOne{builder}
+}
+
+// Query returns a query builder for AlarmRule.
+func (c *AlarmRuleClient) Query() *AlarmRuleQuery {
+	return &AlarmRuleQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeAlarmRule},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a AlarmRule entity by its id.
+func (c *AlarmRuleClient) Get(ctx context.Context, id int) (*AlarmRule, error) {
+	return c.Query().Where(alarmrule.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *AlarmRuleClient) GetX(ctx context.Context, id int) *AlarmRule {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *AlarmRuleClient) Hooks() []Hook {
+	return c.hooks.AlarmRule
+}
+
+// Interceptors returns the client interceptors.
+func (c *AlarmRuleClient) Interceptors() []Interceptor {
+	return c.inters.AlarmRule
+}
+
+func (c *AlarmRuleClient) mutate(ctx context.Context, m *AlarmRuleMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&AlarmRuleCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&AlarmRuleUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&AlarmRuleUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&AlarmRuleDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown AlarmRule mutation op: %q", m.Op())
+	}
+}
+
+// AlarmStateClient is a client for the AlarmState schema.
+type AlarmStateClient struct {
+	config
+}
+
+// NewAlarmStateClient returns a client for the AlarmState from the given config.
+func NewAlarmStateClient(c config) *AlarmStateClient {
+	return &AlarmStateClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `alarmstate.Hooks(f(g(h())))`.
+func (c *AlarmStateClient) Use(hooks ...Hook) {
+	c.hooks.AlarmState = append(c.hooks.AlarmState, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `alarmstate.Intercept(f(g(h())))`.
+func (c *AlarmStateClient) Intercept(interceptors ...Interceptor) {
+	c.inters.AlarmState = append(c.inters.AlarmState, interceptors...)
+}
+
+// Create returns a builder for creating a AlarmState entity.
+func (c *AlarmStateClient) Create() *AlarmStateCreate {
+	mutation := newAlarmStateMutation(c.config, OpCreate)
+	return &AlarmStateCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of AlarmState entities.
+func (c *AlarmStateClient) CreateBulk(builders ...*AlarmStateCreate) *AlarmStateCreateBulk {
+	return &AlarmStateCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *AlarmStateClient) MapCreateBulk(slice any, setFunc func(*AlarmStateCreate, int)) *AlarmStateCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &AlarmStateCreateBulk{err: fmt.Errorf("calling to AlarmStateClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*AlarmStateCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &AlarmStateCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for AlarmState.
+func (c *AlarmStateClient) Update() *AlarmStateUpdate {
+	mutation := newAlarmStateMutation(c.config, OpUpdate)
+	return &AlarmStateUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *AlarmStateClient) UpdateOne(_m *AlarmState) *AlarmStateUpdateOne {
+	mutation := newAlarmStateMutation(c.config, OpUpdateOne, withAlarmState(_m))
+	return &AlarmStateUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *AlarmStateClient) UpdateOneID(id int) *AlarmStateUpdateOne {
+	mutation := newAlarmStateMutation(c.config, OpUpdateOne, withAlarmStateID(id))
+	return &AlarmStateUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for AlarmState.
+func (c *AlarmStateClient) Delete() *AlarmStateDelete {
+	mutation := newAlarmStateMutation(c.config, OpDelete)
+	return &AlarmStateDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *AlarmStateClient) DeleteOne(_m *AlarmState) *AlarmStateDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *AlarmStateClient) DeleteOneID(id int) *AlarmStateDeleteOne {
+	builder := c.Delete().Where(alarmstate.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &AlarmStateDeleteOne{builder}
+}
+
+// Query returns a query builder for AlarmState.
+func (c *AlarmStateClient) Query() *AlarmStateQuery {
+	return &AlarmStateQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeAlarmState},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a AlarmState entity by its id.
+func (c *AlarmStateClient) Get(ctx context.Context, id int) (*AlarmState, error) {
+	return c.Query().Where(alarmstate.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *AlarmStateClient) GetX(ctx context.Context, id int) *AlarmState {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *AlarmStateClient) Hooks() []Hook {
+	return c.hooks.AlarmState
+}
+
+// Interceptors returns the client interceptors.
+func (c *AlarmStateClient) Interceptors() []Interceptor {
+	return c.inters.AlarmState
+}
+
+func (c *AlarmStateClient) mutate(ctx context.Context, m *AlarmStateMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&AlarmStateCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&AlarmStateUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&AlarmStateUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&AlarmStateDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown AlarmState mutation op: %q", m.Op())
 	}
 }
 
@@ -5346,18 +5942,20 @@ func (c *TowerClient) mutate(ctx context.Context, m *TowerMutation) (Value, erro
 // hooks and interceptors per client, for fast access.
 type (
 	hooks struct {
-		Attachment, Batch, Blob, Calibration, Cell, Chain, Correction, Custody,
-		Disposition, Finding, Hold, Incident, Inspection, Joint, Lot, LotMovement,
-		LotSum, Person, Record, RegisterEpoch, RequestKey, Sealing, SignOff, Site,
-		Specification, SpecificationRevision, Substitution, Tally, Tightening, Tool,
-		ToolCheck, ToolUse, Tower []ent.Hook
+		Alarm, AlarmProgress, AlarmRule, AlarmState, Attachment, Batch, Blob,
+		Calibration, Cell, Chain, Correction, Custody, Disposition, Finding, Hold,
+		Incident, Inspection, Joint, Lot, LotMovement, LotSum, Person, Record,
+		RegisterEpoch, RequestKey, Sealing, SignOff, Site, Specification,
+		SpecificationRevision, Substitution, Tally, Tightening, Tool, ToolCheck,
+		ToolUse, Tower []ent.Hook
 	}
 	inters struct {
-		Attachment, Batch, Blob, Calibration, Cell, Chain, Correction, Custody,
-		Disposition, Finding, Hold, Incident, Inspection, Joint, Lot, LotMovement,
-		LotSum, Person, Record, RegisterEpoch, RequestKey, Sealing, SignOff, Site,
-		Specification, SpecificationRevision, Substitution, Tally, Tightening, Tool,
-		ToolCheck, ToolUse, Tower []ent.Interceptor
+		Alarm, AlarmProgress, AlarmRule, AlarmState, Attachment, Batch, Blob,
+		Calibration, Cell, Chain, Correction, Custody, Disposition, Finding, Hold,
+		Incident, Inspection, Joint, Lot, LotMovement, LotSum, Person, Record,
+		RegisterEpoch, RequestKey, Sealing, SignOff, Site, Specification,
+		SpecificationRevision, Substitution, Tally, Tightening, Tool, ToolCheck,
+		ToolUse, Tower []ent.Interceptor
 	}
 )
 

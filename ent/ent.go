@@ -6,6 +6,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"jointledger/ent/alarm"
+	"jointledger/ent/alarmprogress"
+	"jointledger/ent/alarmrule"
+	"jointledger/ent/alarmstate"
 	"jointledger/ent/attachment"
 	"jointledger/ent/batch"
 	"jointledger/ent/blob"
@@ -105,6 +109,10 @@ var (
 func checkColumn(t, c string) error {
 	initCheck.Do(func() {
 		columnCheck = sql.NewColumnCheck(map[string]func(string) bool{
+			alarm.Table:                 alarm.ValidColumn,
+			alarmprogress.Table:         alarmprogress.ValidColumn,
+			alarmrule.Table:             alarmrule.ValidColumn,
+			alarmstate.Table:            alarmstate.ValidColumn,
 			attachment.Table:            attachment.ValidColumn,
 			batch.Table:                 batch.ValidColumn,
 			blob.Table:                  blob.ValidColumn,

@@ -6,6 +6,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"jointledger/ent/alarm"
+	"jointledger/ent/alarmprogress"
+	"jointledger/ent/alarmrule"
+	"jointledger/ent/alarmstate"
 	"jointledger/ent/attachment"
 	"jointledger/ent/batch"
 	"jointledger/ent/blob"
@@ -56,6 +60,10 @@ const (
 	OpUpdateOne = ent.OpUpdateOne
 
 	// Node types.
+	TypeAlarm                 = "Alarm"
+	TypeAlarmProgress         = "AlarmProgress"
+	TypeAlarmRule             = "AlarmRule"
+	TypeAlarmState            = "AlarmState"
 	TypeAttachment            = "Attachment"
 	TypeBatch                 = "Batch"
 	TypeBlob                  = "Blob"
@@ -90,6 +98,3932 @@ const (
 	TypeToolUse               = "ToolUse"
 	TypeTower                 = "Tower"
 )
+
+// AlarmMutation represents an operation that mutates the Alarm nodes in the graph.
+type AlarmMutation struct {
+	config
+	op            Op
+	typ           string
+	id            *int64
+	test          *uint8
+	addtest       *int8
+	statistic     *float64
+	addstatistic  *float64
+	threshold     *float64
+	addthreshold  *float64
+	failures      *int64
+	addfailures   *int64
+	attempts      *int64
+	addattempts   *int64
+	sentence      *string
+	clearedFields map[string]struct{}
+	rule          *int
+	clearedrule   bool
+	cause         *int64
+	clearedcause  bool
+	done          bool
+	oldValue      func(context.Context) (*Alarm, error)
+	predicates    []predicate.Alarm
+}
+
+var _ ent.Mutation = (*AlarmMutation)(nil)
+
+// alarmOption allows management of the mutation configuration using functional options.
+type alarmOption func(*AlarmMutation)
+
+// newAlarmMutation creates new mutation for the Alarm entity.
+func newAlarmMutation(c config, op Op, opts ...alarmOption) *AlarmMutation {
+	m := &AlarmMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeAlarm,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withAlarmID sets the ID field of the mutation.
+func withAlarmID(id int64) alarmOption {
+	return func(m *AlarmMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Alarm
+		)
+		m.oldValue = func(ctx context.Context) (*Alarm, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Alarm.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withAlarm sets the old Alarm of the mutation.
+func withAlarm(node *Alarm) alarmOption {
+	return func(m *AlarmMutation) {
+		m.oldValue = func(context.Context) (*Alarm, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m AlarmMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m AlarmMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of Alarm entities.
+func (m *AlarmMutation) SetID(id int64) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *AlarmMutation) ID() (id int64, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *AlarmMutation) IDs(ctx context.Context) ([]int64, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int64{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Alarm.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetRuleID sets the "rule_id" field.
+func (m *AlarmMutation) SetRuleID(i int) {
+	m.rule = &i
+}
+
+// RuleID returns the value of the "rule_id" field in the mutation.
+func (m *AlarmMutation) RuleID() (r int, exists bool) {
+	v := m.rule
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRuleID returns the old "rule_id" field's value of the Alarm entity.
+// If the Alarm object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmMutation) OldRuleID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRuleID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRuleID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRuleID: %w", err)
+	}
+	return oldValue.RuleID, nil
+}
+
+// ResetRuleID resets all changes to the "rule_id" field.
+func (m *AlarmMutation) ResetRuleID() {
+	m.rule = nil
+}
+
+// SetTest sets the "test" field.
+func (m *AlarmMutation) SetTest(u uint8) {
+	m.test = &u
+	m.addtest = nil
+}
+
+// Test returns the value of the "test" field in the mutation.
+func (m *AlarmMutation) Test() (r uint8, exists bool) {
+	v := m.test
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldTest returns the old "test" field's value of the Alarm entity.
+// If the Alarm object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmMutation) OldTest(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldTest is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldTest requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldTest: %w", err)
+	}
+	return oldValue.Test, nil
+}
+
+// AddTest adds u to the "test" field.
+func (m *AlarmMutation) AddTest(u int8) {
+	if m.addtest != nil {
+		*m.addtest += u
+	} else {
+		m.addtest = &u
+	}
+}
+
+// AddedTest returns the value that was added to the "test" field in this mutation.
+func (m *AlarmMutation) AddedTest() (r int8, exists bool) {
+	v := m.addtest
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetTest resets all changes to the "test" field.
+func (m *AlarmMutation) ResetTest() {
+	m.test = nil
+	m.addtest = nil
+}
+
+// SetStatistic sets the "statistic" field.
+func (m *AlarmMutation) SetStatistic(f float64) {
+	m.statistic = &f
+	m.addstatistic = nil
+}
+
+// Statistic returns the value of the "statistic" field in the mutation.
+func (m *AlarmMutation) Statistic() (r float64, exists bool) {
+	v := m.statistic
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldStatistic returns the old "statistic" field's value of the Alarm entity.
+// If the Alarm object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmMutation) OldStatistic(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldStatistic is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldStatistic requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldStatistic: %w", err)
+	}
+	return oldValue.Statistic, nil
+}
+
+// AddStatistic adds f to the "statistic" field.
+func (m *AlarmMutation) AddStatistic(f float64) {
+	if m.addstatistic != nil {
+		*m.addstatistic += f
+	} else {
+		m.addstatistic = &f
+	}
+}
+
+// AddedStatistic returns the value that was added to the "statistic" field in this mutation.
+func (m *AlarmMutation) AddedStatistic() (r float64, exists bool) {
+	v := m.addstatistic
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetStatistic resets all changes to the "statistic" field.
+func (m *AlarmMutation) ResetStatistic() {
+	m.statistic = nil
+	m.addstatistic = nil
+}
+
+// SetThreshold sets the "threshold" field.
+func (m *AlarmMutation) SetThreshold(f float64) {
+	m.threshold = &f
+	m.addthreshold = nil
+}
+
+// Threshold returns the value of the "threshold" field in the mutation.
+func (m *AlarmMutation) Threshold() (r float64, exists bool) {
+	v := m.threshold
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldThreshold returns the old "threshold" field's value of the Alarm entity.
+// If the Alarm object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmMutation) OldThreshold(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldThreshold is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldThreshold requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldThreshold: %w", err)
+	}
+	return oldValue.Threshold, nil
+}
+
+// AddThreshold adds f to the "threshold" field.
+func (m *AlarmMutation) AddThreshold(f float64) {
+	if m.addthreshold != nil {
+		*m.addthreshold += f
+	} else {
+		m.addthreshold = &f
+	}
+}
+
+// AddedThreshold returns the value that was added to the "threshold" field in this mutation.
+func (m *AlarmMutation) AddedThreshold() (r float64, exists bool) {
+	v := m.addthreshold
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetThreshold resets all changes to the "threshold" field.
+func (m *AlarmMutation) ResetThreshold() {
+	m.threshold = nil
+	m.addthreshold = nil
+}
+
+// SetFailures sets the "failures" field.
+func (m *AlarmMutation) SetFailures(i int64) {
+	m.failures = &i
+	m.addfailures = nil
+}
+
+// Failures returns the value of the "failures" field in the mutation.
+func (m *AlarmMutation) Failures() (r int64, exists bool) {
+	v := m.failures
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldFailures returns the old "failures" field's value of the Alarm entity.
+// If the Alarm object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmMutation) OldFailures(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldFailures is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldFailures requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldFailures: %w", err)
+	}
+	return oldValue.Failures, nil
+}
+
+// AddFailures adds i to the "failures" field.
+func (m *AlarmMutation) AddFailures(i int64) {
+	if m.addfailures != nil {
+		*m.addfailures += i
+	} else {
+		m.addfailures = &i
+	}
+}
+
+// AddedFailures returns the value that was added to the "failures" field in this mutation.
+func (m *AlarmMutation) AddedFailures() (r int64, exists bool) {
+	v := m.addfailures
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetFailures resets all changes to the "failures" field.
+func (m *AlarmMutation) ResetFailures() {
+	m.failures = nil
+	m.addfailures = nil
+}
+
+// SetAttempts sets the "attempts" field.
+func (m *AlarmMutation) SetAttempts(i int64) {
+	m.attempts = &i
+	m.addattempts = nil
+}
+
+// Attempts returns the value of the "attempts" field in the mutation.
+func (m *AlarmMutation) Attempts() (r int64, exists bool) {
+	v := m.attempts
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldAttempts returns the old "attempts" field's value of the Alarm entity.
+// If the Alarm object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmMutation) OldAttempts(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldAttempts is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldAttempts requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldAttempts: %w", err)
+	}
+	return oldValue.Attempts, nil
+}
+
+// AddAttempts adds i to the "attempts" field.
+func (m *AlarmMutation) AddAttempts(i int64) {
+	if m.addattempts != nil {
+		*m.addattempts += i
+	} else {
+		m.addattempts = &i
+	}
+}
+
+// AddedAttempts returns the value that was added to the "attempts" field in this mutation.
+func (m *AlarmMutation) AddedAttempts() (r int64, exists bool) {
+	v := m.addattempts
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetAttempts resets all changes to the "attempts" field.
+func (m *AlarmMutation) ResetAttempts() {
+	m.attempts = nil
+	m.addattempts = nil
+}
+
+// SetSentence sets the "sentence" field.
+func (m *AlarmMutation) SetSentence(s string) {
+	m.sentence = &s
+}
+
+// Sentence returns the value of the "sentence" field in the mutation.
+func (m *AlarmMutation) Sentence() (r string, exists bool) {
+	v := m.sentence
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSentence returns the old "sentence" field's value of the Alarm entity.
+// If the Alarm object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmMutation) OldSentence(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSentence is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSentence requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSentence: %w", err)
+	}
+	return oldValue.Sentence, nil
+}
+
+// ResetSentence resets all changes to the "sentence" field.
+func (m *AlarmMutation) ResetSentence() {
+	m.sentence = nil
+}
+
+// SetCauseID sets the "cause_id" field.
+func (m *AlarmMutation) SetCauseID(i int64) {
+	m.cause = &i
+}
+
+// CauseID returns the value of the "cause_id" field in the mutation.
+func (m *AlarmMutation) CauseID() (r int64, exists bool) {
+	v := m.cause
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCauseID returns the old "cause_id" field's value of the Alarm entity.
+// If the Alarm object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmMutation) OldCauseID(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCauseID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCauseID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCauseID: %w", err)
+	}
+	return oldValue.CauseID, nil
+}
+
+// ResetCauseID resets all changes to the "cause_id" field.
+func (m *AlarmMutation) ResetCauseID() {
+	m.cause = nil
+}
+
+// ClearRule clears the "rule" edge to the AlarmRule entity.
+func (m *AlarmMutation) ClearRule() {
+	m.clearedrule = true
+	m.clearedFields[alarm.FieldRuleID] = struct{}{}
+}
+
+// RuleCleared reports if the "rule" edge to the AlarmRule entity was cleared.
+func (m *AlarmMutation) RuleCleared() bool {
+	return m.clearedrule
+}
+
+// RuleIDs returns the "rule" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// RuleID instead. It exists only for internal usage by the builders.
+func (m *AlarmMutation) RuleIDs() (ids []int) {
+	if id := m.rule; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetRule resets all changes to the "rule" edge.
+func (m *AlarmMutation) ResetRule() {
+	m.rule = nil
+	m.clearedrule = false
+}
+
+// ClearCause clears the "cause" edge to the Record entity.
+func (m *AlarmMutation) ClearCause() {
+	m.clearedcause = true
+	m.clearedFields[alarm.FieldCauseID] = struct{}{}
+}
+
+// CauseCleared reports if the "cause" edge to the Record entity was cleared.
+func (m *AlarmMutation) CauseCleared() bool {
+	return m.clearedcause
+}
+
+// CauseIDs returns the "cause" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// CauseID instead. It exists only for internal usage by the builders.
+func (m *AlarmMutation) CauseIDs() (ids []int64) {
+	if id := m.cause; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetCause resets all changes to the "cause" edge.
+func (m *AlarmMutation) ResetCause() {
+	m.cause = nil
+	m.clearedcause = false
+}
+
+// Where appends a list predicates to the AlarmMutation builder.
+func (m *AlarmMutation) Where(ps ...predicate.Alarm) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the AlarmMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *AlarmMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Alarm, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *AlarmMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *AlarmMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Alarm).
+func (m *AlarmMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *AlarmMutation) Fields() []string {
+	fields := make([]string, 0, 8)
+	if m.rule != nil {
+		fields = append(fields, alarm.FieldRuleID)
+	}
+	if m.test != nil {
+		fields = append(fields, alarm.FieldTest)
+	}
+	if m.statistic != nil {
+		fields = append(fields, alarm.FieldStatistic)
+	}
+	if m.threshold != nil {
+		fields = append(fields, alarm.FieldThreshold)
+	}
+	if m.failures != nil {
+		fields = append(fields, alarm.FieldFailures)
+	}
+	if m.attempts != nil {
+		fields = append(fields, alarm.FieldAttempts)
+	}
+	if m.sentence != nil {
+		fields = append(fields, alarm.FieldSentence)
+	}
+	if m.cause != nil {
+		fields = append(fields, alarm.FieldCauseID)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *AlarmMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case alarm.FieldRuleID:
+		return m.RuleID()
+	case alarm.FieldTest:
+		return m.Test()
+	case alarm.FieldStatistic:
+		return m.Statistic()
+	case alarm.FieldThreshold:
+		return m.Threshold()
+	case alarm.FieldFailures:
+		return m.Failures()
+	case alarm.FieldAttempts:
+		return m.Attempts()
+	case alarm.FieldSentence:
+		return m.Sentence()
+	case alarm.FieldCauseID:
+		return m.CauseID()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *AlarmMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case alarm.FieldRuleID:
+		return m.OldRuleID(ctx)
+	case alarm.FieldTest:
+		return m.OldTest(ctx)
+	case alarm.FieldStatistic:
+		return m.OldStatistic(ctx)
+	case alarm.FieldThreshold:
+		return m.OldThreshold(ctx)
+	case alarm.FieldFailures:
+		return m.OldFailures(ctx)
+	case alarm.FieldAttempts:
+		return m.OldAttempts(ctx)
+	case alarm.FieldSentence:
+		return m.OldSentence(ctx)
+	case alarm.FieldCauseID:
+		return m.OldCauseID(ctx)
+	}
+	return nil, fmt.Errorf("unknown Alarm field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AlarmMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case alarm.FieldRuleID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRuleID(v)
+		return nil
+	case alarm.FieldTest:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetTest(v)
+		return nil
+	case alarm.FieldStatistic:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetStatistic(v)
+		return nil
+	case alarm.FieldThreshold:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetThreshold(v)
+		return nil
+	case alarm.FieldFailures:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetFailures(v)
+		return nil
+	case alarm.FieldAttempts:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetAttempts(v)
+		return nil
+	case alarm.FieldSentence:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSentence(v)
+		return nil
+	case alarm.FieldCauseID:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCauseID(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Alarm field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *AlarmMutation) AddedFields() []string {
+	var fields []string
+	if m.addtest != nil {
+		fields = append(fields, alarm.FieldTest)
+	}
+	if m.addstatistic != nil {
+		fields = append(fields, alarm.FieldStatistic)
+	}
+	if m.addthreshold != nil {
+		fields = append(fields, alarm.FieldThreshold)
+	}
+	if m.addfailures != nil {
+		fields = append(fields, alarm.FieldFailures)
+	}
+	if m.addattempts != nil {
+		fields = append(fields, alarm.FieldAttempts)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *AlarmMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case alarm.FieldTest:
+		return m.AddedTest()
+	case alarm.FieldStatistic:
+		return m.AddedStatistic()
+	case alarm.FieldThreshold:
+		return m.AddedThreshold()
+	case alarm.FieldFailures:
+		return m.AddedFailures()
+	case alarm.FieldAttempts:
+		return m.AddedAttempts()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AlarmMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case alarm.FieldTest:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddTest(v)
+		return nil
+	case alarm.FieldStatistic:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddStatistic(v)
+		return nil
+	case alarm.FieldThreshold:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddThreshold(v)
+		return nil
+	case alarm.FieldFailures:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddFailures(v)
+		return nil
+	case alarm.FieldAttempts:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddAttempts(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Alarm numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *AlarmMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *AlarmMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *AlarmMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown Alarm nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *AlarmMutation) ResetField(name string) error {
+	switch name {
+	case alarm.FieldRuleID:
+		m.ResetRuleID()
+		return nil
+	case alarm.FieldTest:
+		m.ResetTest()
+		return nil
+	case alarm.FieldStatistic:
+		m.ResetStatistic()
+		return nil
+	case alarm.FieldThreshold:
+		m.ResetThreshold()
+		return nil
+	case alarm.FieldFailures:
+		m.ResetFailures()
+		return nil
+	case alarm.FieldAttempts:
+		m.ResetAttempts()
+		return nil
+	case alarm.FieldSentence:
+		m.ResetSentence()
+		return nil
+	case alarm.FieldCauseID:
+		m.ResetCauseID()
+		return nil
+	}
+	return fmt.Errorf("unknown Alarm field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *AlarmMutation) AddedEdges() []string {
+	edges := make([]string, 0, 2)
+	if m.rule != nil {
+		edges = append(edges, alarm.EdgeRule)
+	}
+	if m.cause != nil {
+		edges = append(edges, alarm.EdgeCause)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *AlarmMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case alarm.EdgeRule:
+		if id := m.rule; id != nil {
+			return []ent.Value{*id}
+		}
+	case alarm.EdgeCause:
+		if id := m.cause; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *AlarmMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 2)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *AlarmMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *AlarmMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 2)
+	if m.clearedrule {
+		edges = append(edges, alarm.EdgeRule)
+	}
+	if m.clearedcause {
+		edges = append(edges, alarm.EdgeCause)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *AlarmMutation) EdgeCleared(name string) bool {
+	switch name {
+	case alarm.EdgeRule:
+		return m.clearedrule
+	case alarm.EdgeCause:
+		return m.clearedcause
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *AlarmMutation) ClearEdge(name string) error {
+	switch name {
+	case alarm.EdgeRule:
+		m.ClearRule()
+		return nil
+	case alarm.EdgeCause:
+		m.ClearCause()
+		return nil
+	}
+	return fmt.Errorf("unknown Alarm unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *AlarmMutation) ResetEdge(name string) error {
+	switch name {
+	case alarm.EdgeRule:
+		m.ResetRule()
+		return nil
+	case alarm.EdgeCause:
+		m.ResetCause()
+		return nil
+	}
+	return fmt.Errorf("unknown Alarm edge %s", name)
+}
+
+// AlarmProgressMutation represents an operation that mutates the AlarmProgress nodes in the graph.
+type AlarmProgressMutation struct {
+	config
+	op            Op
+	typ           string
+	id            *int
+	turn          *int64
+	addturn       *int64
+	positions     *map[int]int64
+	awaited       *[]int64
+	appendawaited []int64
+	clearedFields map[string]struct{}
+	done          bool
+	oldValue      func(context.Context) (*AlarmProgress, error)
+	predicates    []predicate.AlarmProgress
+}
+
+var _ ent.Mutation = (*AlarmProgressMutation)(nil)
+
+// alarmprogressOption allows management of the mutation configuration using functional options.
+type alarmprogressOption func(*AlarmProgressMutation)
+
+// newAlarmProgressMutation creates new mutation for the AlarmProgress entity.
+func newAlarmProgressMutation(c config, op Op, opts ...alarmprogressOption) *AlarmProgressMutation {
+	m := &AlarmProgressMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeAlarmProgress,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withAlarmProgressID sets the ID field of the mutation.
+func withAlarmProgressID(id int) alarmprogressOption {
+	return func(m *AlarmProgressMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *AlarmProgress
+		)
+		m.oldValue = func(ctx context.Context) (*AlarmProgress, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().AlarmProgress.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withAlarmProgress sets the old AlarmProgress of the mutation.
+func withAlarmProgress(node *AlarmProgress) alarmprogressOption {
+	return func(m *AlarmProgressMutation) {
+		m.oldValue = func(context.Context) (*AlarmProgress, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m AlarmProgressMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m AlarmProgressMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of AlarmProgress entities.
+func (m *AlarmProgressMutation) SetID(id int) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *AlarmProgressMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *AlarmProgressMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().AlarmProgress.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetTurn sets the "turn" field.
+func (m *AlarmProgressMutation) SetTurn(i int64) {
+	m.turn = &i
+	m.addturn = nil
+}
+
+// Turn returns the value of the "turn" field in the mutation.
+func (m *AlarmProgressMutation) Turn() (r int64, exists bool) {
+	v := m.turn
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldTurn returns the old "turn" field's value of the AlarmProgress entity.
+// If the AlarmProgress object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmProgressMutation) OldTurn(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldTurn is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldTurn requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldTurn: %w", err)
+	}
+	return oldValue.Turn, nil
+}
+
+// AddTurn adds i to the "turn" field.
+func (m *AlarmProgressMutation) AddTurn(i int64) {
+	if m.addturn != nil {
+		*m.addturn += i
+	} else {
+		m.addturn = &i
+	}
+}
+
+// AddedTurn returns the value that was added to the "turn" field in this mutation.
+func (m *AlarmProgressMutation) AddedTurn() (r int64, exists bool) {
+	v := m.addturn
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetTurn resets all changes to the "turn" field.
+func (m *AlarmProgressMutation) ResetTurn() {
+	m.turn = nil
+	m.addturn = nil
+}
+
+// SetPositions sets the "positions" field.
+func (m *AlarmProgressMutation) SetPositions(value map[int]int64) {
+	m.positions = &value
+}
+
+// Positions returns the value of the "positions" field in the mutation.
+func (m *AlarmProgressMutation) Positions() (r map[int]int64, exists bool) {
+	v := m.positions
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPositions returns the old "positions" field's value of the AlarmProgress entity.
+// If the AlarmProgress object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmProgressMutation) OldPositions(ctx context.Context) (v map[int]int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPositions is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPositions requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPositions: %w", err)
+	}
+	return oldValue.Positions, nil
+}
+
+// ResetPositions resets all changes to the "positions" field.
+func (m *AlarmProgressMutation) ResetPositions() {
+	m.positions = nil
+}
+
+// SetAwaited sets the "awaited" field.
+func (m *AlarmProgressMutation) SetAwaited(i []int64) {
+	m.awaited = &i
+	m.appendawaited = nil
+}
+
+// Awaited returns the value of the "awaited" field in the mutation.
+func (m *AlarmProgressMutation) Awaited() (r []int64, exists bool) {
+	v := m.awaited
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldAwaited returns the old "awaited" field's value of the AlarmProgress entity.
+// If the AlarmProgress object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmProgressMutation) OldAwaited(ctx context.Context) (v []int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldAwaited is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldAwaited requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldAwaited: %w", err)
+	}
+	return oldValue.Awaited, nil
+}
+
+// AppendAwaited adds i to the "awaited" field.
+func (m *AlarmProgressMutation) AppendAwaited(i []int64) {
+	m.appendawaited = append(m.appendawaited, i...)
+}
+
+// AppendedAwaited returns the list of values that were appended to the "awaited" field in this mutation.
+func (m *AlarmProgressMutation) AppendedAwaited() ([]int64, bool) {
+	if len(m.appendawaited) == 0 {
+		return nil, false
+	}
+	return m.appendawaited, true
+}
+
+// ResetAwaited resets all changes to the "awaited" field.
+func (m *AlarmProgressMutation) ResetAwaited() {
+	m.awaited = nil
+	m.appendawaited = nil
+}
+
+// Where appends a list predicates to the AlarmProgressMutation builder.
+func (m *AlarmProgressMutation) Where(ps ...predicate.AlarmProgress) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the AlarmProgressMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *AlarmProgressMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.AlarmProgress, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *AlarmProgressMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *AlarmProgressMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (AlarmProgress).
+func (m *AlarmProgressMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *AlarmProgressMutation) Fields() []string {
+	fields := make([]string, 0, 3)
+	if m.turn != nil {
+		fields = append(fields, alarmprogress.FieldTurn)
+	}
+	if m.positions != nil {
+		fields = append(fields, alarmprogress.FieldPositions)
+	}
+	if m.awaited != nil {
+		fields = append(fields, alarmprogress.FieldAwaited)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *AlarmProgressMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case alarmprogress.FieldTurn:
+		return m.Turn()
+	case alarmprogress.FieldPositions:
+		return m.Positions()
+	case alarmprogress.FieldAwaited:
+		return m.Awaited()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *AlarmProgressMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case alarmprogress.FieldTurn:
+		return m.OldTurn(ctx)
+	case alarmprogress.FieldPositions:
+		return m.OldPositions(ctx)
+	case alarmprogress.FieldAwaited:
+		return m.OldAwaited(ctx)
+	}
+	return nil, fmt.Errorf("unknown AlarmProgress field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AlarmProgressMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case alarmprogress.FieldTurn:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetTurn(v)
+		return nil
+	case alarmprogress.FieldPositions:
+		v, ok := value.(map[int]int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPositions(v)
+		return nil
+	case alarmprogress.FieldAwaited:
+		v, ok := value.([]int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetAwaited(v)
+		return nil
+	}
+	return fmt.Errorf("unknown AlarmProgress field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *AlarmProgressMutation) AddedFields() []string {
+	var fields []string
+	if m.addturn != nil {
+		fields = append(fields, alarmprogress.FieldTurn)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *AlarmProgressMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case alarmprogress.FieldTurn:
+		return m.AddedTurn()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AlarmProgressMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case alarmprogress.FieldTurn:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddTurn(v)
+		return nil
+	}
+	return fmt.Errorf("unknown AlarmProgress numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *AlarmProgressMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *AlarmProgressMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *AlarmProgressMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown AlarmProgress nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *AlarmProgressMutation) ResetField(name string) error {
+	switch name {
+	case alarmprogress.FieldTurn:
+		m.ResetTurn()
+		return nil
+	case alarmprogress.FieldPositions:
+		m.ResetPositions()
+		return nil
+	case alarmprogress.FieldAwaited:
+		m.ResetAwaited()
+		return nil
+	}
+	return fmt.Errorf("unknown AlarmProgress field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *AlarmProgressMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *AlarmProgressMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *AlarmProgressMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *AlarmProgressMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *AlarmProgressMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *AlarmProgressMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *AlarmProgressMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown AlarmProgress unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *AlarmProgressMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown AlarmProgress edge %s", name)
+}
+
+// AlarmRuleMutation represents an operation that mutates the AlarmRule nodes in the graph.
+type AlarmRuleMutation struct {
+	config
+	op                Op
+	typ               string
+	id                *int
+	version           *int
+	addversion        *int
+	create_time       *int64
+	addcreate_time    *int64
+	update_time       *int64
+	addupdate_time    *int64
+	code              *string
+	description       *string
+	grouping          *uint8
+	addgrouping       *int8
+	kinds             *[]int
+	appendkinds       []int
+	test              *uint8
+	addtest           *int8
+	in_control        *float64
+	addin_control     *float64
+	out_of_control    *float64
+	addout_of_control *float64
+	run_length        *float64
+	addrun_length     *float64
+	alpha             *float64
+	addalpha          *float64
+	beta              *float64
+	addbeta           *float64
+	plan              *column.AlarmPlan
+	count_history     *bool
+	active            *bool
+	clearedFields     map[string]struct{}
+	done              bool
+	oldValue          func(context.Context) (*AlarmRule, error)
+	predicates        []predicate.AlarmRule
+}
+
+var _ ent.Mutation = (*AlarmRuleMutation)(nil)
+
+// alarmruleOption allows management of the mutation configuration using functional options.
+type alarmruleOption func(*AlarmRuleMutation)
+
+// newAlarmRuleMutation creates new mutation for the AlarmRule entity.
+func newAlarmRuleMutation(c config, op Op, opts ...alarmruleOption) *AlarmRuleMutation {
+	m := &AlarmRuleMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeAlarmRule,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withAlarmRuleID sets the ID field of the mutation.
+func withAlarmRuleID(id int) alarmruleOption {
+	return func(m *AlarmRuleMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *AlarmRule
+		)
+		m.oldValue = func(ctx context.Context) (*AlarmRule, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().AlarmRule.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withAlarmRule sets the old AlarmRule of the mutation.
+func withAlarmRule(node *AlarmRule) alarmruleOption {
+	return func(m *AlarmRuleMutation) {
+		m.oldValue = func(context.Context) (*AlarmRule, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m AlarmRuleMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m AlarmRuleMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *AlarmRuleMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *AlarmRuleMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().AlarmRule.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetVersion sets the "version" field.
+func (m *AlarmRuleMutation) SetVersion(i int) {
+	m.version = &i
+	m.addversion = nil
+}
+
+// Version returns the value of the "version" field in the mutation.
+func (m *AlarmRuleMutation) Version() (r int, exists bool) {
+	v := m.version
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldVersion returns the old "version" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldVersion(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldVersion is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldVersion requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldVersion: %w", err)
+	}
+	return oldValue.Version, nil
+}
+
+// AddVersion adds i to the "version" field.
+func (m *AlarmRuleMutation) AddVersion(i int) {
+	if m.addversion != nil {
+		*m.addversion += i
+	} else {
+		m.addversion = &i
+	}
+}
+
+// AddedVersion returns the value that was added to the "version" field in this mutation.
+func (m *AlarmRuleMutation) AddedVersion() (r int, exists bool) {
+	v := m.addversion
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetVersion resets all changes to the "version" field.
+func (m *AlarmRuleMutation) ResetVersion() {
+	m.version = nil
+	m.addversion = nil
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *AlarmRuleMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *AlarmRuleMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *AlarmRuleMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *AlarmRuleMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *AlarmRuleMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// SetUpdateTime sets the "update_time" field.
+func (m *AlarmRuleMutation) SetUpdateTime(i int64) {
+	m.update_time = &i
+	m.addupdate_time = nil
+}
+
+// UpdateTime returns the value of the "update_time" field in the mutation.
+func (m *AlarmRuleMutation) UpdateTime() (r int64, exists bool) {
+	v := m.update_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldUpdateTime returns the old "update_time" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldUpdateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldUpdateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldUpdateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldUpdateTime: %w", err)
+	}
+	return oldValue.UpdateTime, nil
+}
+
+// AddUpdateTime adds i to the "update_time" field.
+func (m *AlarmRuleMutation) AddUpdateTime(i int64) {
+	if m.addupdate_time != nil {
+		*m.addupdate_time += i
+	} else {
+		m.addupdate_time = &i
+	}
+}
+
+// AddedUpdateTime returns the value that was added to the "update_time" field in this mutation.
+func (m *AlarmRuleMutation) AddedUpdateTime() (r int64, exists bool) {
+	v := m.addupdate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetUpdateTime resets all changes to the "update_time" field.
+func (m *AlarmRuleMutation) ResetUpdateTime() {
+	m.update_time = nil
+	m.addupdate_time = nil
+}
+
+// SetCode sets the "code" field.
+func (m *AlarmRuleMutation) SetCode(s string) {
+	m.code = &s
+}
+
+// Code returns the value of the "code" field in the mutation.
+func (m *AlarmRuleMutation) Code() (r string, exists bool) {
+	v := m.code
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCode returns the old "code" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldCode(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCode is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCode requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCode: %w", err)
+	}
+	return oldValue.Code, nil
+}
+
+// ResetCode resets all changes to the "code" field.
+func (m *AlarmRuleMutation) ResetCode() {
+	m.code = nil
+}
+
+// SetDescription sets the "description" field.
+func (m *AlarmRuleMutation) SetDescription(s string) {
+	m.description = &s
+}
+
+// Description returns the value of the "description" field in the mutation.
+func (m *AlarmRuleMutation) Description() (r string, exists bool) {
+	v := m.description
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldDescription returns the old "description" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldDescription(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldDescription is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldDescription requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldDescription: %w", err)
+	}
+	return oldValue.Description, nil
+}
+
+// ResetDescription resets all changes to the "description" field.
+func (m *AlarmRuleMutation) ResetDescription() {
+	m.description = nil
+}
+
+// SetGrouping sets the "grouping" field.
+func (m *AlarmRuleMutation) SetGrouping(u uint8) {
+	m.grouping = &u
+	m.addgrouping = nil
+}
+
+// Grouping returns the value of the "grouping" field in the mutation.
+func (m *AlarmRuleMutation) Grouping() (r uint8, exists bool) {
+	v := m.grouping
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldGrouping returns the old "grouping" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldGrouping(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldGrouping is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldGrouping requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldGrouping: %w", err)
+	}
+	return oldValue.Grouping, nil
+}
+
+// AddGrouping adds u to the "grouping" field.
+func (m *AlarmRuleMutation) AddGrouping(u int8) {
+	if m.addgrouping != nil {
+		*m.addgrouping += u
+	} else {
+		m.addgrouping = &u
+	}
+}
+
+// AddedGrouping returns the value that was added to the "grouping" field in this mutation.
+func (m *AlarmRuleMutation) AddedGrouping() (r int8, exists bool) {
+	v := m.addgrouping
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetGrouping resets all changes to the "grouping" field.
+func (m *AlarmRuleMutation) ResetGrouping() {
+	m.grouping = nil
+	m.addgrouping = nil
+}
+
+// SetKinds sets the "kinds" field.
+func (m *AlarmRuleMutation) SetKinds(i []int) {
+	m.kinds = &i
+	m.appendkinds = nil
+}
+
+// Kinds returns the value of the "kinds" field in the mutation.
+func (m *AlarmRuleMutation) Kinds() (r []int, exists bool) {
+	v := m.kinds
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldKinds returns the old "kinds" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldKinds(ctx context.Context) (v []int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldKinds is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldKinds requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldKinds: %w", err)
+	}
+	return oldValue.Kinds, nil
+}
+
+// AppendKinds adds i to the "kinds" field.
+func (m *AlarmRuleMutation) AppendKinds(i []int) {
+	m.appendkinds = append(m.appendkinds, i...)
+}
+
+// AppendedKinds returns the list of values that were appended to the "kinds" field in this mutation.
+func (m *AlarmRuleMutation) AppendedKinds() ([]int, bool) {
+	if len(m.appendkinds) == 0 {
+		return nil, false
+	}
+	return m.appendkinds, true
+}
+
+// ResetKinds resets all changes to the "kinds" field.
+func (m *AlarmRuleMutation) ResetKinds() {
+	m.kinds = nil
+	m.appendkinds = nil
+}
+
+// SetTest sets the "test" field.
+func (m *AlarmRuleMutation) SetTest(u uint8) {
+	m.test = &u
+	m.addtest = nil
+}
+
+// Test returns the value of the "test" field in the mutation.
+func (m *AlarmRuleMutation) Test() (r uint8, exists bool) {
+	v := m.test
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldTest returns the old "test" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldTest(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldTest is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldTest requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldTest: %w", err)
+	}
+	return oldValue.Test, nil
+}
+
+// AddTest adds u to the "test" field.
+func (m *AlarmRuleMutation) AddTest(u int8) {
+	if m.addtest != nil {
+		*m.addtest += u
+	} else {
+		m.addtest = &u
+	}
+}
+
+// AddedTest returns the value that was added to the "test" field in this mutation.
+func (m *AlarmRuleMutation) AddedTest() (r int8, exists bool) {
+	v := m.addtest
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetTest resets all changes to the "test" field.
+func (m *AlarmRuleMutation) ResetTest() {
+	m.test = nil
+	m.addtest = nil
+}
+
+// SetInControl sets the "in_control" field.
+func (m *AlarmRuleMutation) SetInControl(f float64) {
+	m.in_control = &f
+	m.addin_control = nil
+}
+
+// InControl returns the value of the "in_control" field in the mutation.
+func (m *AlarmRuleMutation) InControl() (r float64, exists bool) {
+	v := m.in_control
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldInControl returns the old "in_control" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldInControl(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldInControl is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldInControl requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldInControl: %w", err)
+	}
+	return oldValue.InControl, nil
+}
+
+// AddInControl adds f to the "in_control" field.
+func (m *AlarmRuleMutation) AddInControl(f float64) {
+	if m.addin_control != nil {
+		*m.addin_control += f
+	} else {
+		m.addin_control = &f
+	}
+}
+
+// AddedInControl returns the value that was added to the "in_control" field in this mutation.
+func (m *AlarmRuleMutation) AddedInControl() (r float64, exists bool) {
+	v := m.addin_control
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetInControl resets all changes to the "in_control" field.
+func (m *AlarmRuleMutation) ResetInControl() {
+	m.in_control = nil
+	m.addin_control = nil
+}
+
+// SetOutOfControl sets the "out_of_control" field.
+func (m *AlarmRuleMutation) SetOutOfControl(f float64) {
+	m.out_of_control = &f
+	m.addout_of_control = nil
+}
+
+// OutOfControl returns the value of the "out_of_control" field in the mutation.
+func (m *AlarmRuleMutation) OutOfControl() (r float64, exists bool) {
+	v := m.out_of_control
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldOutOfControl returns the old "out_of_control" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldOutOfControl(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldOutOfControl is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldOutOfControl requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldOutOfControl: %w", err)
+	}
+	return oldValue.OutOfControl, nil
+}
+
+// AddOutOfControl adds f to the "out_of_control" field.
+func (m *AlarmRuleMutation) AddOutOfControl(f float64) {
+	if m.addout_of_control != nil {
+		*m.addout_of_control += f
+	} else {
+		m.addout_of_control = &f
+	}
+}
+
+// AddedOutOfControl returns the value that was added to the "out_of_control" field in this mutation.
+func (m *AlarmRuleMutation) AddedOutOfControl() (r float64, exists bool) {
+	v := m.addout_of_control
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetOutOfControl resets all changes to the "out_of_control" field.
+func (m *AlarmRuleMutation) ResetOutOfControl() {
+	m.out_of_control = nil
+	m.addout_of_control = nil
+}
+
+// SetRunLength sets the "run_length" field.
+func (m *AlarmRuleMutation) SetRunLength(f float64) {
+	m.run_length = &f
+	m.addrun_length = nil
+}
+
+// RunLength returns the value of the "run_length" field in the mutation.
+func (m *AlarmRuleMutation) RunLength() (r float64, exists bool) {
+	v := m.run_length
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRunLength returns the old "run_length" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldRunLength(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRunLength is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRunLength requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRunLength: %w", err)
+	}
+	return oldValue.RunLength, nil
+}
+
+// AddRunLength adds f to the "run_length" field.
+func (m *AlarmRuleMutation) AddRunLength(f float64) {
+	if m.addrun_length != nil {
+		*m.addrun_length += f
+	} else {
+		m.addrun_length = &f
+	}
+}
+
+// AddedRunLength returns the value that was added to the "run_length" field in this mutation.
+func (m *AlarmRuleMutation) AddedRunLength() (r float64, exists bool) {
+	v := m.addrun_length
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetRunLength resets all changes to the "run_length" field.
+func (m *AlarmRuleMutation) ResetRunLength() {
+	m.run_length = nil
+	m.addrun_length = nil
+}
+
+// SetAlpha sets the "alpha" field.
+func (m *AlarmRuleMutation) SetAlpha(f float64) {
+	m.alpha = &f
+	m.addalpha = nil
+}
+
+// Alpha returns the value of the "alpha" field in the mutation.
+func (m *AlarmRuleMutation) Alpha() (r float64, exists bool) {
+	v := m.alpha
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldAlpha returns the old "alpha" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldAlpha(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldAlpha is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldAlpha requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldAlpha: %w", err)
+	}
+	return oldValue.Alpha, nil
+}
+
+// AddAlpha adds f to the "alpha" field.
+func (m *AlarmRuleMutation) AddAlpha(f float64) {
+	if m.addalpha != nil {
+		*m.addalpha += f
+	} else {
+		m.addalpha = &f
+	}
+}
+
+// AddedAlpha returns the value that was added to the "alpha" field in this mutation.
+func (m *AlarmRuleMutation) AddedAlpha() (r float64, exists bool) {
+	v := m.addalpha
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetAlpha resets all changes to the "alpha" field.
+func (m *AlarmRuleMutation) ResetAlpha() {
+	m.alpha = nil
+	m.addalpha = nil
+}
+
+// SetBeta sets the "beta" field.
+func (m *AlarmRuleMutation) SetBeta(f float64) {
+	m.beta = &f
+	m.addbeta = nil
+}
+
+// Beta returns the value of the "beta" field in the mutation.
+func (m *AlarmRuleMutation) Beta() (r float64, exists bool) {
+	v := m.beta
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldBeta returns the old "beta" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldBeta(ctx context.Context) (v float64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldBeta is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldBeta requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldBeta: %w", err)
+	}
+	return oldValue.Beta, nil
+}
+
+// AddBeta adds f to the "beta" field.
+func (m *AlarmRuleMutation) AddBeta(f float64) {
+	if m.addbeta != nil {
+		*m.addbeta += f
+	} else {
+		m.addbeta = &f
+	}
+}
+
+// AddedBeta returns the value that was added to the "beta" field in this mutation.
+func (m *AlarmRuleMutation) AddedBeta() (r float64, exists bool) {
+	v := m.addbeta
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetBeta resets all changes to the "beta" field.
+func (m *AlarmRuleMutation) ResetBeta() {
+	m.beta = nil
+	m.addbeta = nil
+}
+
+// SetPlan sets the "plan" field.
+func (m *AlarmRuleMutation) SetPlan(cp column.AlarmPlan) {
+	m.plan = &cp
+}
+
+// Plan returns the value of the "plan" field in the mutation.
+func (m *AlarmRuleMutation) Plan() (r column.AlarmPlan, exists bool) {
+	v := m.plan
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPlan returns the old "plan" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldPlan(ctx context.Context) (v column.AlarmPlan, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPlan is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPlan requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPlan: %w", err)
+	}
+	return oldValue.Plan, nil
+}
+
+// ResetPlan resets all changes to the "plan" field.
+func (m *AlarmRuleMutation) ResetPlan() {
+	m.plan = nil
+}
+
+// SetCountHistory sets the "count_history" field.
+func (m *AlarmRuleMutation) SetCountHistory(b bool) {
+	m.count_history = &b
+}
+
+// CountHistory returns the value of the "count_history" field in the mutation.
+func (m *AlarmRuleMutation) CountHistory() (r bool, exists bool) {
+	v := m.count_history
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCountHistory returns the old "count_history" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldCountHistory(ctx context.Context) (v bool, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCountHistory is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCountHistory requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCountHistory: %w", err)
+	}
+	return oldValue.CountHistory, nil
+}
+
+// ResetCountHistory resets all changes to the "count_history" field.
+func (m *AlarmRuleMutation) ResetCountHistory() {
+	m.count_history = nil
+}
+
+// SetActive sets the "active" field.
+func (m *AlarmRuleMutation) SetActive(b bool) {
+	m.active = &b
+}
+
+// Active returns the value of the "active" field in the mutation.
+func (m *AlarmRuleMutation) Active() (r bool, exists bool) {
+	v := m.active
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldActive returns the old "active" field's value of the AlarmRule entity.
+// If the AlarmRule object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmRuleMutation) OldActive(ctx context.Context) (v bool, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldActive is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldActive requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldActive: %w", err)
+	}
+	return oldValue.Active, nil
+}
+
+// ResetActive resets all changes to the "active" field.
+func (m *AlarmRuleMutation) ResetActive() {
+	m.active = nil
+}
+
+// Where appends a list predicates to the AlarmRuleMutation builder.
+func (m *AlarmRuleMutation) Where(ps ...predicate.AlarmRule) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the AlarmRuleMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *AlarmRuleMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.AlarmRule, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *AlarmRuleMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *AlarmRuleMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (AlarmRule).
+func (m *AlarmRuleMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *AlarmRuleMutation) Fields() []string {
+	fields := make([]string, 0, 16)
+	if m.version != nil {
+		fields = append(fields, alarmrule.FieldVersion)
+	}
+	if m.create_time != nil {
+		fields = append(fields, alarmrule.FieldCreateTime)
+	}
+	if m.update_time != nil {
+		fields = append(fields, alarmrule.FieldUpdateTime)
+	}
+	if m.code != nil {
+		fields = append(fields, alarmrule.FieldCode)
+	}
+	if m.description != nil {
+		fields = append(fields, alarmrule.FieldDescription)
+	}
+	if m.grouping != nil {
+		fields = append(fields, alarmrule.FieldGrouping)
+	}
+	if m.kinds != nil {
+		fields = append(fields, alarmrule.FieldKinds)
+	}
+	if m.test != nil {
+		fields = append(fields, alarmrule.FieldTest)
+	}
+	if m.in_control != nil {
+		fields = append(fields, alarmrule.FieldInControl)
+	}
+	if m.out_of_control != nil {
+		fields = append(fields, alarmrule.FieldOutOfControl)
+	}
+	if m.run_length != nil {
+		fields = append(fields, alarmrule.FieldRunLength)
+	}
+	if m.alpha != nil {
+		fields = append(fields, alarmrule.FieldAlpha)
+	}
+	if m.beta != nil {
+		fields = append(fields, alarmrule.FieldBeta)
+	}
+	if m.plan != nil {
+		fields = append(fields, alarmrule.FieldPlan)
+	}
+	if m.count_history != nil {
+		fields = append(fields, alarmrule.FieldCountHistory)
+	}
+	if m.active != nil {
+		fields = append(fields, alarmrule.FieldActive)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *AlarmRuleMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case alarmrule.FieldVersion:
+		return m.Version()
+	case alarmrule.FieldCreateTime:
+		return m.CreateTime()
+	case alarmrule.FieldUpdateTime:
+		return m.UpdateTime()
+	case alarmrule.FieldCode:
+		return m.Code()
+	case alarmrule.FieldDescription:
+		return m.Description()
+	case alarmrule.FieldGrouping:
+		return m.Grouping()
+	case alarmrule.FieldKinds:
+		return m.Kinds()
+	case alarmrule.FieldTest:
+		return m.Test()
+	case alarmrule.FieldInControl:
+		return m.InControl()
+	case alarmrule.FieldOutOfControl:
+		return m.OutOfControl()
+	case alarmrule.FieldRunLength:
+		return m.RunLength()
+	case alarmrule.FieldAlpha:
+		return m.Alpha()
+	case alarmrule.FieldBeta:
+		return m.Beta()
+	case alarmrule.FieldPlan:
+		return m.Plan()
+	case alarmrule.FieldCountHistory:
+		return m.CountHistory()
+	case alarmrule.FieldActive:
+		return m.Active()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *AlarmRuleMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case alarmrule.FieldVersion:
+		return m.OldVersion(ctx)
+	case alarmrule.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	case alarmrule.FieldUpdateTime:
+		return m.OldUpdateTime(ctx)
+	case alarmrule.FieldCode:
+		return m.OldCode(ctx)
+	case alarmrule.FieldDescription:
+		return m.OldDescription(ctx)
+	case alarmrule.FieldGrouping:
+		return m.OldGrouping(ctx)
+	case alarmrule.FieldKinds:
+		return m.OldKinds(ctx)
+	case alarmrule.FieldTest:
+		return m.OldTest(ctx)
+	case alarmrule.FieldInControl:
+		return m.OldInControl(ctx)
+	case alarmrule.FieldOutOfControl:
+		return m.OldOutOfControl(ctx)
+	case alarmrule.FieldRunLength:
+		return m.OldRunLength(ctx)
+	case alarmrule.FieldAlpha:
+		return m.OldAlpha(ctx)
+	case alarmrule.FieldBeta:
+		return m.OldBeta(ctx)
+	case alarmrule.FieldPlan:
+		return m.OldPlan(ctx)
+	case alarmrule.FieldCountHistory:
+		return m.OldCountHistory(ctx)
+	case alarmrule.FieldActive:
+		return m.OldActive(ctx)
+	}
+	return nil, fmt.Errorf("unknown AlarmRule field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AlarmRuleMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case alarmrule.FieldVersion:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetVersion(v)
+		return nil
+	case alarmrule.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	case alarmrule.FieldUpdateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetUpdateTime(v)
+		return nil
+	case alarmrule.FieldCode:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCode(v)
+		return nil
+	case alarmrule.FieldDescription:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetDescription(v)
+		return nil
+	case alarmrule.FieldGrouping:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetGrouping(v)
+		return nil
+	case alarmrule.FieldKinds:
+		v, ok := value.([]int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetKinds(v)
+		return nil
+	case alarmrule.FieldTest:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetTest(v)
+		return nil
+	case alarmrule.FieldInControl:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetInControl(v)
+		return nil
+	case alarmrule.FieldOutOfControl:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetOutOfControl(v)
+		return nil
+	case alarmrule.FieldRunLength:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRunLength(v)
+		return nil
+	case alarmrule.FieldAlpha:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetAlpha(v)
+		return nil
+	case alarmrule.FieldBeta:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetBeta(v)
+		return nil
+	case alarmrule.FieldPlan:
+		v, ok := value.(column.AlarmPlan)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPlan(v)
+		return nil
+	case alarmrule.FieldCountHistory:
+		v, ok := value.(bool)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCountHistory(v)
+		return nil
+	case alarmrule.FieldActive:
+		v, ok := value.(bool)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetActive(v)
+		return nil
+	}
+	return fmt.Errorf("unknown AlarmRule field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *AlarmRuleMutation) AddedFields() []string {
+	var fields []string
+	if m.addversion != nil {
+		fields = append(fields, alarmrule.FieldVersion)
+	}
+	if m.addcreate_time != nil {
+		fields = append(fields, alarmrule.FieldCreateTime)
+	}
+	if m.addupdate_time != nil {
+		fields = append(fields, alarmrule.FieldUpdateTime)
+	}
+	if m.addgrouping != nil {
+		fields = append(fields, alarmrule.FieldGrouping)
+	}
+	if m.addtest != nil {
+		fields = append(fields, alarmrule.FieldTest)
+	}
+	if m.addin_control != nil {
+		fields = append(fields, alarmrule.FieldInControl)
+	}
+	if m.addout_of_control != nil {
+		fields = append(fields, alarmrule.FieldOutOfControl)
+	}
+	if m.addrun_length != nil {
+		fields = append(fields, alarmrule.FieldRunLength)
+	}
+	if m.addalpha != nil {
+		fields = append(fields, alarmrule.FieldAlpha)
+	}
+	if m.addbeta != nil {
+		fields = append(fields, alarmrule.FieldBeta)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *AlarmRuleMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case alarmrule.FieldVersion:
+		return m.AddedVersion()
+	case alarmrule.FieldCreateTime:
+		return m.AddedCreateTime()
+	case alarmrule.FieldUpdateTime:
+		return m.AddedUpdateTime()
+	case alarmrule.FieldGrouping:
+		return m.AddedGrouping()
+	case alarmrule.FieldTest:
+		return m.AddedTest()
+	case alarmrule.FieldInControl:
+		return m.AddedInControl()
+	case alarmrule.FieldOutOfControl:
+		return m.AddedOutOfControl()
+	case alarmrule.FieldRunLength:
+		return m.AddedRunLength()
+	case alarmrule.FieldAlpha:
+		return m.AddedAlpha()
+	case alarmrule.FieldBeta:
+		return m.AddedBeta()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AlarmRuleMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case alarmrule.FieldVersion:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddVersion(v)
+		return nil
+	case alarmrule.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	case alarmrule.FieldUpdateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddUpdateTime(v)
+		return nil
+	case alarmrule.FieldGrouping:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddGrouping(v)
+		return nil
+	case alarmrule.FieldTest:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddTest(v)
+		return nil
+	case alarmrule.FieldInControl:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddInControl(v)
+		return nil
+	case alarmrule.FieldOutOfControl:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddOutOfControl(v)
+		return nil
+	case alarmrule.FieldRunLength:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddRunLength(v)
+		return nil
+	case alarmrule.FieldAlpha:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddAlpha(v)
+		return nil
+	case alarmrule.FieldBeta:
+		v, ok := value.(float64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddBeta(v)
+		return nil
+	}
+	return fmt.Errorf("unknown AlarmRule numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *AlarmRuleMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *AlarmRuleMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *AlarmRuleMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown AlarmRule nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *AlarmRuleMutation) ResetField(name string) error {
+	switch name {
+	case alarmrule.FieldVersion:
+		m.ResetVersion()
+		return nil
+	case alarmrule.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	case alarmrule.FieldUpdateTime:
+		m.ResetUpdateTime()
+		return nil
+	case alarmrule.FieldCode:
+		m.ResetCode()
+		return nil
+	case alarmrule.FieldDescription:
+		m.ResetDescription()
+		return nil
+	case alarmrule.FieldGrouping:
+		m.ResetGrouping()
+		return nil
+	case alarmrule.FieldKinds:
+		m.ResetKinds()
+		return nil
+	case alarmrule.FieldTest:
+		m.ResetTest()
+		return nil
+	case alarmrule.FieldInControl:
+		m.ResetInControl()
+		return nil
+	case alarmrule.FieldOutOfControl:
+		m.ResetOutOfControl()
+		return nil
+	case alarmrule.FieldRunLength:
+		m.ResetRunLength()
+		return nil
+	case alarmrule.FieldAlpha:
+		m.ResetAlpha()
+		return nil
+	case alarmrule.FieldBeta:
+		m.ResetBeta()
+		return nil
+	case alarmrule.FieldPlan:
+		m.ResetPlan()
+		return nil
+	case alarmrule.FieldCountHistory:
+		m.ResetCountHistory()
+		return nil
+	case alarmrule.FieldActive:
+		m.ResetActive()
+		return nil
+	}
+	return fmt.Errorf("unknown AlarmRule field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *AlarmRuleMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *AlarmRuleMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *AlarmRuleMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *AlarmRuleMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *AlarmRuleMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *AlarmRuleMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *AlarmRuleMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown AlarmRule unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *AlarmRuleMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown AlarmRule edge %s", name)
+}
+
+// AlarmStateMutation represents an operation that mutates the AlarmState nodes in the graph.
+type AlarmStateMutation struct {
+	config
+	op            Op
+	typ           string
+	id            *int
+	rule_id       *int
+	addrule_id    *int
+	group_id      *int
+	addgroup_id   *int
+	points        *int64
+	addpoints     *int64
+	failures      *int64
+	addfailures   *int64
+	attempts      *int64
+	addattempts   *int64
+	records       *int64
+	addrecords    *int64
+	signals       *int64
+	addsignals    *int64
+	verdict       *uint8
+	addverdict    *int8
+	clearedFields map[string]struct{}
+	done          bool
+	oldValue      func(context.Context) (*AlarmState, error)
+	predicates    []predicate.AlarmState
+}
+
+var _ ent.Mutation = (*AlarmStateMutation)(nil)
+
+// alarmstateOption allows management of the mutation configuration using functional options.
+type alarmstateOption func(*AlarmStateMutation)
+
+// newAlarmStateMutation creates new mutation for the AlarmState entity.
+func newAlarmStateMutation(c config, op Op, opts ...alarmstateOption) *AlarmStateMutation {
+	m := &AlarmStateMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeAlarmState,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withAlarmStateID sets the ID field of the mutation.
+func withAlarmStateID(id int) alarmstateOption {
+	return func(m *AlarmStateMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *AlarmState
+		)
+		m.oldValue = func(ctx context.Context) (*AlarmState, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().AlarmState.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withAlarmState sets the old AlarmState of the mutation.
+func withAlarmState(node *AlarmState) alarmstateOption {
+	return func(m *AlarmStateMutation) {
+		m.oldValue = func(context.Context) (*AlarmState, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m AlarmStateMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m AlarmStateMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *AlarmStateMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *AlarmStateMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().AlarmState.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetRuleID sets the "rule_id" field.
+func (m *AlarmStateMutation) SetRuleID(i int) {
+	m.rule_id = &i
+	m.addrule_id = nil
+}
+
+// RuleID returns the value of the "rule_id" field in the mutation.
+func (m *AlarmStateMutation) RuleID() (r int, exists bool) {
+	v := m.rule_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRuleID returns the old "rule_id" field's value of the AlarmState entity.
+// If the AlarmState object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmStateMutation) OldRuleID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRuleID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRuleID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRuleID: %w", err)
+	}
+	return oldValue.RuleID, nil
+}
+
+// AddRuleID adds i to the "rule_id" field.
+func (m *AlarmStateMutation) AddRuleID(i int) {
+	if m.addrule_id != nil {
+		*m.addrule_id += i
+	} else {
+		m.addrule_id = &i
+	}
+}
+
+// AddedRuleID returns the value that was added to the "rule_id" field in this mutation.
+func (m *AlarmStateMutation) AddedRuleID() (r int, exists bool) {
+	v := m.addrule_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetRuleID resets all changes to the "rule_id" field.
+func (m *AlarmStateMutation) ResetRuleID() {
+	m.rule_id = nil
+	m.addrule_id = nil
+}
+
+// SetGroupID sets the "group_id" field.
+func (m *AlarmStateMutation) SetGroupID(i int) {
+	m.group_id = &i
+	m.addgroup_id = nil
+}
+
+// GroupID returns the value of the "group_id" field in the mutation.
+func (m *AlarmStateMutation) GroupID() (r int, exists bool) {
+	v := m.group_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldGroupID returns the old "group_id" field's value of the AlarmState entity.
+// If the AlarmState object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmStateMutation) OldGroupID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldGroupID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldGroupID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldGroupID: %w", err)
+	}
+	return oldValue.GroupID, nil
+}
+
+// AddGroupID adds i to the "group_id" field.
+func (m *AlarmStateMutation) AddGroupID(i int) {
+	if m.addgroup_id != nil {
+		*m.addgroup_id += i
+	} else {
+		m.addgroup_id = &i
+	}
+}
+
+// AddedGroupID returns the value that was added to the "group_id" field in this mutation.
+func (m *AlarmStateMutation) AddedGroupID() (r int, exists bool) {
+	v := m.addgroup_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetGroupID resets all changes to the "group_id" field.
+func (m *AlarmStateMutation) ResetGroupID() {
+	m.group_id = nil
+	m.addgroup_id = nil
+}
+
+// SetPoints sets the "points" field.
+func (m *AlarmStateMutation) SetPoints(i int64) {
+	m.points = &i
+	m.addpoints = nil
+}
+
+// Points returns the value of the "points" field in the mutation.
+func (m *AlarmStateMutation) Points() (r int64, exists bool) {
+	v := m.points
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPoints returns the old "points" field's value of the AlarmState entity.
+// If the AlarmState object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmStateMutation) OldPoints(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPoints is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPoints requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPoints: %w", err)
+	}
+	return oldValue.Points, nil
+}
+
+// AddPoints adds i to the "points" field.
+func (m *AlarmStateMutation) AddPoints(i int64) {
+	if m.addpoints != nil {
+		*m.addpoints += i
+	} else {
+		m.addpoints = &i
+	}
+}
+
+// AddedPoints returns the value that was added to the "points" field in this mutation.
+func (m *AlarmStateMutation) AddedPoints() (r int64, exists bool) {
+	v := m.addpoints
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetPoints resets all changes to the "points" field.
+func (m *AlarmStateMutation) ResetPoints() {
+	m.points = nil
+	m.addpoints = nil
+}
+
+// SetFailures sets the "failures" field.
+func (m *AlarmStateMutation) SetFailures(i int64) {
+	m.failures = &i
+	m.addfailures = nil
+}
+
+// Failures returns the value of the "failures" field in the mutation.
+func (m *AlarmStateMutation) Failures() (r int64, exists bool) {
+	v := m.failures
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldFailures returns the old "failures" field's value of the AlarmState entity.
+// If the AlarmState object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmStateMutation) OldFailures(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldFailures is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldFailures requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldFailures: %w", err)
+	}
+	return oldValue.Failures, nil
+}
+
+// AddFailures adds i to the "failures" field.
+func (m *AlarmStateMutation) AddFailures(i int64) {
+	if m.addfailures != nil {
+		*m.addfailures += i
+	} else {
+		m.addfailures = &i
+	}
+}
+
+// AddedFailures returns the value that was added to the "failures" field in this mutation.
+func (m *AlarmStateMutation) AddedFailures() (r int64, exists bool) {
+	v := m.addfailures
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetFailures resets all changes to the "failures" field.
+func (m *AlarmStateMutation) ResetFailures() {
+	m.failures = nil
+	m.addfailures = nil
+}
+
+// SetAttempts sets the "attempts" field.
+func (m *AlarmStateMutation) SetAttempts(i int64) {
+	m.attempts = &i
+	m.addattempts = nil
+}
+
+// Attempts returns the value of the "attempts" field in the mutation.
+func (m *AlarmStateMutation) Attempts() (r int64, exists bool) {
+	v := m.attempts
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldAttempts returns the old "attempts" field's value of the AlarmState entity.
+// If the AlarmState object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmStateMutation) OldAttempts(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldAttempts is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldAttempts requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldAttempts: %w", err)
+	}
+	return oldValue.Attempts, nil
+}
+
+// AddAttempts adds i to the "attempts" field.
+func (m *AlarmStateMutation) AddAttempts(i int64) {
+	if m.addattempts != nil {
+		*m.addattempts += i
+	} else {
+		m.addattempts = &i
+	}
+}
+
+// AddedAttempts returns the value that was added to the "attempts" field in this mutation.
+func (m *AlarmStateMutation) AddedAttempts() (r int64, exists bool) {
+	v := m.addattempts
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetAttempts resets all changes to the "attempts" field.
+func (m *AlarmStateMutation) ResetAttempts() {
+	m.attempts = nil
+	m.addattempts = nil
+}
+
+// SetRecords sets the "records" field.
+func (m *AlarmStateMutation) SetRecords(i int64) {
+	m.records = &i
+	m.addrecords = nil
+}
+
+// Records returns the value of the "records" field in the mutation.
+func (m *AlarmStateMutation) Records() (r int64, exists bool) {
+	v := m.records
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRecords returns the old "records" field's value of the AlarmState entity.
+// If the AlarmState object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmStateMutation) OldRecords(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRecords is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRecords requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRecords: %w", err)
+	}
+	return oldValue.Records, nil
+}
+
+// AddRecords adds i to the "records" field.
+func (m *AlarmStateMutation) AddRecords(i int64) {
+	if m.addrecords != nil {
+		*m.addrecords += i
+	} else {
+		m.addrecords = &i
+	}
+}
+
+// AddedRecords returns the value that was added to the "records" field in this mutation.
+func (m *AlarmStateMutation) AddedRecords() (r int64, exists bool) {
+	v := m.addrecords
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetRecords resets all changes to the "records" field.
+func (m *AlarmStateMutation) ResetRecords() {
+	m.records = nil
+	m.addrecords = nil
+}
+
+// SetSignals sets the "signals" field.
+func (m *AlarmStateMutation) SetSignals(i int64) {
+	m.signals = &i
+	m.addsignals = nil
+}
+
+// Signals returns the value of the "signals" field in the mutation.
+func (m *AlarmStateMutation) Signals() (r int64, exists bool) {
+	v := m.signals
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSignals returns the old "signals" field's value of the AlarmState entity.
+// If the AlarmState object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmStateMutation) OldSignals(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSignals is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSignals requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSignals: %w", err)
+	}
+	return oldValue.Signals, nil
+}
+
+// AddSignals adds i to the "signals" field.
+func (m *AlarmStateMutation) AddSignals(i int64) {
+	if m.addsignals != nil {
+		*m.addsignals += i
+	} else {
+		m.addsignals = &i
+	}
+}
+
+// AddedSignals returns the value that was added to the "signals" field in this mutation.
+func (m *AlarmStateMutation) AddedSignals() (r int64, exists bool) {
+	v := m.addsignals
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetSignals resets all changes to the "signals" field.
+func (m *AlarmStateMutation) ResetSignals() {
+	m.signals = nil
+	m.addsignals = nil
+}
+
+// SetVerdict sets the "verdict" field.
+func (m *AlarmStateMutation) SetVerdict(u uint8) {
+	m.verdict = &u
+	m.addverdict = nil
+}
+
+// Verdict returns the value of the "verdict" field in the mutation.
+func (m *AlarmStateMutation) Verdict() (r uint8, exists bool) {
+	v := m.verdict
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldVerdict returns the old "verdict" field's value of the AlarmState entity.
+// If the AlarmState object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AlarmStateMutation) OldVerdict(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldVerdict is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldVerdict requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldVerdict: %w", err)
+	}
+	return oldValue.Verdict, nil
+}
+
+// AddVerdict adds u to the "verdict" field.
+func (m *AlarmStateMutation) AddVerdict(u int8) {
+	if m.addverdict != nil {
+		*m.addverdict += u
+	} else {
+		m.addverdict = &u
+	}
+}
+
+// AddedVerdict returns the value that was added to the "verdict" field in this mutation.
+func (m *AlarmStateMutation) AddedVerdict() (r int8, exists bool) {
+	v := m.addverdict
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetVerdict resets all changes to the "verdict" field.
+func (m *AlarmStateMutation) ResetVerdict() {
+	m.verdict = nil
+	m.addverdict = nil
+}
+
+// Where appends a list predicates to the AlarmStateMutation builder.
+func (m *AlarmStateMutation) Where(ps ...predicate.AlarmState) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the AlarmStateMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *AlarmStateMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.AlarmState, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *AlarmStateMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *AlarmStateMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (AlarmState).
+func (m *AlarmStateMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *AlarmStateMutation) Fields() []string {
+	fields := make([]string, 0, 8)
+	if m.rule_id != nil {
+		fields = append(fields, alarmstate.FieldRuleID)
+	}
+	if m.group_id != nil {
+		fields = append(fields, alarmstate.FieldGroupID)
+	}
+	if m.points != nil {
+		fields = append(fields, alarmstate.FieldPoints)
+	}
+	if m.failures != nil {
+		fields = append(fields, alarmstate.FieldFailures)
+	}
+	if m.attempts != nil {
+		fields = append(fields, alarmstate.FieldAttempts)
+	}
+	if m.records != nil {
+		fields = append(fields, alarmstate.FieldRecords)
+	}
+	if m.signals != nil {
+		fields = append(fields, alarmstate.FieldSignals)
+	}
+	if m.verdict != nil {
+		fields = append(fields, alarmstate.FieldVerdict)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *AlarmStateMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case alarmstate.FieldRuleID:
+		return m.RuleID()
+	case alarmstate.FieldGroupID:
+		return m.GroupID()
+	case alarmstate.FieldPoints:
+		return m.Points()
+	case alarmstate.FieldFailures:
+		return m.Failures()
+	case alarmstate.FieldAttempts:
+		return m.Attempts()
+	case alarmstate.FieldRecords:
+		return m.Records()
+	case alarmstate.FieldSignals:
+		return m.Signals()
+	case alarmstate.FieldVerdict:
+		return m.Verdict()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *AlarmStateMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case alarmstate.FieldRuleID:
+		return m.OldRuleID(ctx)
+	case alarmstate.FieldGroupID:
+		return m.OldGroupID(ctx)
+	case alarmstate.FieldPoints:
+		return m.OldPoints(ctx)
+	case alarmstate.FieldFailures:
+		return m.OldFailures(ctx)
+	case alarmstate.FieldAttempts:
+		return m.OldAttempts(ctx)
+	case alarmstate.FieldRecords:
+		return m.OldRecords(ctx)
+	case alarmstate.FieldSignals:
+		return m.OldSignals(ctx)
+	case alarmstate.FieldVerdict:
+		return m.OldVerdict(ctx)
+	}
+	return nil, fmt.Errorf("unknown AlarmState field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AlarmStateMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case alarmstate.FieldRuleID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRuleID(v)
+		return nil
+	case alarmstate.FieldGroupID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetGroupID(v)
+		return nil
+	case alarmstate.FieldPoints:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPoints(v)
+		return nil
+	case alarmstate.FieldFailures:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetFailures(v)
+		return nil
+	case alarmstate.FieldAttempts:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetAttempts(v)
+		return nil
+	case alarmstate.FieldRecords:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRecords(v)
+		return nil
+	case alarmstate.FieldSignals:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSignals(v)
+		return nil
+	case alarmstate.FieldVerdict:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetVerdict(v)
+		return nil
+	}
+	return fmt.Errorf("unknown AlarmState field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *AlarmStateMutation) AddedFields() []string {
+	var fields []string
+	if m.addrule_id != nil {
+		fields = append(fields, alarmstate.FieldRuleID)
+	}
+	if m.addgroup_id != nil {
+		fields = append(fields, alarmstate.FieldGroupID)
+	}
+	if m.addpoints != nil {
+		fields = append(fields, alarmstate.FieldPoints)
+	}
+	if m.addfailures != nil {
+		fields = append(fields, alarmstate.FieldFailures)
+	}
+	if m.addattempts != nil {
+		fields = append(fields, alarmstate.FieldAttempts)
+	}
+	if m.addrecords != nil {
+		fields = append(fields, alarmstate.FieldRecords)
+	}
+	if m.addsignals != nil {
+		fields = append(fields, alarmstate.FieldSignals)
+	}
+	if m.addverdict != nil {
+		fields = append(fields, alarmstate.FieldVerdict)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *AlarmStateMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case alarmstate.FieldRuleID:
+		return m.AddedRuleID()
+	case alarmstate.FieldGroupID:
+		return m.AddedGroupID()
+	case alarmstate.FieldPoints:
+		return m.AddedPoints()
+	case alarmstate.FieldFailures:
+		return m.AddedFailures()
+	case alarmstate.FieldAttempts:
+		return m.AddedAttempts()
+	case alarmstate.FieldRecords:
+		return m.AddedRecords()
+	case alarmstate.FieldSignals:
+		return m.AddedSignals()
+	case alarmstate.FieldVerdict:
+		return m.AddedVerdict()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AlarmStateMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case alarmstate.FieldRuleID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddRuleID(v)
+		return nil
+	case alarmstate.FieldGroupID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddGroupID(v)
+		return nil
+	case alarmstate.FieldPoints:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddPoints(v)
+		return nil
+	case alarmstate.FieldFailures:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddFailures(v)
+		return nil
+	case alarmstate.FieldAttempts:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddAttempts(v)
+		return nil
+	case alarmstate.FieldRecords:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddRecords(v)
+		return nil
+	case alarmstate.FieldSignals:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddSignals(v)
+		return nil
+	case alarmstate.FieldVerdict:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddVerdict(v)
+		return nil
+	}
+	return fmt.Errorf("unknown AlarmState numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *AlarmStateMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *AlarmStateMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *AlarmStateMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown AlarmState nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *AlarmStateMutation) ResetField(name string) error {
+	switch name {
+	case alarmstate.FieldRuleID:
+		m.ResetRuleID()
+		return nil
+	case alarmstate.FieldGroupID:
+		m.ResetGroupID()
+		return nil
+	case alarmstate.FieldPoints:
+		m.ResetPoints()
+		return nil
+	case alarmstate.FieldFailures:
+		m.ResetFailures()
+		return nil
+	case alarmstate.FieldAttempts:
+		m.ResetAttempts()
+		return nil
+	case alarmstate.FieldRecords:
+		m.ResetRecords()
+		return nil
+	case alarmstate.FieldSignals:
+		m.ResetSignals()
+		return nil
+	case alarmstate.FieldVerdict:
+		m.ResetVerdict()
+		return nil
+	}
+	return fmt.Errorf("unknown AlarmState field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *AlarmStateMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *AlarmStateMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *AlarmStateMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *AlarmStateMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *AlarmStateMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *AlarmStateMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *AlarmStateMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown AlarmState unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *AlarmStateMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown AlarmState edge %s", name)
+}
 
 // AttachmentMutation represents an operation that mutates the Attachment nodes in the graph.
 type AttachmentMutation struct {

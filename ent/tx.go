@@ -14,6 +14,14 @@ import (
 // Tx is a transactional client that is created by calling Client.Tx().
 type Tx struct {
 	config
+	// Alarm is the client for interacting with the Alarm builders.
+	Alarm *AlarmClient
+	// AlarmProgress is the client for interacting with the AlarmProgress builders.
+	AlarmProgress *AlarmProgressClient
+	// AlarmRule is the client for interacting with the AlarmRule builders.
+	AlarmRule *AlarmRuleClient
+	// AlarmState is the client for interacting with the AlarmState builders.
+	AlarmState *AlarmStateClient
 	// Attachment is the client for interacting with the Attachment builders.
 	Attachment *AttachmentClient
 	// Batch is the client for interacting with the Batch builders.
@@ -211,6 +219,10 @@ func (tx *Tx) Client() *Client {
 }
 
 func (tx *Tx) init() {
+	tx.Alarm = NewAlarmClient(tx.config)
+	tx.AlarmProgress = NewAlarmProgressClient(tx.config)
+	tx.AlarmRule = NewAlarmRuleClient(tx.config)
+	tx.AlarmState = NewAlarmStateClient(tx.config)
 	tx.Attachment = NewAttachmentClient(tx.config)
 	tx.Batch = NewBatchClient(tx.config)
 	tx.Blob = NewBlobClient(tx.config)
@@ -253,7 +265,7 @@ func (tx *Tx) init() {
 // of them in order to commit or rollback the transaction.
 //
 // If a closed transaction is embedded in one of the generated entities, and the entity
-// applies a query, for example: Attachment.QueryXXX(), the query will be executed
+// applies a query, for example: Alarm.QueryXXX(), the query will be executed
 // through the driver which created this transaction.
 //
 // Note that txDriver is not goroutine safe.

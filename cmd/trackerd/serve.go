@@ -97,7 +97,9 @@ func (o serveOptions) run(ctx context.Context, stdout, stderr io.Writer) error {
 
 // serve answers calls until the context ends or the listener fails.
 func serve(ctx context.Context, l net.Listener, s *store.Store, token string, log *slog.Logger, stdout io.Writer) error {
-	server := rpc.NewServer(rpc.Config{Token: token, Logger: log, Register: service.New(s, nil).Register})
+	services := service.New(s, nil)
+	server := rpc.NewServer(rpc.Config{Token: token, Logger: log, Register: services.Register})
+	s.RunAlarms()
 	failed := make(chan error, 1)
 	go func() { failed <- server.Serve(l) }()
 	fmt.Fprintf(stdout, "listening on %s\n", l.Addr())
@@ -108,11 +110,11 @@ func serve(ctx context.Context, l net.Listener, s *store.Store, token string, lo
 	for {
 		select {
 		case err := <-failed:
-			stop(server)
+			stop(server, services)
 			return systemError{fmt.Errorf("the listener failed: %w", err)}
 		case <-ctx.Done():
 			log.Info("stopping: finishing what was accepted")
-			stop(server)
+			stop(server, services)
 			err := <-failed
 			log.Info("stopped")
 			return err
@@ -126,7 +128,8 @@ func serve(ctx context.Context, l net.Listener, s *store.Store, token string, lo
 	}
 }
 
-func stop(server *rpc.Server) {
+func stop(server *rpc.Server, services *service.Services) {
+	services.EndWatches()
 	ctx, cancel := context.WithTimeout(context.Background(), stopTime)
 	defer cancel()
 	server.Stop(ctx)

@@ -40,3 +40,18 @@ type Verdict struct {
 	TestUncertaintyRatio  *float64 `json:"test_uncertainty_ratio,omitempty"`
 	Deficiencies          []string `json:"deficiencies,omitempty"`
 }
+
+// AlarmPlan is what an alarm rule's test goes by, and what it buys: whole points
+// of a CUSUM, or the lines of a sequential probability ratio test.
+type AlarmPlan struct {
+	Gain               int64   `json:"gain,omitempty"`
+	Drift              int64   `json:"drift,omitempty"`
+	Threshold          int64   `json:"threshold,omitempty"`
+	Start              int64   `json:"start,omitempty"`
+	AcceptIntercept    float64 `json:"accept_intercept,omitempty"`
+	RejectIntercept    float64 `json:"reject_intercept,omitempty"`
+	Slope              float64 `json:"slope,omitempty"`
+	FalseAlarmAttempts float64 `json:"false_alarm_attempts"`
+	FoundAttempts      float64 `json:"found_attempts"`
+	Summary            string  `json:"summary"`
+}

@@ -8,6 +8,54 @@ import (
 	"jointledger/ent"
 )
 
+// The AlarmFunc type is an adapter to allow the use of ordinary
+// function as Alarm mutator.
+type AlarmFunc func(context.Context, *ent.AlarmMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f AlarmFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.AlarmMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.AlarmMutation", m)
+}
+
+// The AlarmProgressFunc type is an adapter to allow the use of ordinary
+// function as AlarmProgress mutator.
+type AlarmProgressFunc func(context.Context, *ent.AlarmProgressMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f AlarmProgressFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.AlarmProgressMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.AlarmProgressMutation", m)
+}
+
+// The AlarmRuleFunc type is an adapter to allow the use of ordinary
+// function as AlarmRule mutator.
+type AlarmRuleFunc func(context.Context, *ent.AlarmRuleMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f AlarmRuleFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.AlarmRuleMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.AlarmRuleMutation", m)
+}
+
+// The AlarmStateFunc type is an adapter to allow the use of ordinary
+// function as AlarmState mutator.
+type AlarmStateFunc func(context.Context, *ent.AlarmStateMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f AlarmStateFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.AlarmStateMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.AlarmStateMutation", m)
+}
+
 // The AttachmentFunc type is an adapter to allow the use of ordinary
 // function as Attachment mutator.
 type AttachmentFunc func(context.Context, *ent.AttachmentMutation) (ent.Value, error)

@@ -9,6 +9,109 @@ import (
 )
 
 var (
+	// AlarmsColumns holds the columns for the "alarms" table.
+	AlarmsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt64},
+		{Name: "test", Type: field.TypeUint8},
+		{Name: "statistic", Type: field.TypeFloat64},
+		{Name: "threshold", Type: field.TypeFloat64},
+		{Name: "failures", Type: field.TypeInt64},
+		{Name: "attempts", Type: field.TypeInt64},
+		{Name: "sentence", Type: field.TypeString},
+		{Name: "rule_id", Type: field.TypeInt},
+		{Name: "cause_id", Type: field.TypeInt64},
+	}
+	// AlarmsTable holds the schema information for the "alarms" table.
+	AlarmsTable = &schema.Table{
+		Name:       "alarms",
+		Columns:    AlarmsColumns,
+		PrimaryKey: []*schema.Column{AlarmsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "alarms_alarm_rules_rule",
+				Columns:    []*schema.Column{AlarmsColumns[7]},
+				RefColumns: []*schema.Column{AlarmRulesColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+			{
+				Symbol:     "alarms_records_cause",
+				Columns:    []*schema.Column{AlarmsColumns[8]},
+				RefColumns: []*schema.Column{RecordsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "alarm_rule_id",
+				Unique:  false,
+				Columns: []*schema.Column{AlarmsColumns[7]},
+			},
+		},
+	}
+	// AlarmProgressColumns holds the columns for the "alarm_progress" table.
+	AlarmProgressColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt},
+		{Name: "turn", Type: field.TypeInt64},
+		{Name: "positions", Type: field.TypeJSON},
+		{Name: "awaited", Type: field.TypeJSON},
+	}
+	// AlarmProgressTable holds the schema information for the "alarm_progress" table.
+	AlarmProgressTable = &schema.Table{
+		Name:       "alarm_progress",
+		Columns:    AlarmProgressColumns,
+		PrimaryKey: []*schema.Column{AlarmProgressColumns[0]},
+	}
+	// AlarmRulesColumns holds the columns for the "alarm_rules" table.
+	AlarmRulesColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "version", Type: field.TypeInt},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "update_time", Type: field.TypeInt64},
+		{Name: "code", Type: field.TypeString, Unique: true},
+		{Name: "description", Type: field.TypeString},
+		{Name: "grouping", Type: field.TypeUint8},
+		{Name: "kinds", Type: field.TypeJSON},
+		{Name: "test", Type: field.TypeUint8},
+		{Name: "in_control", Type: field.TypeFloat64},
+		{Name: "out_of_control", Type: field.TypeFloat64},
+		{Name: "run_length", Type: field.TypeFloat64},
+		{Name: "alpha", Type: field.TypeFloat64},
+		{Name: "beta", Type: field.TypeFloat64},
+		{Name: "plan", Type: field.TypeJSON},
+		{Name: "count_history", Type: field.TypeBool},
+		{Name: "active", Type: field.TypeBool},
+	}
+	// AlarmRulesTable holds the schema information for the "alarm_rules" table.
+	AlarmRulesTable = &schema.Table{
+		Name:       "alarm_rules",
+		Columns:    AlarmRulesColumns,
+		PrimaryKey: []*schema.Column{AlarmRulesColumns[0]},
+	}
+	// AlarmStatesColumns holds the columns for the "alarm_states" table.
+	AlarmStatesColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "rule_id", Type: field.TypeInt},
+		{Name: "group_id", Type: field.TypeInt},
+		{Name: "points", Type: field.TypeInt64},
+		{Name: "failures", Type: field.TypeInt64},
+		{Name: "attempts", Type: field.TypeInt64},
+		{Name: "records", Type: field.TypeInt64},
+		{Name: "signals", Type: field.TypeInt64},
+		{Name: "verdict", Type: field.TypeUint8},
+	}
+	// AlarmStatesTable holds the schema information for the "alarm_states" table.
+	AlarmStatesTable = &schema.Table{
+		Name:       "alarm_states",
+		Columns:    AlarmStatesColumns,
+		PrimaryKey: []*schema.Column{AlarmStatesColumns[0]},
+		Indexes: []*schema.Index{
+			{
+				Name:    "alarm_state_key",
+				Unique:  true,
+				Columns: []*schema.Column{AlarmStatesColumns[1], AlarmStatesColumns[2]},
+			},
+		},
+	}
 	// AttachmentsColumns holds the columns for the "attachments" table.
 	AttachmentsColumns = []*schema.Column{
 		{Name: "id", Type: field.TypeInt, Increment: true},
@@ -962,6 +1065,10 @@ var (
 	}
 	// Tables holds all the tables in the schema.
 	Tables = []*schema.Table{
+		AlarmsTable,
+		AlarmProgressTable,
+		AlarmRulesTable,
+		AlarmStatesTable,
 		AttachmentsTable,
 		BatchesTable,
 		BlobsTable,
@@ -999,6 +1106,11 @@ var (
 )
 
 func init() {
+	AlarmsTable.ForeignKeys[0].RefTable = AlarmRulesTable
+	AlarmsTable.ForeignKeys[1].RefTable = RecordsTable
+	AlarmProgressTable.Annotation = &entsql.Annotation{
+		Table: "alarm_progress",
+	}
 	AttachmentsTable.ForeignKeys[0].RefTable = RecordsTable
 	CellsTable.ForeignKeys[0].RefTable = TowersTable
 	CorrectionsTable.ForeignKeys[0].RefTable = RecordsTable

@@ -6,6 +6,18 @@ import (
 	"entgo.io/ent/dialect/sql"
 )
 
+// Alarm is the predicate function for alarm builders.
+type Alarm func(*sql.Selector)
+
+// AlarmProgress is the predicate function for alarmprogress builders.
+type AlarmProgress func(*sql.Selector)
+
+// AlarmRule is the predicate function for alarmrule builders.
+type AlarmRule func(*sql.Selector)
+
+// AlarmState is the predicate function for alarmstate builders.
+type AlarmState func(*sql.Selector)
+
 // Attachment is the predicate function for attachment builders.
 type Attachment func(*sql.Selector)
 

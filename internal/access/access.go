@@ -47,11 +47,15 @@ const (
 	Correct
 	// Attach attaches photos and certificates to records.
 	Attach
+	// RankPeople sets people apart by name in a comparison, model or order of
+	// standing. What each has on record is read as everything else.
+	RankPeople
 )
 
 var actionWords = map[Action]string{
 	Read: "read", Register: "register or change things", Record: "add records",
 	Decide: "hold, release, decide or sign off", Correct: "correct records", Attach: "attach files to records",
+	RankPeople: "rank or compare people by name",
 }
 
 // scope is where a role may do something.
@@ -64,7 +68,7 @@ const (
 
 // table is role by action; what is not in it is not allowed.
 var table = map[Role]map[Action]scope{
-	RoleFull: {Read: everywhere, Register: everywhere, Record: everywhere, Decide: everywhere, Correct: everywhere, Attach: everywhere},
+	RoleFull: {Read: everywhere, Register: everywhere, Record: everywhere, Decide: everywhere, Correct: everywhere, Attach: everywhere, RankPeople: everywhere},
 }
 
 type principalKey struct{}

@@ -11,7 +11,7 @@ import (
 func TestAllow(t *testing.T) {
 	ctx := context.Background()
 	for _, p := range []access.Principal{access.Local, access.Bearer} {
-		for _, a := range []access.Action{access.Read, access.Register, access.Record, access.Decide, access.Correct, access.Attach} {
+		for _, a := range []access.Action{access.Read, access.Register, access.Record, access.Decide, access.Correct, access.Attach, access.RankPeople} {
 			if err := access.Allow(access.With(ctx, p), a); err != nil {
 				t.Errorf("%s, action %d: %v", p.Name, a, err)
 			}
@@ -26,6 +26,7 @@ func TestAllow(t *testing.T) {
 		access.Read: "visitor may not read", access.Register: "visitor may not register or change things",
 		access.Record: "visitor may not add records", access.Decide: "visitor may not hold, release, decide or sign off",
 		access.Correct: "visitor may not correct records", access.Attach: "visitor may not attach files to records",
+		access.RankPeople: "visitor may not rank or compare people by name",
 	} {
 		if err := access.Allow(visitor, a); err == nil || err.Error() != want {
 			t.Errorf("action %d: %v; expected %q", a, err, want)

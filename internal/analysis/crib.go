@@ -53,8 +53,8 @@ type CribPage struct {
 // CribTool is one tool on the page.
 type CribTool struct {
 	Tool ledger.Tool
-	// Holder is empty for the crib.
-	Holder string
+	// Holder is empty for the crib; HolderName is what the person is called.
+	Holder, HolderName string
 	// Since is when it was lent, came back or was put on hold; the zero time when
 	// nothing is on record.
 	Since time.Time
@@ -176,7 +176,7 @@ func cribTool(t TrackedTool, items []PolicyItem) CribTool {
 	if t.Custody != nil {
 		c.Since = t.Custody.Since
 		if t.lent() {
-			c.Holder, c.ExpectedBack = t.Custody.Holder, t.Custody.ExpectedBack
+			c.Holder, c.HolderName, c.ExpectedBack = t.Custody.Holder, t.Custody.HolderName, t.Custody.ExpectedBack
 		}
 	}
 	for _, i := range items {

@@ -20,15 +20,23 @@ const (
 	DueByEvent
 	DueNeverCalibrated
 	DueCalibrationFailed
+	DueByDays
+	DueFailed
+	DueNeverDone
+	DueByShift
 )
 
 // DueReasons are the words of DueReason.
 var DueReasons = ledger.NewWords[DueReason]("reason",
-	"months", "cycles", "event", "never-calibrated", "calibration-failed")
+	"months", "cycles", "event", "never-calibrated", "calibration-failed",
+	"days", "failed", "never-done", "shift")
 
-// DueItem is one tool that is due, by the earliest of its policies.
+// DueItem is one action that is due on one tool, by the earliest of what its
+// policy sets.
 type DueItem struct {
 	Tool ledger.Tool
+	// Action is what is due.
+	Action ledger.PolicyAction
 	// DueAt is in the time zone of the tool's home site.
 	DueAt  time.Time
 	Reason DueReason
@@ -40,10 +48,16 @@ type DueItem struct {
 	Detail string
 	// LastCalibration is the zero time for never.
 	LastCalibration time.Time
+	// LastDone is when the action was last done; the zero time for never.
+	LastDone time.Time
 	// CyclesUsed counts fasteners tightened since then, in any pass.
 	CyclesUsed int64
 	// CyclesAllowed is 0 for no such policy.
 	CyclesAllowed int64
+	// Custody says where the tool is; nil when no change of custody is on record.
+	Custody *ToolCustody
+	// Holder is the person who has it; empty when nobody does.
+	Holder string
 }
 
 // Due says which tools are past due at asOf or fall due within the time after
@@ -72,12 +86,12 @@ func Due(inputs []DueInput, asOf time.Time, within time.Duration) ([]DueItem, er
 
 // earliest gives the item of the policy that comes first; false when none does.
 func earliest(in DueInput, asOf time.Time) (DueItem, bool, error) {
-	item := DueItem{Tool: in.Tool, CyclesAllowed: int64(in.Tool.IntervalCycles)}
+	item := DueItem{Tool: in.Tool, Action: ledger.ActionCalibration, CyclesAllowed: int64(in.Tool.IntervalCycles)}
 	for _, u := range in.Uses {
 		item.CyclesUsed += u.Fasteners
 	}
 	if in.Last != nil {
-		item.LastCalibration = in.Last.OccurTime
+		item.LastCalibration, item.LastDone = in.Last.OccurTime, in.Last.OccurTime
 	}
 	claims, err := claimsOf(in, asOf)
 	if err != nil || len(claims) == 0 {

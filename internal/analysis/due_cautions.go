@@ -20,7 +20,7 @@ func DueCautions(items []DueItem) []string {
 		cautions = append(cautions, "A forecast of cycles assumes that recent use goes on, and counts only tightenings recorded with the tool: use that was not recorded makes it due earlier.")
 	}
 	if slices.ContainsFunc(items, func(i DueItem) bool { return i.Reason == DueCalibrationFailed }) {
-		cautions = append(cautions, "A failed calibration is judged here by simple acceptance, without the measurement's uncertainty; the laboratory's certificate and its decision rule govern.")
+		cautions = append(cautions, "A failed calibration is judged here under the decision rule named with it, by simple acceptance where none is: then without the measurement's uncertainty. The laboratory's certificate and the rule agreed with it govern.")
 	}
 	return cautions
 }

@@ -9,11 +9,16 @@ import (
 	"jointledger/internal/metrology"
 )
 
-// failedCalibration says whether the newest calibration left the tool outside
-// the limit of ISO 6789-1:2017 for its type and class, under simple acceptance:
-// as left, or as found when it was not adjusted. A tool without a type and class
-// or without a maximum torque has no such limit.
+// failedCalibration says whether the newest calibration did not let the tool
+// pass: by the verdict that is kept with it, under its decision rule; where none
+// is kept, outside the limit of ISO 6789-1:2017 for its type and class under
+// simple acceptance. The readings are those as left, or as found when it was not
+// adjusted. A tool without a type and class or without a maximum torque has no
+// such limit.
 func failedCalibration(in DueInput) (claim, bool) {
+	if v := in.Last.Verdict; v != nil {
+		return failedVerdict(in, v)
+	}
 	class, err := metrology.ParseToolClass(in.Tool.TypeClass)
 	if err != nil {
 		return claim{}, false
@@ -33,6 +38,28 @@ func failedCalibration(in DueInput) (claim, bool) {
 	return claim{at: in.Last.OccurTime, reason: DueCalibrationFailed, detail: fmt.Sprintf(
 		"The calibration on %s found %s %s at %g N.m, outside ±%g %% for %s (ISO 6789-1:2017).",
 		day(in.Last.OccurTime, in.Location), deviation, phaseWords[worst.phase], worst.reading.Target, limit, class.Code())}, true
+}
+
+func failedVerdict(in DueInput, v *ledger.CalibrationVerdict) (claim, bool) {
+	if v.Left() == 0 || v.Left().Accepted() {
+		return claim{}, false
+	}
+	phase, worst := v.LeftIn()
+	deviation := "no torque at all"
+	if worst != nil {
+		deviation = fmt.Sprintf("a deviation of %+.1f %%", *worst)
+	}
+	where, of := "", ""
+	if target, ok := in.Last.WorstTarget(phase); ok {
+		where = fmt.Sprintf(" at %g N.m", target)
+	}
+	if in.Tool.TypeClass != "" {
+		of = " for " + in.Tool.TypeClass
+	}
+	return claim{at: in.Last.OccurTime, reason: DueCalibrationFailed, detail: fmt.Sprintf(
+		"The calibration on %s found %s %s%s against ±%g %%%s (ISO 6789-1:%s): %s under %s.",
+		day(in.Last.OccurTime, in.Location), deviation, phaseWords[phase], where, v.LimitPercent, of, v.Edition,
+		ledger.Verdicts.Name(v.Left()), ledger.DecisionRules.Name(v.Rule))}, true
 }
 
 var phaseWords = map[ledger.CalibrationPhase]string{ledger.AsFound: "as found", ledger.AsLeft: "as left"}

@@ -18,16 +18,18 @@ const (
 	ByPerson
 	ByTool
 	ByMonth
+	ByWeek
+	ByDay
 )
 
 // Groupings are the words of Grouping.
 var Groupings = ledger.NewWords[Grouping]("grouping",
 	"site", "region", "lot", "supplier", "treatment", "material", "thread",
-	"driving-method", "person", "tool", "month")
+	"driving-method", "person", "tool", "month", "week", "day")
 
 // GroupValue is the value of one grouping: a code or number as registered, the
 // ledger's word for a treatment, material or driving method, `YYYY-MM` for a
-// month. It is empty where the records name none.
+// month, `YYYY-Www` for a week, `YYYY-MM-DD` for a day. It is empty where the records name none.
 type GroupValue struct {
 	Grouping Grouping
 	Value    string

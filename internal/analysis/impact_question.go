@@ -3,6 +3,7 @@ package analysis
 import (
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -127,4 +128,20 @@ func ProvenAt(tool ledger.Tool, location *time.Location, calibrations []ledger.C
 	}
 	due, err := metrology.CalendarDue(inForce.OccurTime, tool.IntervalMonths, location)
 	return err == nil && !at.After(due)
+}
+
+// WorstPercent is the deviation of test points farthest from zero, percent of the
+// reference; nil when a reading shows no torque at all, and for no points.
+func WorstPercent(points []ImpactPoint) *float64 {
+	var worst *float64
+	for _, p := range points {
+		if p.WorstPercent == nil {
+			return nil
+		}
+		if worst == nil || math.Abs(*p.WorstPercent) > math.Abs(*worst) {
+			v := *p.WorstPercent
+			worst = &v
+		}
+	}
+	return worst
 }

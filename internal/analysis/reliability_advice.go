@@ -10,7 +10,7 @@ import (
 // adviseInterval estimates the interval for the target and turns it into advice.
 // An interval is changed only on evidence: it is shortened when so few in
 // tolerance are improbable at the target, or the upper limit of the estimate lies
-// below it; it is lengthened when the lower limit lies above it, from enough
+// below it and more than a few results say so; it is lengthened when the lower limit lies above it, from enough
 // results, and by the cap at most.
 func adviseInterval(observations []reliability.Observation, present float64, policy bool, unit string, o ReliabilityOptions) (IntervalAdvice, error) {
 	a := IntervalAdvice{Present: present, PresentFromPolicy: policy, Action: KeepInterval, Recommended: present}
@@ -45,6 +45,8 @@ func adviseInterval(observations []reliability.Observation, present float64, pol
 	}
 	// A bound that computes as the present interval less its last digits is it.
 	switch best := bestInterval(e); {
+	case best < present*(1-1e-9) && verdict != reliability.IntervalTooLong && e.Upper != nil && *e.Upper < present && n < leastToShorten:
+		a.Reason = fmt.Sprintf("Kept: the estimate lies below the present interval, but an interval is not shortened by an estimate from %s; at least %d are wanted (common practice, no source). Look into each tool that failed.", quantity(n, "result"), leastToShorten)
 	case best < present*(1-1e-9) && (verdict == reliability.IntervalTooLong || e.Upper != nil && *e.Upper < present):
 		a.Action, a.Recommended = ShortenInterval, best
 		a.Reason = fmt.Sprintf("Shortened: %d of %d in tolerance falls short of the target of %g %%.", in, n, 100*o.Target)
@@ -63,6 +65,10 @@ func adviseInterval(observations []reliability.Observation, present float64, pol
 	}
 	return a, nil
 }
+
+// leastToShorten is from how many results an estimate alone shortens an interval:
+// one early failure of three would ask for a calibration every few days.
+const leastToShorten = 5
 
 // bestInterval is the estimate, or the bound where there is only one.
 func bestInterval(e reliability.TargetIntervalEstimate) float64 {

@@ -30,6 +30,15 @@ func (t TrackedTool) lent() bool {
 	return false
 }
 
+// Holder is the person who has the tool; empty when it lies in a crib, is on its
+// way or lost.
+func (t TrackedTool) Holder() string {
+	if !t.lent() {
+		return ""
+	}
+	return t.Custody.Holder
+}
+
 // refusal makes the reason why the tool does not count.
 func (t TrackedTool) refusal(reason RefusalReason, at time.Time, format string, args ...any) *ToolRefusal {
 	return &ToolRefusal{Serial: t.Due.Tool.Serial, Reason: reason, At: at, Detail: fmt.Sprintf(format, args...)}

@@ -14,9 +14,10 @@ import (
 type ToolCustody struct {
 	Kind ledger.CustodyKind
 	Site string
-	// Holder is the person who has it; empty for the crib.
-	Holder string
-	Since  time.Time
+	// Holder is the person who has it; empty for the crib. HolderName is what the
+	// person is called, where it is known.
+	Holder, HolderName string
+	Since              time.Time
 	// ExpectedBack is when it is to come back; the zero time when nothing was agreed.
 	ExpectedBack time.Time
 }

@@ -19,7 +19,7 @@ const module = "jointledger/"
 var pure = []string{
 	"internal/ledger", "internal/nearest", "internal/quantity", "internal/stats", "internal/metrology",
 	"internal/bolting", "internal/sealing", "internal/sampling", "internal/analysis", "internal/fleetgen",
-	"internal/regression", "internal/rules", "internal/handover", "internal/label", "internal/report", "internal/controlchart", "internal/sequential", "internal/reliability", "internal/calendar",
+	"internal/regression", "internal/rules", "internal/handover", "internal/label", "internal/report", "internal/termfigure", "internal/controlchart", "internal/sequential", "internal/reliability", "internal/calendar",
 }
 
 var pureLibraries = []string{"gonum.org/v1/gonum", "github.com/google/uuid", "github.com/agnivade/levenshtein", "github.com/arran4/golang-ical"}
@@ -42,8 +42,8 @@ var may = map[string][]string{
 	"internal/access":                {"internal/ledger"},
 	"internal/rpc":                   {"internal/access", "internal/ledger", "proto/jointledger/v1"},
 	"internal/service":               {"internal/rules", "internal/access", "internal/rpc", "internal/ledger", "internal/analysis", "internal/stats", "internal/metrology", "internal/store", "proto/jointledger/v1"},
-	"internal/cli":                   {"internal/rules", "internal/label", "internal/cli", "internal/ledger", "internal/nearest", "internal/report", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
-	"internal/bench":                 {"internal/fleetgen", "internal/ledger", "internal/pgcluster", "internal/rpc", "internal/service", "internal/store", "proto/jointledger/v1"},
+	"internal/cli":                   {"internal/calendar", "internal/rules", "internal/label", "internal/cli", "internal/ledger", "internal/nearest", "internal/report", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
+	"internal/bench":                 {"internal/analysis", "internal/fleetgen", "internal/ledger", "internal/pgcluster", "internal/rpc", "internal/service", "internal/store", "proto/jointledger/v1"},
 	"cmd/trackerd":                   {"internal/rpc", "internal/service", "internal/store", "internal/access", "internal/ledger"},
 	"cmd/trackctl":                   {"internal/cli"},
 	"internal/architecture":          {},
@@ -65,6 +65,7 @@ var only = map[string][]string{
 	"github.com/spf13/cobra":           {"internal/cli", "cmd/trackerd"},
 	"jointledger/internal/store":       {"internal/store", "internal/service", "internal/bench", "cmd/trackerd"},
 	"github.com/boombuler/barcode":     {"internal/cli"},
+	"github.com/parquet-go/parquet-go": {"internal/cli/columnar"},
 	"jointledger/internal/pgcluster":   {"internal/store", "internal/bench"},
 }
 

@@ -34,6 +34,7 @@ func main() {
 	log.SetFlags(0)
 	engines := flag.String("engines", "sqlite,postgres", "which engines to measure")
 	seconds := flag.Float64("seconds", 3, "how long each measurement runs")
+	what := flag.String("what", "writes", "what to measure: writes, or due (what falls due among 100,000 tools)")
 	jsonFile := flag.String("json", "", "write the figures to this file too")
 	profile := flag.String("cpuprofile", "", "write a CPU profile of the whole run to this file")
 	flag.Parse()
@@ -50,14 +51,19 @@ func main() {
 	ctx := context.Background()
 	span := time.Duration(*seconds * float64(time.Second))
 
-	var figures []figure
-	empty, err := emptyCalls(ctx, span)
-	if err != nil {
-		log.Fatal(err)
+	if *what != "writes" && *what != "due" {
+		log.Fatalf("-what: expected writes or due, got %q", *what)
 	}
-	figures = append(figures, empty...)
+	var figures, empty []figure
+	var err error
+	if *what == "writes" {
+		if empty, err = emptyCalls(ctx, span); err != nil {
+			log.Fatal(err)
+		}
+		figures = append(figures, empty...)
+	}
 	for _, name := range strings.Split(*engines, ",") {
-		measured, err := measureEngine(ctx, name, span, empty)
+		measured, err := measureEngine(ctx, name, *what, span, empty)
 		if err != nil {
 			log.Fatalf("%s: %v", name, err)
 		}
@@ -90,7 +96,7 @@ func printTable(figures []figure) {
 
 // measureEngine measures one engine, on fresh databases for the limits and for
 // the server alike.
-func measureEngine(ctx context.Context, name string, span time.Duration, empty []figure) ([]figure, error) {
+func measureEngine(ctx context.Context, name, what string, span time.Duration, empty []figure) ([]figure, error) {
 	var config func(string) (store.Config, error)
 	switch name {
 	case "sqlite":
@@ -109,6 +115,13 @@ func measureEngine(ctx context.Context, name string, span time.Duration, empty [
 		}
 	default:
 		return nil, fmt.Errorf("there is no engine of this name; expected sqlite or postgres")
+	}
+	if what == "due" {
+		c, err := config("due")
+		if err != nil {
+			return nil, err
+		}
+		return measureDue(ctx, name, c)
 	}
 	rawConfig, err := config("raw")
 	if err != nil {

@@ -25,7 +25,14 @@ func (a *app) calibrationAdd() *cobra.Command {
 	cmd := a.command("add SERIAL", "Record a calibration of a tool",
 		"Each --as-found and --as-left is one test point in newton metres: the target, its\n"+
 			"readings parted by semicolons, and the expanded uncertainty if it is known:\n"+
-			"  --as-left \"24: 24.01;24.21;24.37 ± 0.288\"")
+			"  --as-left \"24: 24.01;24.21;24.37 ± 0.288\"\n"+
+			"The server computes the verdict from the readings, for a tool with a type and class\n"+
+			"of ISO 6789-1: every reading must lie within the limit, under the decision rule that\n"+
+			"--rule names, simple-acceptance when it is not given. It is kept with the readings. A\n"+
+			"declaration of conformance is no calibration certificate: it starts the interval of\n"+
+			"a new tool and of no other.\n\n"+caution)
+	cmd.Example = "  trackctl calibration add TW-ASH-01 --as-left \"24: 24.01;24.21;24.37;24.1;24.2 ± 0.288\" --coverage-factor 2 \\\n" +
+		"    --laboratory \"Fell Metrology\" --certificate FM-118 --document calibration-certificate --rule guard-band --stated-verdict pass"
 	f := newFields(cmd)
 	finish := calibrationFields(f, record)
 	entry.flags(f)
@@ -58,13 +65,26 @@ func calibrationFields(f *fields, record *pb.Calibration) (finish func()) {
 	f.optionalNumber(&factor, "coverage-factor", "points.coverage_factor", "coverage factor k of the uncertainties")
 	f.text(&record.Laboratory, "laboratory", "laboratory", "laboratory")
 	f.text(&record.Certificate, "certificate", "certificate", "certificate number")
+	certificateFields(f, record)
 	return func() {
+		// Flags stand in any order; the readings before adjustment come first.
+		slices.SortStableFunc(record.Points, func(a, b *pb.CalibrationPoint) int { return int(a.GetPhase()) - int(b.GetPhase()) })
 		for _, p := range record.Points {
 			if factor != nil {
 				p.CoverageFactor = *factor
 			}
 		}
 	}
+}
+
+// certificateFields binds the flags of what the certificate says besides readings.
+func certificateFields(f *fields, record *pb.Calibration) {
+	wordField(f, &record.Document, ledger.CalibrationDocuments, "document", "document", "what the certificate is")
+	wordField(f, &record.DecisionRule, ledger.DecisionRules, "rule", "decision_rule", "decision rule of the verdict")
+	wordField(f, &record.StatedVerdict, ledger.Verdicts, "stated-verdict", "stated_verdict", "the laboratory's own verdict")
+	f.temperature(&record.AirCelsius, "air", "air_celsius", "air temperature during the calibration")
+	f.optionalNumber(&record.HumidityPercent, "humidity", "humidity_percent", "relative humidity during the calibration, percent")
+	f.number(&record.DeviceUncertaintyPercent, "device-uncertainty", "device_uncertainty_percent", "expanded uncertainty of the measuring device, percent of reading")
 }
 
 // parsePoint reads a test point: `TARGET: READING;READING ± UNCERTAINTY`.
@@ -111,6 +131,13 @@ func (a *app) calibrate(ctx context.Context, args []string, f *fields, record *p
 	names["tool"] = "SERIAL"
 	delete(names, "points")
 	s := sent{kind: ledger.KindCalibration, id: id, summary: sentence("calibration of "+ledger.ShortName(tool), counted(len(record.Points), "test point")), names: names}
+	s.calibration = func() (*pb.Calibration, error) {
+		conn, err := a.dial()
+		if err != nil {
+			return nil, err
+		}
+		return pb.NewToolServiceClient(conn).GetCalibration(ctx, &pb.GetCalibrationRequest{Name: record.Name})
+	}
 	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
 		return outcomesOf(pb.NewToolServiceClient(conn).RecordCalibrations(ctx, &pb.RecordCalibrationsRequest{Calibrations: []*pb.Calibration{record}}))
 	})
@@ -130,6 +157,8 @@ func calibrationColumns() []output.Column[*pb.Calibration] {
 		}
 		return points
 	}})
+	columns = append(columns, certificateColumns(func(c *pb.Calibration) *pb.Calibration { return c })...)
+	columns = append(columns, output.Column[*pb.Calibration]{Name: "verdict", Value: func(c *pb.Calibration) any { return verdictObject(c.GetVerdict()) }})
 	return append(columns, entryColumns[*pb.Calibration]()...)
 }
 
@@ -169,11 +198,25 @@ func pointColumns() []output.Column[point] {
 func calibrationPointColumns() []output.Column[point] {
 	columns := calibrationHead(func(p point) *pb.Calibration { return p.calibration })
 	columns = append(columns, pointColumns()...)
+	columns = append(columns, certificateColumns(func(p point) *pb.Calibration { return p.calibration })...)
+	for _, c := range verdictColumns() {
+		name := c.Name
+		if name == "decision_rule" {
+			name = "verdict_rule" // beside the rule that was asked for
+		}
+		columns = append(columns, output.Column[point]{Name: name, Value: func(p point) any {
+			if v := p.calibration.GetVerdict(); v != nil {
+				return c.Value(v)
+			}
+			return nil
+		}})
+	}
+	columns = append(columns, output.Column[point]{Heading: "VERDICT", Text: func(p point) string { return verdictWord(p.calibration) }})
 	return append(columns, entryColumns[point]()...)
 }
 
 // writeCalibrations writes the calibrations that read gives.
-func writeCalibrations(a *app, limit int, read fetch[*pb.Calibration]) error {
+func writeCalibrations(a *app, limit int, read fetch[*pb.Calibration], notes ...output.Note) error {
 	if a.format == output.JSON {
 		return list(a, limit, "calibrations", calibrationColumns(), read)
 	}
@@ -192,7 +235,7 @@ func writeCalibrations(a *app, limit int, read fetch[*pb.Calibration]) error {
 	if err != nil {
 		return err
 	}
-	return w.Close()
+	return w.Close(notes...)
 }
 
 func (a *app) calibrationList() *cobra.Command {
@@ -243,5 +286,5 @@ func (a *app) calibrationShow() *cobra.Command {
 func showCalibration(a *app, c *pb.Calibration) error {
 	return writeCalibrations(a, 0, func(int32, string) ([]*pb.Calibration, string, error) {
 		return []*pb.Calibration{c}, "", nil
-	})
+	}, output.Note{Text: verdictLines(c)})
 }

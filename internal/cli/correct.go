@@ -150,8 +150,8 @@ func bindReplacement(k *recordKind, r record) (*fields, func()) {
 func forgetAssigned(r record) {
 	setString(r, "name", "")
 	setString(r, "specification", "")
-	if _, isCalibration := r.(*pb.Calibration); isCalibration {
-		setString(r, "site", "")
+	if c, isCalibration := r.(*pb.Calibration); isCalibration {
+		c.Site, c.Verdict = "", nil
 	}
 	if i, isIncident := r.(*pb.Incident); isIncident && i.GetJoint() != "" {
 		i.Site = ""

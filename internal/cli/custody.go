@@ -74,6 +74,8 @@ func custodyColumns() []output.Column[*pb.CustodyChange] {
 		{Name: "kind", Heading: "KIND", Value: func(c change) any { return text(wordOf(ledger.CustodyKinds, c.GetKind())) }},
 		{Name: "site", Heading: "SITE", Value: func(c change) any { return ledger.ShortName(c.GetSite()) }},
 		{Name: "holder", Heading: "HOLDER", Value: func(c change) any { return text(ledger.ShortName(c.GetHolder())) }},
+		{Name: "override_by", Value: func(c change) any { return text(ledger.ShortName(c.GetOverrideBy())) }},
+		{Name: "override_reason", Value: func(c change) any { return text(c.GetOverrideReason()) }},
 	}...)
 	return append(columns, entryColumns[change]()...)
 }

@@ -19,16 +19,19 @@ import (
 )
 
 // dueReasons are the words of pb.DueReason, from 1.
-var dueReasons = []string{"months", "cycles", "event", "never-calibrated", "calibration-failed"}
+var dueReasons = []string{"months", "cycles", "event", "never-calibrated", "calibration-failed", "days", "failed", "never-done", "shift"}
 
 func (a *app) dueCommand() *cobra.Command {
 	request := &pb.ListDueItemsRequest{}
 	var asOf time.Time
+	var ics string
 	cmd := a.command("due", "Tools that are past due or fall due soon",
-		"A tool is due by the earliest of its policies: months since its last calibration,\n"+
-			"cycles counted from tightenings, an event such as a drop; or because it never was\n"+
-			"calibrated, or failed.")
-	cmd.Example = "  trackctl due --within 30d --site rvb"
+		"Every action that is due on a tool: calibration, periodic inspection, proof test,\n"+
+			"check before use. Each is due by the earliest of what its policy sets: months or\n"+
+			"days since it was last done, cycles counted from tightenings, an event such as a\n"+
+			"drop; or because it never was done, or the tool failed. --ics writes the due days\n"+
+			"as a calendar (RFC 5545) instead of the list.")
+	cmd.Example = "  trackctl due --within 30d --site rvb\n  trackctl due --within 13w --ics due.ics"
 	f := newFields(cmd)
 	f.bind("within", "within", "TIME", "how far to look ahead, such as 12h, 30d or 6w; only what is due already when not given", func(text string) error {
 		d, err := parseWithin(text)
@@ -52,6 +55,8 @@ func (a *app) dueCommand() *cobra.Command {
 		}
 		return err
 	})
+	f.boolean(&request.ShiftChecks, "with-shift-checks", "shift_checks", "checks owed before the first use in each shift too")
+	f.text(&ics, "ics", "ics", "write the due days as a calendar to this file; - for standard output")
 	return a.runs(cmd, func(ctx context.Context, _ []string) error {
 		conn, err := a.dial()
 		if err != nil {
@@ -61,6 +66,9 @@ func (a *app) dueCommand() *cobra.Command {
 		got, err := pb.NewAnalysisServiceClient(conn).ListDueItems(ctx, request)
 		if err != nil {
 			return a.callFailure(err, f.names())
+		}
+		if ics != "" {
+			return a.writeDueCalendar(ics, got)
 		}
 		return a.tellDue(got)
 	})
@@ -124,8 +132,12 @@ func dueColumns() []output.Column[*pb.DueItem] {
 			return nil
 		}, Text: dueText},
 		{Name: "reason", Heading: "REASON", Value: func(d item) any { return text(dueReason(d.GetReason())) }},
+		{Heading: "ACTION", Text: func(d item) string { return wordOf(ledger.PolicyActions, d.GetAction()) }},
 		{Name: "past_due", Value: func(d item) any { return d.GetPastDue() }},
 		{Name: "forecast", Value: func(d item) any { return d.GetForecast() }},
+		{Name: "holder", Heading: "WITH", Value: func(d item) any { return text(ledger.ShortName(d.GetHolder())) }, Text: func(d item) string {
+			return holderText(d.GetHolder(), d.GetHolderName())
+		}},
 		{Name: "detail", Heading: "DETAIL", Value: func(d item) any { return text(d.GetDetail()) }},
 		{Name: "last_calibration_at", Value: func(d item) any { return when(d.GetLastCalibrationTime()) }},
 		{Name: "cycles_used", Value: func(d item) any { return d.GetCyclesUsed() }},
@@ -135,6 +147,11 @@ func dueColumns() []output.Column[*pb.DueItem] {
 			}
 			return d.GetCyclesAllowed()
 		}},
+		{Name: "action", Value: func(d item) any { return text(wordOf(ledger.PolicyActions, d.GetAction())) }},
+		{Name: "last_done_at", Value: func(d item) any { return when(d.GetLastDoneTime()) }},
+		{Name: "holder_name", Value: func(d item) any { return text(d.GetHolderName()) }},
+		{Name: "custody_site", Value: func(d item) any { return text(ledger.ShortName(d.GetCustodySite())) }},
+		{Name: "since", Value: func(d item) any { return when(d.GetSinceTime()) }},
 	}
 }
 

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -104,6 +105,8 @@ type answer struct {
 	sent
 	state    string
 	findings []*pb.Finding
+	// computed is the calibration as it is kept; nil for another record.
+	computed *pb.Calibration
 }
 
 func answerColumns(s sent) []output.Column[answer] {
@@ -114,6 +117,9 @@ func answerColumns(s sent) []output.Column[answer] {
 	}
 	if s.replacement != "" {
 		columns = append(columns, output.Column[answer]{Name: "replacement_id", Value: func(o answer) any { return o.replacement }})
+	}
+	if s.calibration != nil {
+		columns = append(columns, output.Column[answer]{Name: "verdict", Value: func(o answer) any { return verdictObject(o.computed.GetVerdict()) }})
 	}
 	return append(columns, output.Column[answer]{Name: "findings", Value: func(o answer) any { return findingObjects(o.findings) }})
 }
@@ -133,6 +139,9 @@ type sent struct {
 	names map[string]string
 	// remark is what a person should know besides; empty for nothing.
 	remark string
+	// calibration reads back a calibration with the verdict that the server
+	// computed; nil for other records.
+	calibration func() (*pb.Calibration, error)
 }
 
 // batched is what every answer to a batch of records has.
@@ -164,7 +173,7 @@ func (a *app) tellOutcome(s sent, outcomes []*pb.Outcome) error {
 	if len(outcomes) != 1 {
 		return &failure{code: exitInternal, message: fmt.Sprintf("the server answered for %d records of 1", len(outcomes))}
 	}
-	o := answer{s, "taken", bySeverity(outcomes[0].GetFindings())}
+	o := answer{sent: s, state: "taken", findings: bySeverity(outcomes[0].GetFindings())}
 	word := "kept"
 	switch outcomes[0].GetState() {
 	case pb.Outcome_STATE_TAKEN:
@@ -173,11 +182,20 @@ func (a *app) tellOutcome(s sent, outcomes []*pb.Outcome) error {
 	default:
 		return refused(outcomes[0].GetRefusal(), s.names)
 	}
+	var verdict []string
+	if s.calibration != nil {
+		var err error
+		if o.computed, err = s.calibration(); err != nil {
+			verdict = []string{"the verdict can't be read now: " + a.callFailure(err, nil).message + "; see calibration show " + s.id}
+		} else {
+			verdict = verdictLines(o.computed)
+		}
+	}
 	if a.format != output.Table {
 		return output.Show(a.config(), "outcomes", answerColumns(s), o)
 	}
 	lines := []string{fmt.Sprintf("%s: %s  (id %s)", word, output.Printable(s.summary), s.id)}
-	for _, f := range append(findingLines(o), given("", s.remark)...) {
+	for _, f := range slices.Concat(findingLines(o), verdict, given("", s.remark)) {
 		lines = append(lines, output.Wrap(output.Printable(f)))
 	}
 	_, err := fmt.Fprintln(a.out, strings.Join(lines, "\n"))

@@ -28,6 +28,7 @@ const exitCodesHelp = `Exit codes, after sysexits.h:
 
    0  done
    1  handover: the record was written and is not complete
+      ready --strict: the kit list is not filled
   64  the command line is wrong
   65  the data is not valid or was refused
   66  an input file or folder is missing or not readable

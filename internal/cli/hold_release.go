@@ -192,7 +192,7 @@ func (a *app) tellEach(w output.Writer[answer], s sent, o *pb.Outcome) error {
 	if !ok {
 		return refused(o.GetRefusal(), s.names)
 	}
-	return w.Row(answer{s, state, bySeverity(o.GetFindings())})
+	return w.Row(answer{sent: s, state: state, findings: bySeverity(o.GetFindings())})
 }
 
 // outcomeStates are the words of what became of a record that was not refused.

@@ -22,8 +22,8 @@ import (
 const importHelp = `FOLDER holds CSV files (UTF-8, a header line, times with their zone, several
 readings in one cell parted by semicolons), one per kind of thing or record:
 sites, people, specs, lots, batches, tools, towers, cells, joints, lot_movements,
-calibrations, custody, sealings, tightenings, incidents, inspections. They are
-taken in this order; any may be missing. Cells that joints.csv names need no file
+calibrations, tool_checks, custody, sealings, tightenings, incidents, inspections. They
+are taken in this order; any may be missing. Cells that joints.csv names need no file
 of their own. Their columns are listed by ` + "`trackctl help import-format`" + `.
 
 A file with a bad line is not taken at all, nor is one that needs it, unless

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"jointledger/internal/cli/output"
+	pb "jointledger/proto/jointledger/v1"
 )
 
 // jsonAnswer says what the JSON of some commands looks like.
@@ -48,21 +49,26 @@ func thingAnswers() []jsonAnswer {
 		thing(siteNoun(), "site"), thing(towerNoun(), "tower"), thing(cellNoun(), "cell"), thing(jointNoun(), "joint"),
 		thing(specNoun(), "spec", "cautions"), thing(lotNoun(), "lot"), thing(batchNoun(), "batch"),
 		thing(substitutionNoun(), "substitution", "cautions"), thing(toolNoun(), "tool"), thing(personNoun(), "person"),
+		answerOf("tool policies", "policies", policyDefaultColumns(), "cautions"),
+		answerOf("alarm-rule add, list, show, stop, resume", "alarm_rules", alarmRuleColumns(), "cautions"),
 		answerOf("lot stock", "stocks", lotStockColumns("")),
-		answerOf("lot where", "joints", lotUseColumns(), "lot", "stocks", "incidents", "open_holds"),
+		answerOf("lot where", "joints", lotUseColumns(), "lot", "stocks", "incidents", "open_holds", "alarms"),
 	}
 }
 
 func recordAnswers() []jsonAnswer {
 	answers := []jsonAnswer{
-		answerOf("tighten, incident, seal, inspect, custody, hold place, hold release, decide, sign-off, withdraw, calibration add, movement add",
+		answerOf("tighten, incident, seal, inspect, custody, tool lend, tool take-back, tool send, tool receive, tool lost, tool dropped, tool overloaded, tool repaired, hold place, hold release, decide, sign-off, withdraw, movement add, tool check",
 			"outcomes", answerColumns(sent{})),
+		answerOf("calibration add", "outcomes", answerColumns(sent{calibration: func() (*pb.Calibration, error) { return nil, nil }})),
+		{"(the verdict of a calibration)", "verdict", membersOf(verdictColumns()), nil},
 		answerOf("correct", "outcomes", answerColumns(sent{replacement: "given"})),
 		{"(a finding, wherever findings are)", "findings", membersOf(findingColumns()), nil},
 	}
 	for _, r := range []struct{ word, key string }{
 		{"tightenings", "tightenings"}, {"incidents", "incidents"}, {"sealings", "sealings"}, {"inspections", "inspections"}, {"calibrations", "calibrations"},
 		{"movements", "movements"}, {"custody", "custody_changes"}, {"holds", "holds"}, {"dispositions", "dispositions"}, {"sign-offs", "sign_offs"}, {"corrections", "corrections"},
+		{"tool-checks", "tool_checks"},
 	} {
 		for _, k := range recordKinds() {
 			if k.key == r.key {
@@ -71,6 +77,7 @@ func recordAnswers() []jsonAnswer {
 		}
 	}
 	return append(answers,
+		answerOf("alarms, record show (watch: each alarm an object on a line of its own)", "alarms", alarmColumns()),
 		answerOf("hold list", "holds", holdColumns((*holdCauses)(nil).column())),
 		answerOf("attach, attachments", "attachments", attachmentColumns()),
 		answerOf("attachment save", "attachments", savedColumns()),
@@ -87,6 +94,26 @@ func questionAnswers() []jsonAnswer {
 		answerOf("findings --count", "counts", findingCountColumns()),
 		answerOf("rate", "groups", rateColumns(nil, 0.95), "total", "method", "assumption", "cautions"),
 		answerOf("due", "items", dueColumns(), "as_of", "cautions"),
+		answerOf("tool out", "tools", whereaboutsColumns()),
+		answerOf("crib (and out, back_today, on_hold as to_lend)", "to_lend", cribToolColumns(), cribNoteKeys...),
+		answerOf("compare", "comparisons", comparedColumns("", "", "", forestAxis(nil)), append(comparedNotes, analysisNotes...)...),
+		answerOf("standing", "units", standingColumns("", 1), append(standingNotes, analysisNotes...)...),
+		answerOf("trend", "points", trendColumns(), append(trendNotes, analysisNotes...)...),
+		answerOf("alarm", "steps", alarmStepColumns(), append(alarmNotes, analysisNotes...)...),
+		answerOf("alarm --test sprt", "steps", sprtColumns(false), append(sprtNotes, analysisNotes...)...),
+		answerOf("spares", "items", sparesColumns(), append(sparesNotes, analysisNotes...)...),
+		answerOf("model", "coefficients", modelColumns("", ""), append(modelNotes, analysisNotes...)...),
+		answerOf("leaks", "bands", leakColumns(""), append(leakNotes, analysisNotes...)...),
+		answerOf("impact", "failed_calibrations", failedColumns(), "cautions"),
+		answerOf("impact SERIAL (gone_over as joints)", "joints", impactJointColumns(), impactNoteKeys()...),
+		answerOf("impact SERIAL (apart)", "apart", apartColumns()),
+		answerOf("impact SERIAL (failed_points as points)", "points", impactPointColumns()),
+		answerOf("impact SERIAL --hold (holds)", "holds", impactHoldColumns()),
+		answerOf("coverage", "cells", cellCoverageColumns(), "gaps", "notes", "as_of", "weeks", "method", "assumption", "cautions"),
+		answerOf("coverage --only-gaps", "gaps", gapColumns(), "notes", "as_of", "weeks", "method", "assumption", "cautions"),
+		answerOf("ready", "lines", kitAnswerColumns(), "place", "ready", "verdict", "finish_date", "finish_planned", "as_of", "method", "assumption", "cautions"),
+		answerOf("reliability", "families", familyColumns(0.95), "headline", "left_out", "as_of", "target", "confidence", "method", "assumption", "cautions"),
+		answerOf("reliability --drift", "drifts", driftColumns(), "cautions"),
 	}
 }
 

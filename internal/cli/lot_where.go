@@ -12,7 +12,7 @@ import (
 )
 
 func (a *app) lotWhere() *cobra.Command {
-	cmd := a.command("where LOT", "Find everywhere that a lot went: sites and stock, joints, incidents, holds",
+	cmd := a.command("where LOT", "Find everywhere that a lot went: sites and stock, joints, incidents, holds, alarms",
 		"What is to be done when a lot is suspect: hold place --lot, which holds it at every\nsite, and this to find it. CSV has the joints.")
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
 		name, err := resourceArg(args[0], "lots")
@@ -44,6 +44,7 @@ func (a *app) lotWhere() *cobra.Command {
 			output.Note{Key: "stocks", Value: output.ObjectsOf(lotStockColumns(name), got.GetStocks())},
 			output.Note{Key: "incidents", Value: output.ObjectsOf(incidentColumns(), got.GetIncidents())},
 			output.Note{Key: "open_holds", Value: openHoldObjects(got.GetOpenHolds(), nil)},
+			output.Note{Key: "alarms", Value: output.ObjectsOf(alarmColumns(), got.GetAlarms())},
 		)
 	})
 }
@@ -74,7 +75,10 @@ func (a *app) tellLotWhere(got *pb.FindLotResponse) error {
 	if err := section(a, "incidents", incidentColumns(), got.GetIncidents()); err != nil {
 		return err
 	}
-	return section(a, "open holds", holdColumns(), got.GetOpenHolds())
+	if err := section(a, "open holds", holdColumns(), got.GetOpenHolds()); err != nil {
+		return err
+	}
+	return section(a, "alarms", alarmColumns(), got.GetAlarms())
 }
 
 // section writes one of several tables with its title; nothing for no rows but

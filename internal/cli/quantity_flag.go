@@ -14,6 +14,15 @@ func (f *fields) torque(dst *float64, name, path, help string) {
 	})
 }
 
+// mass makes a flag for a mass, kept in kilograms.
+func (f *fields) mass(dst *float64, name, path, help string) {
+	f.bind(name, path, "MASS", help+", such as \"1.5 t\", \"1500 kg\" or \"3000 lb\"", func(text string) error {
+		v, err := quantity.ParseMass(text)
+		*dst = float64(v)
+		return err
+	})
+}
+
 // length makes a flag for a length, kept in millimetres.
 func (f *fields) length(dst *float64, name, path, help string) {
 	f.bind(name, path, "LENGTH", help+", such as \"30 mm\" or \"1-1/4 in\"", func(text string) error {

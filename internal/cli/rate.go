@@ -19,7 +19,7 @@ import (
 
 // groupings are the words for what a rate is taken by; each is the word of the
 // value of pb.Grouping at its place, from 1.
-var groupings = []string{"site", "region", "lot", "supplier", "treatment", "material", "thread", "driving-method", "person", "tool", "month"}
+var groupings = []string{"site", "region", "lot", "supplier", "treatment", "material", "thread", "driving-method", "person", "tool", "month", "week", "day"}
 
 // intervals are the words of pb.IntervalMethod, from 1.
 var intervals = []string{"wilson", "clopper-pearson", "jeffreys"}
@@ -50,8 +50,8 @@ func (a *app) rateCommand() *cobra.Command {
 		return err
 	})
 	for i, name := range groupings {
-		if name == "person" || name == "month" {
-			continue // a person is chosen with --by person, a month with --from and --to
+		if name == "person" || name == "month" || name == "week" || name == "day" {
+			continue // a person is chosen with --by person, a period with --from and --to
 		}
 		f.bind(name, "filters", "VALUE", "only this "+strings.ReplaceAll(name, "-", " ")+"; again for another", filterInto(request, pb.Grouping(i+1)))
 	}

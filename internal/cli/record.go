@@ -10,7 +10,7 @@ func (a *app) recordCommand() *cobra.Command {
 	movements, calibrations := a.movementList(), a.calibrationList()
 	movements.Use, calibrations.Use = "movements", "calibrations"
 	lists := group("list", "List records of one kind", a.listTightenings(), a.listIncidents(), a.listSealings(), a.listInspections(),
-		calibrations, movements, a.listCustody(), a.listHolds(), a.listDispositions(), a.listSignOffs(), a.listCorrections())
+		calibrations, movements, a.listCustody(), a.listHolds(), a.listDispositions(), a.listSignOffs(), a.listCorrections(), a.listToolChecks())
 	return group("record", "Records of every kind, as they were made", lists, a.recordShow())
 }
 

@@ -131,6 +131,10 @@ func controlKinds() []*recordKind {
 		newRecordKind(ledger.KindCorrection, "corrections", correctionColumns(), func(ctx context.Context, conn *grpc.ClientConn, name string) (*pb.Correction, error) {
 			return control(conn).GetCorrection(ctx, &pb.GetCorrectionRequest{Name: name})
 		}),
+		replacedBy(newRecordKind(ledger.KindToolCheck, "tool_checks", toolCheckColumns(), func(ctx context.Context, conn *grpc.ClientConn, name string) (*pb.ToolCheck, error) {
+			return pb.NewToolServiceClient(conn).GetToolCheck(ctx, &pb.GetToolCheckRequest{Name: name})
+		}), replaceToolCheck, func(c *pb.Correction, r *pb.ToolCheck) { c.Replacement = &pb.Correction_ToolCheck{ToolCheck: r} }),
+		alarmKind(),
 	}
 }
 

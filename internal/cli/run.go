@@ -110,14 +110,17 @@ func (a *app) root() *cobra.Command {
 		a.toolCommand(), a.personCommand(), a.calibrationCommand(), a.movementCommand(),
 		a.tightenCommand(), a.incidentCommand(), a.sealCommand(), a.inspectCommand(), a.custodyCommand(), a.holdCommand(),
 		a.decideCommand(), a.signOffCommand(), a.correctCommand(), a.withdrawCommand(),
-		a.recordCommand(), a.importCommand(), a.rateCommand(), a.dueCommand(),
+		a.recordCommand(), a.importCommand(), a.rateCommand(), a.dueCommand(), a.cribCommand(), a.impactCommand(),
 		a.remainingCommand(), a.progressCommand(), a.historyCommand(), a.findingsCommand(),
+		a.compareCommand(), a.standingCommand(), a.trendCommand(), a.alarmCommand(), a.sparesCommand(), a.modelCommand(), a.leaksCommand(),
 		a.attachCommand(), a.attachmentsCommand(), a.attachmentCommand(),
 		a.versionCommand(),
 		&cobra.Command{Use: "exit-codes", Short: "The codes that trackctl exits with", Long: exitCodesHelp},
 		&cobra.Command{Use: "import-format", Short: "The files and columns that import takes", Long: csvfolder.Format()},
 		jsonCommand(),
 		newReckonCommand(a), newRulesCommand(a), newLabelsCommand(a), newHandoverCommand(a),
+		a.coverageCommand(), a.readyCommand(), a.reliabilityCommand(),
+		a.alarmRuleCommand(), a.alarmsCommand(), a.watchCommand(),
 	)
 	return root
 }
@@ -171,7 +174,7 @@ var countArguments = map[string]int64{"FASTENERS": ledger.MaxFasteners, "QUANTIT
 
 var negativeNumber = regexp.MustCompile(`^unknown shorthand flag: '\d' in (-\d+)$`)
 
-var invalidArgument = regexp.MustCompile(`(?s)^invalid argument ".*?" for "(?:-\w, )?(--[a-z-]+)" flag: (.*)$`)
+var invalidArgument = regexp.MustCompile(`(?s)^invalid argument ".*?" for "(?:-\w, )?(--[a-z0-9-]+)" flag: (.*)$`)
 
 // group makes the command of a noun, which only holds others.
 func group(use, short string, commands ...*cobra.Command) *cobra.Command {

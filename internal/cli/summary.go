@@ -37,6 +37,8 @@ func summaryOf(r record) string {
 		return sentence(r.GetSealant(), named("batch", r.GetBatch()), width, surface, humidity, prefixed("splice ", wordOf(ledger.Splices, r.GetSplice())))
 	case *pb.Inspection:
 		return sentence(wordOf(ledger.InspectionKinds, r.GetKind()), wordOf(ledger.InspectionResults, r.GetResult()), r.GetPlan(), named("tool", r.GetTool()))
+	case *pb.ToolCheck:
+		return toolCheckSummary(r)
 	case *pb.Hold:
 		what := "on hold: "
 		if r.GetAction() == pb.HoldAction_HOLD_ACTION_RELEASED {

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc"
@@ -14,13 +15,20 @@ import (
 
 func (a *app) toolCommand() *cobra.Command {
 	n := toolNoun()
-	return group("tool", "Tools that are tracked by their serial", n.add(a), a.toolList(), n.show(a), n.set(a))
+	return group("tool", "Tools that are tracked by their serial", n.add(a), a.toolList(), n.show(a), n.set(a), a.toolCheck(), a.toolPolicies(),
+		a.toolLend(), a.toolTakeBack(), a.toolSend(), a.toolReceive(), a.toolLost(), a.toolDropped(), a.toolOverloaded(), a.toolRepaired(), a.toolOut())
 }
 
 func toolNoun() *noun[*pb.Tool] {
 	return &noun[*pb.Tool]{
 		word: "tool", plural: "tools", arg: "SERIAL",
-		help:     "SERIAL: letters, digits, dots, underscores and hyphens.",
+		help: "SERIAL: letters, digits, dots, underscores and hyphens. When a calibration falls\n" +
+			"due is said by the --interval flags and --due-after-event; when anything else does,\n" +
+			"by --policy ACTION=PART,PART..., once for each action:\n" +
+			"  periodic-inspection=12mo,after-event   pre-use-check=each-shift   proof-test=48mo\n" +
+			"12mo are months, 7d days, 5000cycles fasteners tightened; after-event makes it due\n" +
+			"at once after a drop, an overload or a repair; each-shift before the first use in\n" +
+			"every shift. What is usual for a kind of tool is shown by tool policies.",
 		columns:  toolColumns,
 		name:     collectionName("tools"),
 		fresh:    func() *pb.Tool { return &pb.Tool{} },
@@ -52,6 +60,10 @@ func toolColumns() []output.Column[*pb.Tool] {
 		{Name: "interval_months", Heading: "MONTHS", Value: func(t tool) any { return whole(t.GetIntervalMonths()) }},
 		{Name: "interval_cycles", Heading: "CYCLES", Value: func(t tool) any { return whole(t.GetIntervalCycles()) }},
 		{Name: "due_after_event", Value: func(t tool) any { return t.DueAfterEvent == nil || t.GetDueAfterEvent() }},
+		{Name: "rated_load_kg", Heading: "LOAD kg", Value: func(t tool) any { return figure(t.GetRatedLoadKilograms()) }},
+		{Name: "policies", Heading: "POLICIES", Value: func(t tool) any { return policyTexts(t.GetPolicies()) }, Text: func(t tool) string {
+			return strings.Join(policyTexts(t.GetPolicies()), "; ")
+		}},
 	}, stamped[tool]()...)
 }
 
@@ -65,6 +77,8 @@ func toolFields(cmd *cobra.Command, t *pb.Tool) *fields {
 	f.site(&t.HomeSite, "site", "home_site", "where it belongs")
 	f.whole(&t.IntervalMonths, "interval-months", "interval_months", "months from one calibration to the next; 0 for none")
 	f.whole(&t.IntervalCycles, "interval-cycles", "interval_cycles", "fasteners tightened from one calibration to the next; 0 for none")
+	f.mass(&t.RatedLoadKilograms, "rated-load", "rated_load_kilograms", "working load limit")
+	policyField(f, &t.Policies)
 	due := true
 	f.boolean(&due, "due-after-event", "due_after_event", "a drop or overload makes it due at once")
 	t.DueAfterEvent = &due

@@ -171,6 +171,17 @@ action=proof-test
 result=fail
 certificate="PT-9"
 `,
+		head("13", "", "alarm", "0f") + `rule="GALL-LOT"
+site="RVB"
+lot="M10-316-4471"
+test=cusum
+statistic=207
+threshold=200.5
+failures=6
+attempts=120
+sentence="It is likely raised."
+cause=019ca73e-4d10-7aaa-8bbb-cccccccccc02
+`,
 	}
 	records := everyRecord()
 	if len(golden) != len(records) || len(golden) != len(ledger.RecordKinds.All()) {

@@ -49,6 +49,9 @@ const (
 	ReasonAlreadyCorrected
 	ReasonHoldNotOpen
 	ReasonEmptyPlace
+	ReasonNoFailedCalibration
+	ReasonToolWithoutLimit
+	ReasonToolNotFit
 )
 
 // FieldError names one field and says what was expected of it.
@@ -56,6 +59,14 @@ type FieldError struct {
 	// Field is the field's path in snake_case, as the API has it.
 	Field string
 	// Description says what was expected and what came.
+	Description string
+}
+
+// Violation is one condition that is not met.
+type Violation struct {
+	// Type is a stable word in capitals, such as ON_HOLD.
+	Type string
+	// Description is a clause for a person.
 	Description string
 }
 
@@ -68,6 +79,9 @@ type Error struct {
 	Fields []FieldError
 	// Resource is the resource name of the thing that is unknown or in the way.
 	Resource string
+	// Violations are the single conditions that are not met; only with
+	// KindPrecondition, and empty when the message says all.
+	Violations []Violation
 	// Cause is for the server's log; it is never shown to a client.
 	Cause error
 }

@@ -50,7 +50,7 @@ func TestErrors(t *testing.T) {
 
 func TestRecordNames(t *testing.T) {
 	t.Parallel()
-	want := []string{"tightenings/", "incidents/", "calibrations/", "lotMovements/", "sealings/", "inspections/", "custodyChanges/", "holds/", "dispositions/", "signOffs/", "corrections/", "toolChecks/"}
+	want := []string{"tightenings/", "incidents/", "calibrations/", "lotMovements/", "sealings/", "inspections/", "custodyChanges/", "holds/", "dispositions/", "signOffs/", "corrections/", "toolChecks/", "alarms/"}
 	for i, r := range everyRecord() {
 		if got := ledger.RecordResource(r); got != want[i]+r.Head().ID.String() {
 			t.Errorf("%s; expected %s%s", got, want[i], r.Head().ID)

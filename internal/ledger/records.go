@@ -24,6 +24,7 @@ const (
 	KindSignOff
 	KindCorrection
 	KindToolCheck
+	KindAlarm
 )
 
 // RecordKinds are the words of RecordKind.
@@ -31,13 +32,13 @@ var RecordKinds = Words[RecordKind]{
 	what: "record kind",
 	names: []string{
 		"tightening", "incident", "calibration", "lot-movement", "sealing", "inspection",
-		"custody", "hold", "disposition", "sign-off", "correction", "tool-check",
+		"custody", "hold", "disposition", "sign-off", "correction", "tool-check", "alarm",
 	},
 }
 
 var recordCollections = [...]string{
 	"records", "tightenings", "incidents", "calibrations", "lotMovements", "sealings", "inspections",
-	"custodyChanges", "holds", "dispositions", "signOffs", "corrections", "toolChecks",
+	"custodyChanges", "holds", "dispositions", "signOffs", "corrections", "toolChecks", "alarms",
 }
 
 // Entry is what every record carries besides its own content.

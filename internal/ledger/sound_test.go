@@ -88,6 +88,11 @@ func toolCheck() *ledger.ToolCheck {
 	return &ledger.ToolCheck{Entry: entry(14, 12), Tool: "TW-0107", Site: "RVB", Action: ledger.ActionProofTest, Result: ledger.InspectionFail, Certificate: "PT-9"}
 }
 
+func alarm() *ledger.Alarm {
+	return &ledger.Alarm{Entry: entry(15, 13), Rule: "GALL-LOT", Site: "RVB", Lot: "M10-316-4471", Test: ledger.AlarmCUSUM,
+		Statistic: 207, Threshold: 200.5, Failures: 6, Attempts: 120, Sentence: "It is likely raised.", Cause: id(2)}
+}
+
 func hold() *ledger.Hold {
 	return &ledger.Hold{Entry: entry(8, 8), Action: ledger.HoldReleased, Place: joint, Site: "RVB", Reason: "gone over again", Rule: "torque-window",
 		Cause: id(1), Releases: id(9), Decision: ledger.DecisionRework}
@@ -152,5 +157,5 @@ func substitution() ledger.Substitution {
 
 // everyRecord gives a sound record of each kind, in the order of the kinds.
 func everyRecord() []ledger.Record {
-	return []ledger.Record{tightening(), incident(), calibration(), movement(), sealing(), inspection(), custody(), hold(), disposition(), signOff(), correction(), toolCheck()}
+	return []ledger.Record{tightening(), incident(), calibration(), movement(), sealing(), inspection(), custody(), hold(), disposition(), signOff(), correction(), toolCheck(), alarm()}
 }

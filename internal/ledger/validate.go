@@ -3,6 +3,7 @@ package ledger
 import (
 	"fmt"
 	"regexp"
+	"strings"
 	"time"
 )
 
@@ -92,14 +93,34 @@ func (l Lot) Validate() []FieldError {
 // classes A to E, type II (setting) classes A to G.
 var typeClass = regexp.MustCompile(`^(I-[A-E]|II-[A-G])$`)
 
+// typeClass checks that the class is one that its type has, and that the tool is
+// one that measures torque: for others the standard has no limit.
+func (c *checks) typeClass(t Tool) {
+	const field = "type_class"
+	if t.TypeClass == "" {
+		return
+	}
+	if !typeClass.MatchString(t.TypeClass) {
+		expected := "I-A to I-E or II-A to II-G"
+		switch kind, _, _ := strings.Cut(t.TypeClass, "-"); kind {
+		case "I":
+			expected = "I-A to I-E: type I, indicating, has no other class"
+		case "II":
+			expected = "II-A to II-G: type II, setting, has no other class"
+		}
+		c.add(field, "%q is not a type and class of ISO 6789-1:2017; expected %s", t.TypeClass, expected)
+	}
+	if ToolKinds.Known(t.Kind) && !t.Kind.MeasuresTorque() {
+		c.add(field, "a %s has no type and class of ISO 6789-1:2017; expected nothing, or one of the torque tools as its kind", ToolKinds.Name(t.Kind))
+	}
+}
+
 // Validate gives every field that is wrong.
 func (t Tool) Validate() []FieldError {
 	var c checks
 	c.id("name", t.Serial, checkCode(t.Serial))
 	word(&c, "kind", ToolKinds, t.Kind, true)
-	if t.TypeClass != "" && !typeClass.MatchString(t.TypeClass) {
-		c.add("type_class", "%q is not a type and class of ISO 6789-1:2017; expected I-A to I-E or II-A to II-G", t.TypeClass)
-	}
+	c.typeClass(t)
 	c.number("minimum_newton_metres", t.MinimumNewtonMetres, 0, maxTorque, " N.m")
 	c.number("maximum_newton_metres", t.MaximumNewtonMetres, 0, maxTorque, " N.m")
 	if t.MaximumNewtonMetres < t.MinimumNewtonMetres {

@@ -67,7 +67,17 @@ func TestCustodyRules(t *testing.T) {
 	t.Parallel()
 	type T = ledger.Custody
 	validate, head := (*T).Validate, (*T).Head
-	checkRules(t, sound(custody), validate, slices.Concat(entryRules(head, false), []rule[T]{
+	plain := func() T {
+		r := *custody()
+		r.OverrideBy, r.OverrideReason = "", ""
+		return r
+	}
+	checkRules(t, sound(custody), validate, []rule[T]{
+		{"nobody let it pass", func(r *T) { r.OverrideBy = "" }, only("override_by")},
+		{"for no reason", func(r *T) { r.OverrideReason = "" }, only("override_reason")},
+		{"a return needs nobody", func(r *T) { r.Kind = ledger.CustodyReturned }, only("override_by")},
+	})
+	checkRules(t, plain, validate, slices.Concat(entryRules(head, false), []rule[T]{
 		{"no tool", func(r *T) { r.Tool = "" }, only("tool")},
 		{"no kind", func(r *T) { r.Kind = 0 }, only("kind")},
 		{"no site", func(r *T) { r.Site = "" }, only("site")},

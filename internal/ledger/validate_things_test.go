@@ -173,6 +173,12 @@ func TestToolRules(t *testing.T) {
 	for _, class := range []string{"I-F", "II-H", "III-A", "i-a", "I", "I-", " I-A", "I-A\n"} {
 		rules = append(rules, rule[ledger.Tool]{"class " + class, func(v *ledger.Tool) { v.TypeClass = class }, only("type_class")})
 	}
+	for _, kind := range []ledger.ToolKind{ledger.ToolTorqueWrench, ledger.ToolTorqueScrewdriver, ledger.ToolTorqueMultiplier} {
+		rules = append(rules, rule[ledger.Tool]{"class of a " + ledger.ToolKinds.Name(kind), func(v *ledger.Tool) { v.Kind = kind }, nil})
+	}
+	for kind := ledger.ToolImpactWrench; kind <= ledger.ToolScaffold; kind++ {
+		rules = append(rules, rule[ledger.Tool]{"class of a " + ledger.ToolKinds.Name(kind), func(v *ledger.Tool) { v.Kind = kind }, only("type_class")})
+	}
 	checkRules(t, tool, validate, rules)
 	checkRules(t, tool, validate, outOfRange("resolution_newton_metres", func(v *ledger.Tool) *float64 { return &v.ResolutionNewtonMetres }, 0, 100_000, true))
 	checkRules(t, tool, validate, outOfRange("maximum_newton_metres", func(v *ledger.Tool) *float64 { v.MinimumNewtonMetres = 0; return &v.MaximumNewtonMetres }, 0, 100_000, true)[4:6])

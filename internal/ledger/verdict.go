@@ -1,5 +1,7 @@
 package ledger
 
+import "math"
+
 // CalibrationDocument says what the laboratory's paper is. A declaration of
 // conformance comes with a new tool and holds for its type (ISO 6789-1:2017); a
 // calibration certificate states readings with their uncertainty (ISO
@@ -69,10 +71,11 @@ type CalibrationVerdict struct {
 	// taken.
 	AsFound, AsLeft Verdict
 	// WorstAsFoundPercent and WorstAsLeftPercent are the deviations farthest from
-	// zero, with sign; nil without readings.
+	// zero, with sign; nil without readings, and where a reading showed no torque,
+	// which has no deviation.
 	WorstAsFoundPercent, WorstAsLeftPercent *float64
 	// ConformityProbability is that of the worst reading the tool left the
-	// laboratory with (JCGM 106:2012); nil when no uncertainty is stated.
+	// laboratory with (JCGM 106:2012); nil when no uncertainty is stated for it.
 	ConformityProbability *float64
 	// TestUncertaintyRatio is the smallest of the test points; nil likewise.
 	TestUncertaintyRatio *float64
@@ -94,6 +97,47 @@ func (v *CalibrationVerdict) Left() Verdict {
 // does not, or the reverse; never when the laboratory states none.
 func (v *CalibrationVerdict) DisagreesWith(stated Verdict) bool {
 	return stated != 0 && v.Left() != 0 && stated.Accepted() != v.Left().Accepted()
+}
+
+// LeftIn gives the phase that Left is about, and its worst deviation.
+func (v *CalibrationVerdict) LeftIn() (phase CalibrationPhase, worstPercent *float64) {
+	if v.AsLeft != 0 {
+		return AsLeft, v.WorstAsLeftPercent
+	}
+	return AsFound, v.WorstAsFoundPercent
+}
+
+// WorstTarget gives the test point, newton metres, at which a reading of the
+// phase lies farthest from its target in percent of the reading; false without
+// readings.
+func (r *Calibration) WorstTarget(phase CalibrationPhase) (target float64, ok bool) {
+	most := -1.0
+	for _, p := range r.Points {
+		for _, v := range p.ReadingsNewtonMetres {
+			size := math.Inf(1)
+			if v > 0 {
+				size = math.Abs(p.TargetNewtonMetres-v) / v
+			}
+			if p.Phase == phase && size > most {
+				most, target, ok = size, p.TargetNewtonMetres, true
+			}
+		}
+	}
+	return target, ok
+}
+
+// Proving leaves out of a tool's calibrations, which must be in order of time,
+// those from which no interval is counted: a declaration of conformance says that
+// tools of the type conform, so it stands for a new tool alone, with no
+// calibration before it.
+func Proving(calibrations []*Calibration) []*Calibration {
+	var proving []*Calibration
+	for i, c := range calibrations {
+		if i == 0 || c.Document != DeclarationOfConformance {
+			proving = append(proving, c)
+		}
+	}
+	return proving
 }
 
 // canonical adds the verdict to the link of the chain: what was decided then must

@@ -243,6 +243,11 @@ var ToolKinds = Words[ToolKind]{
 	},
 }
 
+// MeasuresTorque says whether tools of the kind measure torque.
+func (k ToolKind) MeasuresTorque() bool {
+	return k == ToolTorqueWrench || k == ToolTorqueScrewdriver || k == ToolTorqueMultiplier
+}
+
 // CalibrationPhase parts readings before adjustment from those after.
 type CalibrationPhase uint8
 

@@ -1,5 +1,5 @@
-// Package quantity reads torques, lengths, temperatures and forces as people
-// type them, turns them to SI units and back, and keeps what was typed.
+// Package quantity reads torques, lengths, temperatures, forces and masses as
+// people type them, turns them to SI units and back, and keeps what was typed.
 //
 // A quantity is typed as a number and a unit: "150 lbf.ft", "203Nm", "38 °F",
 // "1-1/2 in". Case does not matter. The factors of a compound unit may be

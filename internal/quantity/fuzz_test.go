@@ -93,3 +93,10 @@ func FuzzParseForce(f *testing.F) {
 		return float64(value), err
 	}, 0)
 }
+
+func FuzzParseMass(f *testing.F) {
+	fuzzParser(f, &masses, func(text string, fallback int) (float64, error) {
+		value, err := ParseMassIn(text, MassUnit(fallback))
+		return float64(value), err
+	}, 0)
+}

@@ -11,6 +11,7 @@ const (
 	KindLength
 	KindTemperature
 	KindForce
+	KindMass
 )
 
 // String gives the name in lower case, such as "torque".
@@ -24,6 +25,8 @@ func (k Kind) String() string {
 		return "temperature"
 	case KindForce:
 		return "force"
+	case KindMass:
+		return "mass"
 	}
 	return "Kind(" + strconv.Itoa(int(k)) + ")"
 }

@@ -154,6 +154,36 @@ func TestParseForce(t *testing.T) {
 	}
 }
 
+// NIST SP 811 (2008) Appendix B.8 with footnote 22: 1 lb = 0.453 592 37 kg exactly.
+func TestParseMass(t *testing.T) {
+	for text, want := range map[string]Mass{
+		"1500 kg":  1500,
+		"1.5 t":    1500,
+		"2 tonnes": 2000,
+		"1 lb":     0.45359237,
+		"2200 lbs": 997.903214,
+		"0 kg":     0,
+	} {
+		got, err := ParseMass(text)
+		if err != nil || got != want {
+			t.Errorf("ParseMass(%q) = %.17g, %v, want %.17g", text, got, err, want)
+		}
+	}
+	for text, says := range map[string]string{
+		"1 ton": `ton is not a known unit`, "10 kN": `kN is a force`, "1500": "has no unit", "-1 kg": "below zero", "1-1/2 t": "is a fraction",
+	} {
+		if _, err := ParseMass(text); err == nil || !strings.Contains(err.Error(), says) {
+			t.Errorf("ParseMass(%q): %v; want %s", text, err, says)
+		}
+	}
+	if got := Mass(997.903214).Format(Pound); got != "2200 lb" {
+		t.Errorf("%s", got)
+	}
+	if got := Mass(1500).In(Tonne); got != 1.5 {
+		t.Errorf("%v", got)
+	}
+}
+
 // The factors as NIST SP 811 (2008) Appendix B.8 prints them, to seven digits.
 func TestFactorsPrinted(t *testing.T) {
 	for _, c := range []struct {

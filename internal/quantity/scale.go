@@ -143,18 +143,19 @@ func (s *scale) unitOf(n number, spelling string, fallback int) (int, *ParseErro
 
 // find finds the ordinal of a unit of this scale by its spelling.
 func (s *scale) find(spelling string) (int, *ParseError) {
-	var place place
-	known := false
+	var places []place
 	if len(spelling) <= longestText {
-		place, known = spelt[plain(spelling)]
+		places = spelt[plain(spelling)]
 	}
-	switch {
-	case !known:
+	for _, p := range places {
+		if p.kind == s.kind {
+			return p.unit, nil
+		}
+	}
+	if len(places) == 0 {
 		return 0, &ParseError{Part: spelling, Problem: shown(spelling) + " is not a known unit", Expected: s.given()}
-	case place.kind != s.kind:
-		return 0, &ParseError{Part: spelling, Problem: fmt.Sprintf("%s is a %s", shown(spelling), place.kind), Expected: s.given()}
 	}
-	return place.unit, nil
+	return 0, &ParseError{Part: spelling, Problem: fmt.Sprintf("%s is a %s", shown(spelling), places[0].kind), Expected: s.given()}
 }
 
 // parseUnit reads the spelling of a unit alone.

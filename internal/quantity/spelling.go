@@ -13,13 +13,13 @@ type place struct {
 
 // spelt holds every spelling of every unit, in the form that [plain] gives.
 // The units of all quantities are in it, so that a length typed for a torque
-// can be named as one.
-var spelt = func() map[string]place {
-	m := make(map[string]place)
-	for _, s := range []*scale{&torques, &lengths, &temperatures, &forces} {
+// can be named as one. The pound is one of force or of mass, as is asked for.
+var spelt = func() map[string][]place {
+	m := make(map[string][]place)
+	for _, s := range []*scale{&torques, &lengths, &temperatures, &forces, &masses} {
 		for i, u := range s.units {
 			for _, spelling := range u.spellings {
-				m[spelling] = place{kind: s.kind, unit: i + 1}
+				m[spelling] = append(m[spelling], place{kind: s.kind, unit: i + 1})
 			}
 		}
 	}

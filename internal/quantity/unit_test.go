@@ -5,12 +5,13 @@ import (
 	"testing"
 )
 
-var scales = []*scale{&torques, &lengths, &temperatures, &forces}
+var scales = []*scale{&torques, &lengths, &temperatures, &forces, &masses}
 
-// A spelling that belonged to two units would be read as whichever came last.
+// A spelling that belonged to two units of a quantity would be read as whichever
+// came first.
 func TestSpellingsAreUnique(t *testing.T) {
-	seen := make(map[string]string)
 	for _, s := range scales {
+		seen := make(map[string]string)
 		for _, u := range s.units {
 			for _, spelling := range u.spellings {
 				if other, taken := seen[spelling]; taken {

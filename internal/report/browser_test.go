@@ -81,6 +81,7 @@ type sheet struct {
 	Words  []struct {
 		XMin float64 `xml:"xMin,attr"`
 		XMax float64 `xml:"xMax,attr"`
+		YMin float64 `xml:"yMin,attr"`
 		YMax float64 `xml:"yMax,attr"`
 		Text string  `xml:",chardata"`
 	} `xml:"word"`
@@ -103,6 +104,21 @@ func (s sheet) outside() []string {
 		}
 	}
 	return words
+}
+
+// headlinePoints is the height of a word of the headline on paper: 17 pt of
+// Liberation Sans or Arial, whose ascent and descent are 1.117 of the size.
+const headlinePoints = 17 * 1.117
+
+// shrunk says how far the browser has shrunk the pages, as it does before it cuts
+// off what is too wide for the paper: 1 for not at all.
+func shrunk(sheets []sheet) float64 {
+	for _, w := range sheets[0].Words {
+		if w.Text == "Hand-over" && w.YMin > 40 { // above that is the running title
+			return (w.YMax - w.YMin) / headlinePoints
+		}
+	}
+	return 0
 }
 
 // printPage prints a page on a size of paper, as a printer set to it would.
@@ -165,6 +181,9 @@ func TestPrintedPage(t *testing.T) {
 				sheets := printPage(t, html, p)
 				if len(sheets) < tc.least || len(sheets) > tc.most {
 					t.Errorf("%d sheets; expected %d to %d", len(sheets), tc.least, tc.most)
+				}
+				if scale := shrunk(sheets); math.Abs(scale-1) > 0.01 {
+					t.Errorf("the page is too wide for the paper: printed at %.3f of its size", scale)
 				}
 				for i, s := range sheets {
 					if math.Abs(s.Width-p.width) > 1.5 || math.Abs(s.Height-p.height) > 1.5 {
@@ -253,10 +272,14 @@ func TestHeadsRunOn(t *testing.T) {
 // What finds words beyond the margins finds them: a page that is too wide is seen.
 func TestOverflowIsSeen(t *testing.T) {
 	html := strings.Replace(pageOf(t, finished(t, 1)), "<body>", `<body><p style="position:absolute;left:150mm;white-space:nowrap">`+strings.Repeat("wide ", 40)+"</p>", 1)
-	for _, s := range printPage(t, html, papers[0]) {
+	sheets := printPage(t, html, papers[0])
+	for _, s := range sheets {
 		if len(s.outside()) > 0 {
 			return
 		}
+	}
+	if shrunk(sheets) < 0.99 {
+		return
 	}
 	t.Error("a line far beyond the paper was not noticed")
 }

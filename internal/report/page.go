@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"html/template"
 	"strconv"
 	"strings"
 	"time"
@@ -11,21 +12,23 @@ import (
 
 // page is the record as the template lays it out: every value a text.
 type page struct {
-	Place, Title, Running string
-	Complete              bool
-	Verdict               string
-	Missing               []missingPlace
-	Facts                 []fact
-	Counts                []fact
-	Cautions              []string
-	Specifications        []specificationRow
-	Lots                  []lotRow
-	Tools                 []toolRow
-	Cells                 []cellView
-	People                []personRow
-	Chain                 []fact
-	Zone                  string
-	DecisionRule          string
+	Place, Title string
+	// Running and Foot stand at the head and foot of each sheet.
+	Running, Foot  template.CSS
+	Complete       bool
+	Verdict        string
+	Missing        []missingPlace
+	Facts          []fact
+	Counts         []fact
+	Cautions       []string
+	Specifications []specificationRow
+	Lots           []lotRow
+	Tools          []toolRow
+	Cells          []cellView
+	People         []personRow
+	Chain          []fact
+	Zone           string
+	DecisionRule   string
 }
 
 type fact struct{ Label, Value string }
@@ -80,7 +83,8 @@ func newPage(h *HandoverDocument) *page {
 			{"Read", moment(h.ReadAt)},
 		},
 	}
-	p.Running = "Hand-over record " + h.Place + ": " + short(h)
+	p.Running = quoted("Hand-over record " + h.Place + ": " + short(h))
+	p.Foot = quoted("Times are local to " + p.Zone)
 	return p
 }
 

@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"jointledger/internal/ledger"
+	pb "jointledger/proto/jointledger/v1"
 )
 
 const (
@@ -26,6 +27,9 @@ const (
 	// their time, but a client that has stopped reading must not keep the database
 	// in an old state for ever.
 	streamDeadline = 10 * time.Minute
+	// watchAlarms lasts as long as its client wants: nothing of the database is held
+	// meanwhile, and a client that is gone is noticed by keepalive.
+	watchAlarms = pb.AlarmService_WatchAlarms_FullMethodName
 )
 
 // ourServices begins the full names of the methods of the API.
@@ -55,7 +59,7 @@ func deadline() interceptor {
 			limit = streamDeadline
 		}
 		_, given := ctx.Deadline()
-		if given || c.stream() && !strings.HasPrefix(c.method, ourServices) {
+		if given || c.method == watchAlarms || c.stream() && !strings.HasPrefix(c.method, ourServices) {
 			return next(ctx)
 		}
 		ctx, cancel := context.WithTimeout(ctx, limit)

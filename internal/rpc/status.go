@@ -121,11 +121,20 @@ func detailsOf(e *ledger.Error) []protoadapt.MessageV1 {
 			Violations: []*errdetails.QuotaFailure_Violation{{Subject: "request", Description: e.Message}},
 		})
 	case e.Kind == ledger.KindPrecondition:
-		details = append(details, &errdetails.PreconditionFailure{
-			Violations: []*errdetails.PreconditionFailure_Violation{{Type: reasonName(e.Reason), Subject: e.Resource, Description: e.Message}},
-		})
+		details = append(details, preconditions(e))
 	}
 	return details
+}
+
+func preconditions(e *ledger.Error) *errdetails.PreconditionFailure {
+	failure := &errdetails.PreconditionFailure{}
+	for _, v := range e.Violations {
+		failure.Violations = append(failure.Violations, &errdetails.PreconditionFailure_Violation{Type: v.Type, Subject: e.Resource, Description: v.Description})
+	}
+	if len(failure.Violations) == 0 {
+		failure.Violations = []*errdetails.PreconditionFailure_Violation{{Type: reasonName(e.Reason), Subject: e.Resource, Description: e.Message}}
+	}
+	return failure
 }
 
 // errorInfo carries the reason under the name it has in the API, without the
@@ -148,7 +157,8 @@ var resourceTypes = map[string]string{
 	"batches": "Batch", "substitutions": "Substitution", "attachments": "Attachment", "records": "Record",
 	"tightenings": "Tightening", "incidents": "Incident", "calibrations": "Calibration", "lotMovements": "LotMovement",
 	"sealings": "Sealing", "inspections": "Inspection", "custodyChanges": "CustodyChange", "holds": "Hold",
-	"dispositions": "Disposition", "signOffs": "SignOff", "corrections": "Correction",
+	"dispositions": "Disposition", "signOffs": "SignOff", "corrections": "Correction", "toolChecks": "ToolCheck",
+	"alarmRules": "AlarmRule", "alarms": "Alarm",
 }
 
 // resourceType is the type of the last collection in a resource name, such as

@@ -146,6 +146,7 @@ func TestResourceTypes(t *testing.T) {
 	for collection, want := range map[string]string{
 		"batches": "Batch", "substitutions": "Substitution", "attachments": "Attachment", "sealings": "Sealing", "inspections": "Inspection",
 		"custodyChanges": "CustodyChange", "holds": "Hold", "dispositions": "Disposition", "signOffs": "SignOff", "corrections": "Correction",
+		"alarmRules": "AlarmRule", "alarms": "Alarm",
 		"tightenings": "Tightening", "incidents": "Incident", "calibrations": "Calibration", "lotMovements": "LotMovement", "records": "Record",
 	} {
 		f := serve(t, "", func(context.Context, *pb.GetPersonRequest) (*pb.Person, error) {

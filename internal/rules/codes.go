@@ -9,6 +9,7 @@ const (
 	CodeToolHeld            = "tool-held"
 	CodeToolRange           = "tool-range"
 	CodeToolElsewhere       = "tool-elsewhere"
+	CodeToolLentUnfit       = "tool-lent-unfit"
 	CodeTorqueWindow        = "torque-window"
 	CodeAuditWindow         = "audit-window"
 	CodeTorqueBasis         = "torque-basis"

@@ -51,6 +51,9 @@ type Facts struct {
 	EventSince bool
 	// Custody is the tool's newest custody record at or before the record's time.
 	Custody *ledger.Custody
+	// Unfit are clauses that say why the tool should not have been issued by a
+	// change of custody, such as "on hold since 2026-03-02".
+	Unfit []string
 
 	// EarlierTreatments are those of the joint's tightenings before the record.
 	EarlierTreatments []ledger.Treatment

@@ -29,6 +29,7 @@ var (
 	attempts    = []ledger.RecordKind{ledger.KindTightening, ledger.KindIncident}
 	sealings    = []ledger.RecordKind{ledger.KindSealing}
 	inspections = []ledger.RecordKind{ledger.KindInspection}
+	custodies   = []ledger.RecordKind{ledger.KindCustody}
 	consumers   = []ledger.RecordKind{ledger.KindTightening, ledger.KindSealing}
 )
 

@@ -23,8 +23,8 @@ func toolRules() []Rule {
 		{
 			Code: CodeCalibrationFailed, Severities: []Severity{Hold}, Kinds: toolUses, check: checkCalibrationFailed,
 			Limit: "the permissible deviation of the tool's type and class, 4 or 6 % of the reference reading, " +
-				"for every reading, simple acceptance (ISO 6789-1, edition 2017, clause 5.1.5)",
-			Sentence: "The tool's newest calibration before its use left a reading outside the limit.",
+				"for every reading, under the calibration's decision rule, simple acceptance where it names none (ISO 6789-1, edition 2017, clause 5.1.5)",
+			Sentence: "The tool's newest calibration before its use did not let it pass.",
 		},
 		{
 			Code: CodeToolHeld, Severities: []Severity{Hold}, Kinds: toolUses, check: checkToolHeld,
@@ -41,6 +41,11 @@ func toolRules() []Rule {
 			Code: CodeToolElsewhere, Severities: []Severity{Warn}, Kinds: toolUses, check: checkToolElsewhere,
 			Limit:    "the tool's newest custody record",
 			Sentence: "Custody says that the tool was at another site, with another person, away or lost.",
+		},
+		{
+			Code: CodeToolLentUnfit, Severities: []Severity{Note, Warn}, Kinds: custodies, check: checkToolLentUnfit,
+			Limit:    "none of: lost, on hold, elsewhere, lent already, failed, never proved, past due by the tool's own policies",
+			Sentence: "The tool was issued although it was not fit for it; a note when somebody let it pass by name.",
 		},
 	}
 }
@@ -120,4 +125,22 @@ func checkToolElsewhere(f *Facts) []Finding {
 		Message: fmt.Sprintf("Tool %s was used at site %s%s, but custody says that %s.", serial, site, by, strings.Join(why, " and ")),
 		Source:  "custody record " + c.ID.String(),
 	})
+}
+
+// checkToolLentUnfit speaks of an issue that was kept from paper, from a device
+// without signal or by an override: the crib itself would have refused it.
+func checkToolLentUnfit(f *Facts) []Finding {
+	c, ok := f.Record.(*ledger.Custody)
+	if !ok || c.Kind != ledger.CustodyIssued || len(f.Unfit) == 0 {
+		return nil
+	}
+	finding := Finding{
+		Severity: Warn, Source: "the record of tool " + c.Tool,
+		Message: fmt.Sprintf("Tool %s was issued to %s on %s although it was not fit for it: %s.", c.Tool, c.Holder, f.localDay(), strings.Join(f.Unfit, "; ")),
+	}
+	if c.OverrideBy != "" {
+		finding.Severity = Note
+		finding.Message += fmt.Sprintf(" %s let it pass: %s", c.OverrideBy, strings.TrimSuffix(c.OverrideReason, ".")+".")
+	}
+	return one(finding)
 }

@@ -100,12 +100,16 @@ func checkCalibrationUnknown(f *Facts) []Finding {
 }
 
 // checkCalibrationFailed judges the readings that the tool went back to work
-// with: as left, or as found when it was not adjusted, every one of them, under
+// with: as left, or as found when it was not adjusted, every one of them. The
+// verdict kept with the calibration holds, under its decision rule; without one,
 // simple acceptance.
 func checkCalibrationFailed(f *Facts) []Finding {
 	t := f.knownTool()
 	if t == nil || f.Calibration == nil {
 		return nil
+	}
+	if v := f.Calibration.Verdict; v != nil {
+		return f.failedVerdict(t, v)
 	}
 	class, known := toolClasses[t.TypeClass]
 	if !known {
@@ -129,6 +133,39 @@ func checkCalibrationFailed(f *Facts) []Finding {
 	finding.Message = fmt.Sprintf("Tool %s failed its calibration on %s: %s at %s N.m, %s, for type and class %s.",
 		t.Serial, localDate(f.Calibration.OccurTime, f.homeZone()), deviation, decimal(worst.target, 2),
 		strings.ReplaceAll(ledger.CalibrationPhases.Name(worst.phase), "-", " "), class.Code())
+	return one(finding)
+}
+
+// failedVerdict goes by what was decided when the calibration was taken in.
+func (f *Facts) failedVerdict(t *ledger.Tool, v *ledger.CalibrationVerdict) []Finding {
+	if v.Left() == 0 || v.Left().Accepted() {
+		return nil
+	}
+	phase, worst := v.LeftIn()
+	source := metrology.Source{Title: "ISO 6789-1", Edition: v.Edition, Mark: metrology.Memory}.String()
+	if class, known := toolClasses[t.TypeClass]; known {
+		source = class.Source.String()
+	}
+	rule := strings.ReplaceAll(ledger.DecisionRules.Name(v.Rule), "-", " ")
+	finding := Finding{Source: source + ", " + rule}
+	deviation := "no torque at all"
+	if worst != nil && math.Abs(*worst) <= math.MaxFloat64 && v.LimitPercent <= math.MaxFloat64 {
+		limit := math.Copysign(v.LimitPercent, *worst)
+		figure, bound := apart(*worst, limit)
+		deviation = fmt.Sprintf("a deviation of %s %% against %s %%", figure, bound)
+		finding = finding.against(*worst, limit, "%")
+	}
+	where, of := "", ""
+	if target, ok := f.Calibration.WorstTarget(phase); ok {
+		where = fmt.Sprintf(" at %s N.m", decimal(target, 2))
+	}
+	if t.TypeClass != "" {
+		of = ", for type and class " + t.TypeClass
+	}
+	finding.Message = fmt.Sprintf("Tool %s failed its calibration on %s: %s%s, %s%s; %s under %s.",
+		t.Serial, localDate(f.Calibration.OccurTime, f.homeZone()), deviation, where,
+		strings.ReplaceAll(ledger.CalibrationPhases.Name(phase), "-", " "), of,
+		strings.ReplaceAll(ledger.Verdicts.Name(v.Left()), "-", " "), rule)
 	return one(finding)
 }
 

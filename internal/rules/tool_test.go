@@ -109,6 +109,28 @@ func TestCalibrationFailed(t *testing.T) {
 	})
 }
 
+// The verdict that was kept holds, under its own rule, whatever the readings say
+// under another.
+func TestCalibrationFailedByTheKeptVerdict(t *testing.T) {
+	kept := func(v ledger.CalibrationVerdict) func(*rules.Facts) {
+		return func(f *rules.Facts) {
+			f.Calibration.Points = []ledger.CalibrationPoint{{Phase: ledger.AsLeft, TargetNewtonMetres: 100, ReadingsNewtonMetres: []float64{100, 96.6}}}
+			f.Calibration.Verdict = &v
+		}
+	}
+	worst := 3.52
+	run(t, "tool-calibration-failed", []scene{
+		{name: "guarded away", facts: tightened, change: kept(ledger.CalibrationVerdict{Rule: ledger.RuleManagedGuardBand, Edition: "2017", LimitPercent: 4, AsLeft: ledger.VerdictFail, WorstAsLeftPercent: &worst}),
+			severity: "hold", figure: 3.52, limit: 4, says: "fail under managed guard band"},
+		{name: "inside but not by the guard band", facts: tightened, change: kept(ledger.CalibrationVerdict{Rule: ledger.RuleGuardBand, LimitPercent: 4, AsLeft: ledger.VerdictConditionalPass, WorstAsLeftPercent: &worst})},
+		{name: "outside by less than the guard band", facts: tightened, change: kept(ledger.CalibrationVerdict{Rule: ledger.RuleGuardBand, LimitPercent: 4, AsLeft: ledger.VerdictConditionalFail, WorstAsLeftPercent: &worst}),
+			severity: "hold", figure: 3.52, limit: 4, says: "conditional fail under guard band"},
+		{name: "adjusted", facts: tightened, change: kept(ledger.CalibrationVerdict{Rule: ledger.RuleSimpleAcceptance, LimitPercent: 4, AsFound: ledger.VerdictFail, AsLeft: ledger.VerdictPass, WorstAsFoundPercent: &worst})},
+		{name: "not adjusted", facts: tightened, change: kept(ledger.CalibrationVerdict{Rule: ledger.RuleSimpleAcceptance, LimitPercent: 4, AsFound: ledger.VerdictFail, WorstAsFoundPercent: &worst}), severity: "hold", figure: 3.52, limit: 4, says: "as found"},
+		{name: "no torque", facts: tightened, change: kept(ledger.CalibrationVerdict{Rule: ledger.RuleSimpleAcceptance, LimitPercent: 4, AsLeft: ledger.VerdictFail}), severity: "hold", says: "no torque at all"},
+	})
+}
+
 func TestToolHeld(t *testing.T) {
 	run(t, "tool-held", []scene{
 		{name: "on hold", facts: tightened, change: func(f *rules.Facts) { f.ToolHeld = true }, severity: "hold", says: "on 2026-05-12"},

@@ -42,11 +42,12 @@ func (s emptyStream) RecvMsg(any) error            { return nil }
 // may is what a method wants of its caller, by the beginning of its name; the
 // longest that fits counts.
 var may = map[string]string{
-	"Get": "read", "List": "read", "Query": "read", "Find": "read", "Count": "read", "Download": "read",
+	"Get": "read", "List": "read", "Watch": "read", "Query": "read", "Find": "read", "Count": "read", "Download": "read",
 	"Create": "register or change things", "BatchCreate": "register or change things", "Update": "register or change things",
 	"Record":      "add records",
 	"RecordHolds": "hold, release, decide or sign off", "RecordDispositions": "hold, release, decide or sign off", "RecordSignOffs": "hold, release, decide or sign off",
 	"RecordCorrections": "correct records",
+	"HoldToolImpact":    "hold, release, decide or sign off",
 	"Upload":            "attach files to records",
 }
 

@@ -57,6 +57,8 @@ func replacementFrom(p *problems, m *pb.Correction) ledger.Record {
 		return calibrationFrom(p, r.Calibration)
 	case *pb.Correction_CustodyChange:
 		return custodyFrom(p, r.CustodyChange)
+	case *pb.Correction_ToolCheck:
+		return toolCheckFrom(p, r.ToolCheck)
 	}
 	return nil
 }
@@ -84,7 +86,7 @@ func correctionTo(r *ledger.Correction) *pb.Correction {
 // correctable are the kinds that have a replacement, the commonest first.
 var correctable = []ledger.RecordKind{
 	ledger.KindTightening, ledger.KindIncident, ledger.KindSealing, ledger.KindInspection, ledger.KindLotMovement,
-	ledger.KindCustody, ledger.KindCalibration,
+	ledger.KindCustody, ledger.KindCalibration, ledger.KindToolCheck,
 }
 
 // nameCorrected gives the name of what is corrected, and the replacement. A
@@ -127,6 +129,8 @@ func putReplacement(m *pb.Correction, kind ledger.RecordKind, name string, with 
 		m.Replacement = &pb.Correction_Calibration{Calibration: orNamed(with, calibrationTo, &pb.Calibration{Name: name})}
 	case ledger.KindCustody:
 		m.Replacement = &pb.Correction_CustodyChange{CustodyChange: orNamed(with, custodyTo, &pb.CustodyChange{Name: name})}
+	case ledger.KindToolCheck:
+		m.Replacement = &pb.Correction_ToolCheck{ToolCheck: orNamed(with, toolCheckTo, &pb.ToolCheck{Name: name})}
 	default:
 		return fmt.Errorf("%s replaces a %s, which has no replacement", name, spoken(kind))
 	}

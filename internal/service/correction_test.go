@@ -188,6 +188,9 @@ func TestEveryKindCanBeReplaced(t *testing.T) {
 	taken(t, must[*pb.RecordCalibrationsResponse](t)(c.tools.RecordCalibrations(ctx, &pb.RecordCalibrationsRequest{Calibrations: []*pb.Calibration{cal}})).Outcomes)
 	taken(t, must[*pb.RecordCustodyChangesResponse](t)(c.control.RecordCustodyChanges(ctx, &pb.RecordCustodyChangesRequest{CustodyChanges: []*pb.CustodyChange{cust}})).Outcomes)
 
+	check := toolCheck("2026-02-12T09:00:00Z")
+	taken(t, must[*pb.RecordToolChecksResponse](t)(c.tools.RecordToolChecks(ctx, &pb.RecordToolChecksRequest{ToolChecks: []*pb.ToolCheck{check}})).Outcomes)
+
 	var list []*pb.Correction
 	add := func(corrects string, with func(*pb.Correction)) {
 		m := correction(when, corrects)
@@ -223,6 +226,11 @@ func TestEveryKindCanBeReplaced(t *testing.T) {
 		r := proto.Clone(cust).(*pb.CustodyChange)
 		r.Name, r.Kind = "custodyChanges/"+newID(), pb.CustodyKind_CUSTODY_KIND_SENT
 		m.Replacement = &pb.Correction_CustodyChange{CustodyChange: r}
+	})
+	add(check.Name, func(m *pb.Correction) {
+		r := proto.Clone(check).(*pb.ToolCheck)
+		r.Name, r.Result = "toolChecks/"+newID(), pb.InspectionResult_INSPECTION_RESULT_FAIL
+		m.Replacement = &pb.Correction_ToolCheck{ToolCheck: r}
 	})
 	taken(t, must[*pb.RecordCorrectionsResponse](t)(c.control.RecordCorrections(ctx, &pb.RecordCorrectionsRequest{Corrections: list})).Outcomes)
 	for _, m := range list {

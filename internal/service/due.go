@@ -9,7 +9,8 @@ import (
 	pb "jointledger/proto/jointledger/v1"
 )
 
-// ListDueItems reads which tools are past due or fall due within a time.
+// ListDueItems reads which actions on tools are past due or fall due
+// within a time.
 func (s analysisService) ListDueItems(ctx context.Context, r *pb.ListDueItemsRequest) (*pb.ListDueItemsResponse, error) {
 	if err := access.Allow(ctx, access.Read); err != nil {
 		return nil, err
@@ -19,11 +20,7 @@ func (s analysisService) ListDueItems(ctx context.Context, r *pb.ListDueItemsReq
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
 	}
-	inputs, err := s.store.DueInputs(ctx, query)
-	if err != nil {
-		return nil, err
-	}
-	items, err := analysis.Due(inputs, query.AsOf, within)
+	items, err := s.store.DueItems(ctx, query, analysis.DueQuestion{AsOf: query.AsOf, Within: within, ShiftChecks: r.ShiftChecks})
 	if err != nil {
 		return nil, err
 	}

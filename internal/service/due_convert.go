@@ -11,8 +11,8 @@ import (
 	pb "jointledger/proto/jointledger/v1"
 )
 
-func (s analysisService) dueQuestionFrom(p *problems, r *pb.ListDueItemsRequest) (analysis.DueQuery, time.Duration) {
-	q := analysis.DueQuery{AsOf: p.time("as_of_time", r.AsOfTime)}
+func (s analysisService) dueQuestionFrom(p *problems, r *pb.ListDueItemsRequest) (analysis.TrackedQuery, time.Duration) {
+	q := analysis.TrackedQuery{AsOf: p.time("as_of_time", r.AsOfTime)}
 	if r.AsOfTime == nil {
 		q.AsOf = ledger.Microseconds(s.now())
 	}
@@ -41,7 +41,7 @@ func (s analysisService) dueQuestionFrom(p *problems, r *pb.ListDueItemsRequest)
 
 func dueItemTo(i analysis.DueItem) *pb.DueItem {
 	_, offset := i.DueAt.Zone()
-	return &pb.DueItem{
+	m := &pb.DueItem{
 		Tool:                resourceName("tools", i.Tool.Serial),
 		Site:                resourceName("sites", i.Tool.HomeSite),
 		Kind:                pb.ToolKind(i.Tool.Kind),
@@ -54,5 +54,15 @@ func dueItemTo(i analysis.DueItem) *pb.DueItem {
 		LastCalibrationTime: timestamp(i.LastCalibration),
 		CyclesUsed:          i.CyclesUsed,
 		CyclesAllowed:       i.CyclesAllowed,
+		Action:              pb.ToolAction(i.Action),
+		LastDoneTime:        timestamp(i.LastDone),
+		CustodySite:         resourceName("sites", i.Tool.HomeSite),
 	}
+	if c := i.Custody; c != nil {
+		m.CustodySite, m.SinceTime = resourceName("sites", c.Site), timestamp(c.Since)
+		if i.Holder != "" {
+			m.Holder, m.HolderName = resourceName("people", i.Holder), c.HolderName
+		}
+	}
+	return m
 }

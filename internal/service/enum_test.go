@@ -47,6 +47,8 @@ func TestEnumsAreTheDomainsLists(t *testing.T) {
 		"jointledger.v1.ToolKind":         {ledger.ToolKinds, parser(ledger.ToolKinds)},
 		"jointledger.v1.CalibrationPhase": {ledger.CalibrationPhases, parser(ledger.CalibrationPhases)},
 		"jointledger.v1.Role":             {ledger.Roles, parser(ledger.Roles)},
+		"jointledger.v1.AlarmGrouping":    {ledger.AlarmGroupings, parser(ledger.AlarmGroupings)},
+		"jointledger.v1.AlarmTest":        {ledger.AlarmTests, parser(ledger.AlarmTests)},
 		"jointledger.v1.ConsumableKind":   {ledger.ConsumableKinds, parser(ledger.ConsumableKinds)},
 		"jointledger.v1.Splice":           {ledger.Splices, parser(ledger.Splices)},
 		"jointledger.v1.InspectionKind":   {ledger.InspectionKinds, parser(ledger.InspectionKinds)},
@@ -58,9 +60,16 @@ func TestEnumsAreTheDomainsLists(t *testing.T) {
 		"jointledger.v1.JointState":       {ledger.JointStates, parser(ledger.JointStates)},
 		"jointledger.v1.Severity":         {rules.Severities, parser(rules.Severities)},
 		"jointledger.v1.Grouping":         {analysis.Groupings, parser(analysis.Groupings)},
+		"jointledger.v1.RefusalReason":    {analysis.RefusalReasons, parser(analysis.RefusalReasons)},
+		"jointledger.v1.IntervalAction":   {analysis.IntervalActions, parser(analysis.IntervalActions)},
 		"jointledger.v1.DueReason":        {analysis.DueReasons, parser(analysis.DueReasons)},
+
+		"jointledger.v1.ToolAction":          {ledger.PolicyActions, parser(ledger.PolicyActions)},
+		"jointledger.v1.CalibrationDocument": {ledger.CalibrationDocuments, parser(ledger.CalibrationDocuments)},
+		"jointledger.v1.DecisionRule":        {ledger.DecisionRules, parser(ledger.DecisionRules)},
+		"jointledger.v1.Verdict":             {ledger.Verdicts, parser(ledger.Verdicts)},
 	}
-	files := []protoreflect.FileDescriptor{pb.File_jointledger_v1_vocabulary_proto, pb.File_jointledger_v1_analysis_proto}
+	files := []protoreflect.FileDescriptor{pb.File_jointledger_v1_vocabulary_proto, pb.File_jointledger_v1_analysis_proto, pb.File_jointledger_v1_tool_proto, pb.File_jointledger_v1_readiness_proto, pb.File_jointledger_v1_alarm_proto}
 	seen := 0
 	for _, file := range files {
 		for i := range file.Enums().Len() {
@@ -121,6 +130,8 @@ func TestErrorReasonsAreTheDomains(t *testing.T) {
 		ledger.ReasonPermissionDenied: "PERMISSION_DENIED", ledger.ReasonStoreUnavailable: "STORE_UNAVAILABLE",
 		ledger.ReasonConflict: "CONFLICT", ledger.ReasonLimitExceeded: "LIMIT_EXCEEDED", ledger.ReasonInternal: "INTERNAL",
 		ledger.ReasonAlreadyCorrected: "ALREADY_CORRECTED", ledger.ReasonHoldNotOpen: "HOLD_NOT_OPEN", ledger.ReasonEmptyPlace: "EMPTY_PLACE",
+		ledger.ReasonNoFailedCalibration: "NO_FAILED_CALIBRATION", ledger.ReasonToolWithoutLimit: "TOOL_WITHOUT_LIMIT",
+		ledger.ReasonToolNotFit: "TOOL_NOT_FIT",
 	}
 	for r, want := range reasons {
 		if got := strings.TrimPrefix(pb.ErrorReason(r).String(), "ERROR_REASON_"); got != want {

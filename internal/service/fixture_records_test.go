@@ -55,6 +55,13 @@ func custody(when string, kind pb.CustodyKind) *pb.CustodyChange {
 	return m
 }
 
+func toolCheck(when string) *pb.ToolCheck {
+	return &pb.ToolCheck{
+		Name: "toolChecks/" + newID(), Tool: "tools/TW-1", Site: "sites/HAR", Action: pb.ToolAction_TOOL_ACTION_PRE_USE_CHECK,
+		Result: pb.InspectionResult_INSPECTION_RESULT_PASS, Certificate: "PU-1", Entry: late(when, "nd1"),
+	}
+}
+
 // sound is a tightening that breaks no rule.
 func sound(when string, fasteners int32) *pb.Tightening {
 	m := tightening(when, fasteners)

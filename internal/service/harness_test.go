@@ -40,13 +40,19 @@ type clients struct {
 	assembly  pb.AssemblyServiceClient
 	analysis  pb.AnalysisServiceClient
 
+	comparisons pb.ComparisonServiceClient
+
 	consumables pb.ConsumableServiceClient
 	inspection  pb.InspectionServiceClient
 	control     pb.ControlServiceClient
 	progress    pb.ProgressServiceClient
 	files       pb.AttachmentServiceClient
+	impact      pb.ImpactServiceClient
+	alarms      pb.AlarmServiceClient
+	readiness   pb.ReadinessServiceClient
 
 	store *store.Store
+	end   func() // ends what lasts as long as its client wants, as a shut-down does
 }
 
 // start serves a new embedded store.
@@ -80,7 +86,8 @@ func serve(t *testing.T, config store.Config) clients {
 	if err != nil {
 		t.Fatal(err)
 	}
-	server := rpc.NewServer(rpc.Config{Logger: log, Register: service.New(st, func() time.Time { return now }).Register})
+	services := service.New(st, func() time.Time { return now })
+	server := rpc.NewServer(rpc.Config{Logger: log, Register: services.Register})
 	l := bufconn.Listen(1 << 20)
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(l) }()
@@ -106,9 +113,13 @@ func serve(t *testing.T, config store.Config) clients {
 		structure: pb.NewStructureServiceClient(conn), specs: pb.NewSpecificationServiceClient(conn),
 		lots: pb.NewLotServiceClient(conn), tools: pb.NewToolServiceClient(conn), people: pb.NewPersonServiceClient(conn),
 		assembly: pb.NewAssemblyServiceClient(conn), analysis: pb.NewAnalysisServiceClient(conn),
+		comparisons: pb.NewComparisonServiceClient(conn),
 		consumables: pb.NewConsumableServiceClient(conn), inspection: pb.NewInspectionServiceClient(conn),
 		control: pb.NewControlServiceClient(conn), progress: pb.NewProgressServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
-		store: st,
+		impact: pb.NewImpactServiceClient(conn),
+		alarms: pb.NewAlarmServiceClient(conn), end: services.EndWatches,
+		readiness: pb.NewReadinessServiceClient(conn),
+		store:     st,
 	}
 }
 
@@ -218,9 +229,14 @@ func movement(kind pb.MovementKind, quantity int64) *pb.LotMovement {
 	return &pb.LotMovement{Name: "lotMovements/" + newID(), Lot: "lots/M10-S-1", Site: "sites/HAR", Kind: kind, Quantity: quantity, Reference: "DN 4", HandledBy: "crib", Entry: entry("2026-03-01T08:00:00Z")}
 }
 
+// calibration has a certificate of its own; a single reading stands for two alike.
 func calibration(when string, readings ...float64) *pb.Calibration {
+	id := newID()
+	if len(readings) == 1 {
+		readings = append(readings, readings[0])
+	}
 	return &pb.Calibration{
-		Name: "calibrations/" + newID(), Tool: "tools/TW-1", Laboratory: "Fell Metrology", Certificate: "C-1", Entry: entry(when),
+		Name: "calibrations/" + id, Tool: "tools/TW-1", Laboratory: "Fell Metrology", Certificate: "C-" + id[24:], Entry: entry(when),
 		Points: []*pb.CalibrationPoint{{
 			Phase: pb.CalibrationPhase_CALIBRATION_PHASE_AS_LEFT, TargetNewtonMetres: 24, ReadingsNewtonMetres: readings,
 			ExpandedUncertaintyNewtonMetres: 0.3, CoverageFactor: 2,

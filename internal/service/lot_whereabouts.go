@@ -29,6 +29,10 @@ func (s progressService) FindLot(ctx context.Context, r *pb.FindLotRequest) (*pb
 	for _, i := range found.Incidents {
 		resp.Incidents = append(resp.Incidents, incidentTo(i))
 	}
-	resp.OpenHolds, err = holds.messages(ctx, namesFrom(s.store), found.OpenHolds)
+	names := namesFrom(s.store)
+	if resp.OpenHolds, err = holds.messages(ctx, names, found.OpenHolds); err != nil {
+		return nil, err
+	}
+	resp.Alarms, err = alarms.messages(ctx, names, found.Alarms)
 	return resp, err
 }

@@ -94,7 +94,7 @@ var singular = map[string]string{
 	"sites": "site", "specifications": "specification", "lots": "lot", "tools": "tool", "people": "person",
 	"batches": "batch", "substitutions": "substitution", "attachments": "sha256",
 	"tightenings": "id", "incidents": "id", "calibrations": "id", "lotMovements": "id", "sealings": "id", "inspections": "id",
-	"custodyChanges": "id", "holds": "id", "dispositions": "id", "signOffs": "id", "corrections": "id",
+	"custodyChanges": "id", "holds": "id", "dispositions": "id", "signOffs": "id", "corrections": "id", "alarmRules": "code", "alarms": "id", "toolChecks": "id",
 }
 
 // resourceName is the opposite of reference: empty for an empty id.

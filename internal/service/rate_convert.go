@@ -91,6 +91,10 @@ func filterValue(p *problems, field string, g analysis.Grouping, value string) s
 		if _, err := time.Parse("2006-01", value); err != nil {
 			p.add(field, "%q is not a month; expected YYYY-MM", value)
 		}
+	case analysis.ByWeek, analysis.ByDay:
+		if _, err := analysis.PeriodStart(g, value); err != nil {
+			p.add(field, "%v", err)
+		}
 	}
 	return value
 }

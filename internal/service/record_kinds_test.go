@@ -205,7 +205,7 @@ REFUSED `+none.Name+` INVALID_FIELD: disposition is not valid
 func stripServerFields(m protoreflect.Message) {
 	m.Range(func(f protoreflect.FieldDescriptor, v protoreflect.Value) bool {
 		switch f.Name() {
-		case "receive_time", "chain_sequence", "chain_link", "specification":
+		case "receive_time", "chain_sequence", "chain_link", "specification", "verdict":
 			m.Clear(f)
 		case "site": // an incident's follows from its joint, a calibration's from its tool
 			if n := m.Descriptor().Name(); n == "Incident" || n == "Calibration" {

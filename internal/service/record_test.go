@@ -68,6 +68,13 @@ func TestRecordsReadBackAsTheyWereGiven(t *testing.T) {
 	gotCal := must[*pb.Calibration](t)(c.tools.GetCalibration(ctx, &pb.GetCalibrationRequest{Name: cal.Name}))
 	stripEntry(t, gotCal.Entry, 5)
 	cal.Site = "sites/HAR"
+	// A reading of no torque at 24 N.m: failed, with no deviation to tell. 0.3 N.m on
+	// the mean of 24 and 24.1 are 1.247 %: a ratio of 3.207 to the limit of 4 %.
+	if v := gotCal.Verdict; v.GetAsLeft() != pb.Verdict_VERDICT_FAIL || v.GetAsFound() != 0 || v.WorstAsLeftPercent != nil || v.GetLimitPercent() != 4 ||
+		v.GetDecisionRule() != pb.DecisionRule_DECISION_RULE_SIMPLE_ACCEPTANCE || v.GetTestUncertaintyRatio() < 3.2065 || v.GetTestUncertaintyRatio() > 3.2075 || len(v.GetDeficiencies()) == 0 {
+		t.Errorf("%v", v)
+	}
+	gotCal.Verdict = nil
 	same("calibration", cal, gotCal)
 
 	gotMove := must[*pb.LotMovement](t)(c.lots.GetLotMovement(ctx, &pb.GetLotMovementRequest{Name: move.Name}))

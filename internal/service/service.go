@@ -1,6 +1,7 @@
 package service
 
 import (
+	"sync"
 	"time"
 
 	"google.golang.org/grpc"
@@ -14,7 +15,14 @@ type Services struct {
 	store *store.Store
 	// now is the clock for questions that are asked "as of now".
 	now func() time.Time
+	// ending is closed when the server shuts down.
+	ending    chan struct{}
+	endingOne sync.Once
 }
+
+// EndWatches ends the streams that would last as long as their clients want, with
+// UNAVAILABLE. A server that is stopped gracefully calls it first.
+func (s *Services) EndWatches() { s.endingOne.Do(func() { close(s.ending) }) }
 
 // New makes the services. now is the clock for questions that name no moment;
 // time.Now when nil.
@@ -22,7 +30,7 @@ func New(s *store.Store, now func() time.Time) *Services {
 	if now == nil {
 		now = time.Now
 	}
-	return &Services{store: s, now: now}
+	return &Services{store: s, now: now, ending: make(chan struct{})}
 }
 
 // Register adds every service to a server.
@@ -34,11 +42,16 @@ func (s *Services) Register(r grpc.ServiceRegistrar) {
 	pb.RegisterPersonServiceServer(r, personService{Services: s})
 	pb.RegisterAssemblyServiceServer(r, assemblyService{Services: s})
 	pb.RegisterAnalysisServiceServer(r, analysisService{Services: s})
+	pb.RegisterComparisonServiceServer(r, comparisonService{Services: s})
 	pb.RegisterConsumableServiceServer(r, consumableService{Services: s})
 	pb.RegisterInspectionServiceServer(r, inspectionService{Services: s})
 	pb.RegisterControlServiceServer(r, controlService{Services: s})
 	pb.RegisterProgressServiceServer(r, progressService{Services: s})
+	pb.RegisterAlarmServiceServer(r, alarmService{Services: s})
 	pb.RegisterAttachmentServiceServer(r, attachmentService{Services: s})
+	pb.RegisterReadinessServiceServer(r, readinessService{Services: s})
+	pb.RegisterImpactServiceServer(r, impactService{Services: s})
+	pb.RegisterCribServiceServer(r, cribService{Services: s})
 }
 
 // The methods of a service stand in the files of its resources.
@@ -71,6 +84,10 @@ type (
 		pb.UnimplementedAnalysisServiceServer
 		*Services
 	}
+	comparisonService struct {
+		pb.UnimplementedComparisonServiceServer
+		*Services
+	}
 	consumableService struct {
 		pb.UnimplementedConsumableServiceServer
 		*Services
@@ -87,8 +104,24 @@ type (
 		pb.UnimplementedProgressServiceServer
 		*Services
 	}
+	alarmService struct {
+		pb.UnimplementedAlarmServiceServer
+		*Services
+	}
 	attachmentService struct {
 		pb.UnimplementedAttachmentServiceServer
+		*Services
+	}
+	impactService struct {
+		pb.UnimplementedImpactServiceServer
+		*Services
+	}
+	readinessService struct {
+		pb.UnimplementedReadinessServiceServer
+		*Services
+	}
+	cribService struct {
+		pb.UnimplementedCribServiceServer
 		*Services
 	}
 )

@@ -17,6 +17,17 @@ func toolFrom(p *problems, m *pb.Tool) ledger.Tool {
 		IntervalCycles:         int(m.GetIntervalCycles()),
 		DueAfterEvent:          true,
 	}
+	t.RatedLoadKilograms = m.GetRatedLoadKilograms()
+	for _, policy := range m.GetPolicies() {
+		t.Policies = append(t.Policies, ledger.Policy{
+			Action:     word[ledger.PolicyAction](policy.GetAction()),
+			Months:     int(policy.GetMonths()),
+			Days:       int(policy.GetDays()),
+			Cycles:     int(policy.GetCycles()),
+			AfterEvent: policy.GetAfterEvent(),
+			EachShift:  policy.GetEachShift(),
+		})
+	}
 	if m != nil && m.DueAfterEvent != nil {
 		t.DueAfterEvent = *m.DueAfterEvent
 	}
@@ -38,7 +49,24 @@ func toolTo(t ledger.Tool) *pb.Tool {
 		Etag:                   etagOf(t.Version),
 		CreateTime:             timestamp(t.CreateTime),
 		UpdateTime:             timestamp(t.UpdateTime),
+		RatedLoadKilograms:     t.RatedLoadKilograms,
+		Policies:               policiesTo(t.Policies),
 	}
+}
+
+func policiesTo(policies []ledger.Policy) []*pb.ToolPolicy {
+	var out []*pb.ToolPolicy
+	for _, p := range policies {
+		out = append(out, &pb.ToolPolicy{
+			Action:     pb.ToolAction(p.Action),
+			Months:     int32(p.Months),
+			Days:       int32(p.Days),
+			Cycles:     int32(p.Cycles),
+			AfterEvent: p.AfterEvent,
+			EachShift:  p.EachShift,
+		})
+	}
+	return out
 }
 
 var toolFields = []field[ledger.Tool]{
@@ -50,6 +78,8 @@ var toolFields = []field[ledger.Tool]{
 	{"home_site", func(dst, src *ledger.Tool) { dst.HomeSite = src.HomeSite }},
 	{"interval_months", func(dst, src *ledger.Tool) { dst.IntervalMonths = src.IntervalMonths }},
 	{"interval_cycles", func(dst, src *ledger.Tool) { dst.IntervalCycles = src.IntervalCycles }},
+	{"rated_load_kilograms", func(dst, src *ledger.Tool) { dst.RatedLoadKilograms = src.RatedLoadKilograms }},
+	{"policies", func(dst, src *ledger.Tool) { dst.Policies = src.Policies }},
 	{"due_after_event", func(dst, src *ledger.Tool) { dst.DueAfterEvent = src.DueAfterEvent }},
 }
 

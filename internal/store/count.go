@@ -106,24 +106,35 @@ func (t *tx) counts(ctx context.Context, q analysis.CountQuery, fromRecords bool
 }
 
 func (t *tx) groupingColumn(g analysis.Grouping) string {
-	if g == analysis.ByMonth {
+	switch g {
+	case analysis.ByMonth:
 		return t.engine.month("k.day")
+	case analysis.ByWeek:
+		// Day 0, 1970-01-01, was a Thursday; a week is known by its Monday.
+		return "k.day - (k.day + 3) % 7"
+	case analysis.ByDay:
+		return "k.day"
 	}
 	return groupingColumns[g]
 }
 
-func scanCount(rows *sql.Rows, groupBy []analysis.Grouping) (values []string, outcome uint8, fasteners int64, err error) {
+// scanCount reads the values of the groupings, what stands between, the outcome
+// and the fasteners.
+func scanCount(rows *sql.Rows, groupBy []analysis.Grouping, between ...any) (values []string, outcome uint8, fasteners int64, err error) {
 	raw := make([]any, len(groupBy))
-	targets := make([]any, 0, len(groupBy)+2)
+	targets := make([]any, 0, len(groupBy)+len(between)+2)
 	for i, g := range groupBy {
-		if isWord(g) {
+		switch {
+		case isWord(g):
 			raw[i] = new(uint8)
-		} else {
+		case isDays(g):
+			raw[i] = new(int)
+		default:
 			raw[i] = new(string)
 		}
 		targets = append(targets, raw[i])
 	}
-	if err := rows.Scan(append(targets, &outcome, &fasteners)...); err != nil {
+	if err := rows.Scan(append(append(targets, between...), &outcome, &fasteners)...); err != nil {
 		return nil, 0, 0, err
 	}
 	values = make([]string, len(groupBy))
@@ -131,6 +142,8 @@ func scanCount(rows *sql.Rows, groupBy []analysis.Grouping) (values []string, ou
 		switch v := raw[i].(type) {
 		case *uint8:
 			values[i] = wordOf(g, *v)
+		case *int:
+			values[i] = analysis.PeriodName(g, *v)
 		case *string:
 			values[i] = *v
 		}
@@ -141,6 +154,9 @@ func scanCount(rows *sql.Rows, groupBy []analysis.Grouping) (values []string, ou
 func isWord(g analysis.Grouping) bool {
 	return g == analysis.ByTreatment || g == analysis.ByMaterial || g == analysis.ByDrivingMethod
 }
+
+// isDays says whether the grouping is a day, counted from 1970-01-01.
+func isDays(g analysis.Grouping) bool { return g == analysis.ByWeek || g == analysis.ByDay }
 
 func wordOf(g analysis.Grouping, v uint8) string {
 	switch g {
@@ -182,12 +198,19 @@ func (t *tx) countClause(q analysis.CountQuery) (*clause, error) {
 	var order []analysis.Grouping
 	for _, f := range q.Filters {
 		var value any = askable(f.Value)
-		if isWord(f.Grouping) {
+		switch {
+		case isWord(f.Grouping):
 			n, err := numberOf(f.Grouping, f.Value)
 			if err != nil {
 				return nil, err
 			}
 			value = n
+		case isDays(f.Grouping):
+			day, err := analysis.PeriodStart(f.Grouping, f.Value)
+			if err != nil {
+				return nil, ledger.InvalidField("filter", "filters", "%v", err)
+			}
+			value = day
 		}
 		if _, seen := alternatives[f.Grouping]; !seen {
 			order = append(order, f.Grouping)

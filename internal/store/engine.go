@@ -19,7 +19,12 @@ type engine interface {
 	// lockRows ends a SELECT so that the rows of the table alias stay locked until
 	// the commit.
 	lockRows(alias string) string
+	// lockFreeRows is lockRows that leaves out the rows that somebody else has locked.
+	lockFreeRows(alias string) string
 	readIsolation() sql.IsolationLevel
+	// numbers is a table of whole numbers, `key` and `value`, made of a parameter
+	// that is a JSON object: a way to hand over many without a limit on parameters.
+	numbers() string
 }
 
 type sqliteEngine struct{}
@@ -32,7 +37,11 @@ func (sqliteEngine) month(column string) string {
 
 // SQLite has one writer at a time; its transaction is the lock.
 func (sqliteEngine) lockRows(string) string            { return "" }
+func (sqliteEngine) lockFreeRows(string) string        { return "" }
 func (sqliteEngine) readIsolation() sql.IsolationLevel { return sql.LevelDefault }
+func (sqliteEngine) numbers() string {
+	return "(SELECT CAST(key AS INTEGER) AS key, value FROM json_each(?))"
+}
 
 type postgresEngine struct{}
 
@@ -60,6 +69,14 @@ func (postgresEngine) month(column string) string {
 
 func (postgresEngine) lockRows(alias string) string { return " FOR UPDATE OF " + alias }
 
+func (postgresEngine) lockFreeRows(alias string) string {
+	return " FOR UPDATE OF " + alias + " SKIP LOCKED"
+}
+
 // An answer is read from one state of the database, however many queries it
 // takes.
 func (postgresEngine) readIsolation() sql.IsolationLevel { return sql.LevelRepeatableRead }
+
+func (postgresEngine) numbers() string {
+	return "(SELECT key::bigint AS key, value::bigint AS value FROM json_each_text(?::json))"
+}

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"time"
 
 	"jointledger/internal/analysis"
 )
@@ -25,3 +26,8 @@ func (s *Store) Fault(err error) error { return s.fault(err) }
 // MayBeRunAgain says whether the store would run the transaction again after
 // this error.
 func MayBeRunAgain(err error) bool { return conflict(err) }
+
+// AdvanceAlarmsAt is AdvanceAlarms with the time left to the test.
+func (s *Store) AdvanceAlarmsAt(ctx context.Context, now time.Time) (more bool, err error) {
+	return s.advanceAt(ctx, now)
+}

@@ -169,6 +169,8 @@ func judged(r *staged) bool {
 	switch r.RecordKind() {
 	case ledger.KindTightening, ledger.KindIncident, ledger.KindSealing, ledger.KindInspection:
 		return true
+	case ledger.KindCustody:
+		return issued(r)
 	}
 	return false
 }
@@ -252,7 +254,9 @@ func (k *knownFacts) of(ctx context.Context, r *staged) (rules.Facts, error) {
 		}
 	}
 	if tool := k.tools[r.tool]; tool != nil {
-		err = tool.fill(ctx, k.t, r, &f)
+		if err = tool.fill(ctx, k.t, r, &f); err == nil && issued(r) {
+			err = tool.unfit(r, &f)
+		}
 	}
 	return f, err
 }
@@ -261,6 +265,9 @@ func (k *knownFacts) of(ctx context.Context, r *staged) (rules.Facts, error) {
 func (k *knownFacts) after(r *staged) {
 	if stock := k.stocks[lotSite{r.lot, r.keys.site}]; stock != nil {
 		stock.onHand -= usedOf(r.Record)
+	}
+	if c, ok := r.Record.(*ledger.Custody); ok && k.tools[r.tool] != nil {
+		k.tools[r.tool].changed(r.OccurTime(), *c)
 	}
 	tightening, ok := r.Record.(*ledger.Tightening)
 	if !ok {

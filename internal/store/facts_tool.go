@@ -9,6 +9,7 @@ import (
 
 	lru "github.com/hashicorp/golang-lru/v2"
 
+	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
 	"jointledger/internal/rules"
 )
@@ -29,6 +30,8 @@ type toolRegister struct {
 	custody      []custodyAt
 	events       []int64
 	holds        []span
+	// checks are inspections, proof tests and checks before use, in order of time.
+	checks []analysis.ActionDone
 }
 
 // toolFacts is what the rules need about a tool.
@@ -50,7 +53,7 @@ type recordAt struct{ id, at int64 }
 
 type custodyAt struct {
 	ledger.Custody
-	at int64
+	id, at int64
 }
 
 type use struct{ at, fasteners int64 }
@@ -78,15 +81,19 @@ func (t *tx) toolRegisters(ctx context.Context, keys []any) (map[int]toolRegiste
 		return t.query(ctx, func(rows *sql.Rows) error {
 			f, key := &toolRegister{tool: &ledger.Tool{}}, 0
 			v, zone := f.tool, ""
+			var policies []byte
 			err := rows.Scan(&key, &v.Serial, &v.Kind, &v.TypeClass, &v.MinimumNewtonMetres, &v.MaximumNewtonMetres, &v.ResolutionNewtonMetres,
-				&v.IntervalMonths, &v.IntervalCycles, &v.DueAfterEvent, &v.HomeSite, &zone)
+				&v.IntervalMonths, &v.IntervalCycles, &v.DueAfterEvent, &policies, &v.HomeSite, &zone)
 			if err != nil {
+				return err
+			}
+			if v.Policies, err = policiesIn(policies); err != nil {
 				return err
 			}
 			tools[key], f.holds = f, holds[key]
 			f.home, err = t.names.zone(zone)
 			return err
-		}, `SELECT x.id, x.serial, x.kind, x.type_class, x.min_nm, x.max_nm, x.resolution_nm, x.interval_months, x.interval_cycles, x.due_after_event, s.code, s.time_zone
+		}, `SELECT x.id, x.serial, x.kind, x.type_class, x.min_nm, x.max_nm, x.resolution_nm, x.interval_months, x.interval_cycles, x.due_after_event, x.policies, s.code, s.time_zone
 FROM tools x JOIN sites s ON s.id = x.home_site_id WHERE x.id IN `+marks(1, len(part)), part...)
 	})
 	if err != nil {
@@ -102,18 +109,22 @@ FROM tools x JOIN sites s ON s.id = x.home_site_id WHERE x.id IN `+marks(1, len(
 	return registers, nil
 }
 
-// toolPast reads the calibrations, custody and events of tools.
+// toolPast reads the calibrations, custody, events and checks of tools.
 func (t *tx) toolPast(ctx context.Context, tools map[int]*toolRegister, keys []any) error {
 	in := "r.tool_id IN " + marks(1, len(keys)) + " AND r.kind = ? AND " + notCorrected
 	err := t.query(ctx, func(rows *sql.Rows) error {
 		var tool int
 		var c recordAt
-		if err := rows.Scan(&tool, &c.id, &c.at); err != nil {
+		var document ledger.CalibrationDocument
+		if err := rows.Scan(&tool, &c.id, &c.at, &document); err != nil {
 			return err
 		}
-		tools[tool].calibrations = append(tools[tool].calibrations, c)
+		// As ledger.Proving has it.
+		if f := tools[tool]; document != ledger.DeclarationOfConformance || len(f.calibrations) == 0 {
+			f.calibrations = append(f.calibrations, c)
+		}
 		return nil
-	}, "SELECT r.tool_id, r.id, r.occur_time FROM records r WHERE "+in+" ORDER BY r.tool_id, r.occur_time, r.id", append(keys[:len(keys):len(keys)], uint8(ledger.KindCalibration))...)
+	}, "SELECT r.tool_id, r.id, r.occur_time, x.document FROM records r JOIN calibrations x ON x.id = r.id WHERE "+in+" ORDER BY r.tool_id, r.occur_time, r.id", append(keys[:len(keys):len(keys)], uint8(ledger.KindCalibration))...)
 	if err != nil {
 		return err
 	}
@@ -121,7 +132,7 @@ func (t *tx) toolPast(ctx context.Context, tools map[int]*toolRegister, keys []a
 		var tool int
 		var uid []byte
 		var c custodyAt
-		if err := rows.Scan(&tool, &uid, &c.at, &c.Kind, &c.Site, &c.Holder); err != nil {
+		if err := rows.Scan(&tool, &c.id, &uid, &c.at, &c.Kind, &c.Site, &c.Holder); err != nil {
 			return err
 		}
 		f := tools[tool]
@@ -131,9 +142,12 @@ func (t *tx) toolPast(ctx context.Context, tools map[int]*toolRegister, keys []a
 			f.events = append(f.events, c.at)
 		}
 		return nil
-	}, `SELECT r.tool_id, r.uid, r.occur_time, x.kind, s.code, COALESCE(p.code, '') FROM records r JOIN custodies x ON x.id = r.id JOIN sites s ON s.id = r.site_id
+	}, `SELECT r.tool_id, r.id, r.uid, r.occur_time, x.kind, s.code, COALESCE(p.code, '') FROM records r JOIN custodies x ON x.id = r.id JOIN sites s ON s.id = r.site_id
 LEFT JOIN people p ON p.id = x.holder_id WHERE `+in+` ORDER BY r.tool_id, r.occur_time, r.id`, append(keys[:len(keys):len(keys)], uint8(ledger.KindCustody))...)
 	if err != nil {
+		return err
+	}
+	if err := t.toolChecks(ctx, tools, in, keys); err != nil {
 		return err
 	}
 	return t.query(ctx, func(rows *sql.Rows) error {

@@ -84,6 +84,10 @@ func (t *tx) readUsedTools(ctx context.Context, keys []int, tools map[string]han
 			tools[c.Tool] = v
 		}
 	}
+	for serial, v := range tools {
+		v.Calibrations = ledger.Proving(v.Calibrations)
+		tools[serial] = v
+	}
 	return nil
 }
 

@@ -30,27 +30,35 @@ var (
 	incidentsTable = insertTable{"incidents", []string{
 		"id", "specification_revision_id", "kind", "fasteners", "treatment", "method", "noticed", "action",
 	}, ""}
-	calibrationsTable = insertTable{"calibrations", []string{"id", "laboratory", "certificate", "points"}, ""}
-	movementsTable    = insertTable{"lot_movements", []string{"id", "kind", "quantity", "reference", "handled_by"}, ""}
-	sealingsTable     = insertTable{"sealings", []string{
+	calibrationsTable = insertTable{"calibrations", []string{
+		"id", "laboratory", "certificate", "points", "document", "rule", "stated_verdict", "air_c", "humidity_pct", "device_uncertainty_pct", "verdict",
+	}, ""}
+	movementsTable = insertTable{"lot_movements", []string{"id", "kind", "quantity", "reference", "handled_by"}, ""}
+	sealingsTable  = insertTable{"sealings", []string{
 		"id", "specification_revision_id", "sealant", "batch", "width_mm", "solvent", "clean_time",
 		"air_c", "surface_c", "humidity_pct", "splice", "flange_straight",
 	}, ""}
 	inspectionsTable = insertTable{"inspections", []string{"id", "kind", "sample", "plan", "readings_nm", "result"}, ""}
-	custodiesTable   = insertTable{"custodies", []string{"id", "kind", "holder_id"}, ""}
+	custodiesTable   = insertTable{"custodies", []string{"id", "kind", "holder_id", "override_id", "override_reason"}, ""}
+	toolChecksTable  = insertTable{"tool_checks", []string{"id", "action", "result", "certificate"}, ""}
 	holdsTable       = insertTable{"holds", []string{
 		"id", "action", "cell_id", "joint_id", "lot_id", "tool_id", "reason", "rule", "cause_id", "released_hold_id", "decision",
 	}, ""}
 	dispositionsTable = insertTable{"dispositions", []string{"id", "incident_id", "decision", "reason"}, ""}
 	signOffsTable     = insertTable{"sign_offs", []string{"id", "tower_id", "cell_id", "point", "title"}, ""}
 	correctionsTable  = insertTable{"corrections", []string{"id", "corrected_id", "replacement_id", "reason"}, ""}
-	findingsTable     = insertTable{"findings", []string{
+	alarmsTable       = insertTable{"alarms", []string{
+		"id", "rule_id", "test", "statistic", "threshold", "failures", "attempts", "sentence", "cause_id",
+	}, ""}
+	findingsTable = insertTable{"findings", []string{
 		"record_id", "rule", "severity", "message", "figure", "limit_value", "unit", "source",
 	}, ""}
 	toolUsesTable = insertTable{"tool_uses", []string{"tool_id", "hour", "fasteners", "last_time"},
 		" ON CONFLICT (tool_id, hour) DO UPDATE SET fasteners = tool_uses.fasteners + excluded.fasteners, last_time = CASE WHEN excluded.last_time > tool_uses.last_time THEN excluded.last_time ELSE tool_uses.last_time END"}
 	lotSumsTable = insertTable{"lot_sums", []string{"lot_id", "site_id", "received", "removed", "used", "on_hand", "count_time"},
 		" ON CONFLICT (lot_id, site_id) DO UPDATE SET received = lot_sums.received + excluded.received, removed = lot_sums.removed + excluded.removed, used = lot_sums.used + excluded.used, on_hand = lot_sums.on_hand + excluded.on_hand"}
+	alarmStatesTable = insertTable{"alarm_states", []string{"rule_id", "group_id", "points", "failures", "attempts", "records", "signals", "verdict"},
+		" ON CONFLICT (rule_id, group_id) DO UPDATE SET points = excluded.points, failures = excluded.failures, attempts = excluded.attempts, records = excluded.records, signals = excluded.signals, verdict = excluded.verdict"}
 	talliesTable = insertTable{"tallies", tallyColumns,
 		" ON CONFLICT (" + strings.Join(tallyColumns[:tallyKeyColumns], ", ") + ") DO UPDATE SET fasteners = tallies.fasteners + excluded.fasteners"}
 )
@@ -62,7 +70,7 @@ type inserter map[string][len(insertSizes)]*sql.Stmt
 // that writes.
 func prepareInserts(ctx context.Context, db *sql.DB, e engine) (inserter, error) {
 	all := inserter{}
-	for _, table := range append(recordTables[:len(recordTables):len(recordTables)], talliesTable, toolUsesTable, lotSumsTable) {
+	for _, table := range append(recordTables[:len(recordTables):len(recordTables)], talliesTable, toolUsesTable, lotSumsTable, alarmStatesTable) {
 		var stmts [len(insertSizes)]*sql.Stmt
 		for i, n := range insertSizes {
 			query := "INSERT INTO " + table.name + " (" + strings.Join(table.columns, ", ") + ") VALUES " + marks(n, len(table.columns)) + table.suffix

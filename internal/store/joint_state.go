@@ -166,23 +166,41 @@ func (t *tx) jointsAt(ctx context.Context, keys placeKeys, after string, limit i
 		tail, args = tail+" LIMIT ?", append(args, limit)
 	}
 	err = t.query(ctx, func(rows *sql.Rows) error {
-		j := &jointWork{}
-		var version int
-		var created, updated int64
-		err := rows.Scan(&j.id, &j.cell, &j.tower, &j.Place.Site, &j.Place.Tower, &j.Place.Cell, &j.Place.Joint,
-			&j.Kind, &j.Critical, &j.PartA, &j.PartB, &j.Specification, &j.Fasteners, &version, &created, &updated,
-			&j.specification.Revision, &j.sealant, &j.torque.TargetNewtonMetres, &j.torque.TolerancePercent)
-		j.Revision = revisionOf(version, created, updated)
-		j.specification.Code = j.Specification
-		j.work = ledger.JointWork{Fasteners: j.Fasteners, SealRequired: j.sealant != "", Inspections: map[ledger.InspectionKind]ledger.InspectionResult{}}
+		j, err := scanJointWork(rows)
 		joints = append(joints, j)
 		return err
-	}, `SELECT j.id, c.id, t.id, s.code, t.tag, c.tag, j.tag, j.kind, j.critical, j.part_a, j.part_b, sp.code, j.fasteners,
+	}, jointsQuery+c.where()+tail, args...)
+	return joints, err
+}
+
+// jointsIn reads joints by their keys, in no order.
+func (t *tx) jointsIn(ctx context.Context, keys []any) (joints []*jointWork, err error) {
+	err = t.queryIn(ctx, func(rows *sql.Rows) error {
+		j, err := scanJointWork(rows)
+		joints = append(joints, j)
+		return err
+	}, jointsQuery+" WHERE j.id", keys, "")
+	return joints, err
+}
+
+const jointsQuery = `SELECT j.id, c.id, t.id, s.code, t.tag, c.tag, j.tag, j.kind, j.critical, j.part_a, j.part_b, sp.code, j.fasteners,
 j.version, j.create_time, j.update_time, sv.revision, sv.sealant, sv.torque_nm, sv.torque_tolerance_pct
 FROM joints j JOIN cells c ON c.id = j.cell_id JOIN towers t ON t.id = c.tower_id JOIN sites s ON s.id = t.site_id
 JOIN specifications sp ON sp.id = j.specification_id
-JOIN specification_revisions sv ON sv.specification_id = sp.id AND sv.revision = sp.version`+c.where()+tail, args...)
-	return joints, err
+JOIN specification_revisions sv ON sv.specification_id = sp.id AND sv.revision = sp.version`
+
+// scanJointWork reads one row of jointsQuery.
+func scanJointWork(rows *sql.Rows) (*jointWork, error) {
+	j := &jointWork{}
+	var version int
+	var created, updated int64
+	err := rows.Scan(&j.id, &j.cell, &j.tower, &j.Place.Site, &j.Place.Tower, &j.Place.Cell, &j.Place.Joint,
+		&j.Kind, &j.Critical, &j.PartA, &j.PartB, &j.Specification, &j.Fasteners, &version, &created, &updated,
+		&j.specification.Revision, &j.sealant, &j.torque.TargetNewtonMetres, &j.torque.TolerancePercent)
+	j.Revision = revisionOf(version, created, updated)
+	j.specification.Code = j.Specification
+	j.work = ledger.JointWork{Fasteners: j.Fasteners, SealRequired: j.sealant != "", Inspections: map[ledger.InspectionKind]ledger.InspectionResult{}}
+	return j, err
 }
 
 // jointIndex finds joints by their keys and by those of what they lie in.

@@ -33,6 +33,8 @@ var (
 	lotNoun    = noun{"lot", "lots", "lots", "number", ""}
 	toolNoun   = noun{"tool", "tools", "tools", "serial", ""}
 	personNoun = noun{"person", "people", "people", "code", ""}
+
+	alarmRuleNoun = noun{"alarm rule", "alarmRules", "alarm_rules", "code", ""}
 )
 
 type nameKey struct {

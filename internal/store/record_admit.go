@@ -21,6 +21,8 @@ type admission struct {
 	known map[uuid.UUID]knownRecord
 	// spoken are the records corrected, or holds released, earlier in the wave.
 	spoken map[int64]bool
+	// certificates are those of the calibrations taken earlier in the wave.
+	certificates map[certificateOf]uuid.UUID
 }
 
 // admit refuses what the present state does not allow: a second correction or
@@ -38,6 +40,8 @@ func (t *tx) admit(ctx context.Context, r *staged, b admission) error {
 		return t.admitRelease(ctx, r, rec, b.spoken)
 	case *ledger.Disposition, *ledger.SignOff:
 		return t.mayDecide(ctx, r)
+	case *ledger.Calibration:
+		return t.admitCalibration(ctx, r, rec, b)
 	case *ledger.Correction:
 		return t.admitCorrection(ctx, r, rec, b)
 	}
@@ -97,6 +101,8 @@ func (t *tx) admitCorrection(ctx context.Context, r *staged, rec *ledger.Correct
 		return ledger.InvalidField("correction", "corrects", "a correction can't be corrected; correct the record that holds now")
 	case r.about.kind == ledger.KindHold || r.about.kind == ledger.KindDisposition:
 		return ledger.InvalidField("correction", "corrects", "a %s is undone by another decision, not by a correction", ledger.RecordKinds.Name(r.about.kind))
+	case r.about.kind == ledger.KindAlarm:
+		return ledger.InvalidField("correction", "corrects", "an alarm is answered by a decision, such as a hold on the lot, not by a correction")
 	case r.about.kind == ledger.KindSignOff:
 		if err := t.mayDecide(ctx, r); err != nil {
 			return err
@@ -121,7 +127,7 @@ func (t *tx) admitCorrection(ctx context.Context, r *staged, rec *ledger.Correct
 			return ledger.RecordIDReused(ledger.RecordResource(r.with.Record))
 		}
 		if err := t.admit(ctx, r.with, b); err != nil {
-			return err
+			return ofReplacement(err)
 		}
 	}
 	b.spoken[r.about.id] = true

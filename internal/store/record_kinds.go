@@ -41,7 +41,7 @@ var kindTables = map[ledger.RecordKind]kindTable{
 		columns: "COALESCE(sp.code, ''), COALESCE(sv.revision, 0), x.kind, x.fasteners, x.treatment, x.method, x.noticed, x.action",
 		joins:   mayBeRevision,
 	},
-	ledger.KindCalibration: {table: "calibrations", columns: "x.laboratory, x.certificate, x.points", unused: []string{"joint_id", "lot_id"}},
+	ledger.KindCalibration: {table: "calibrations", columns: "x.laboratory, x.certificate, x.points, x.document, x.rule, x.stated_verdict, x.air_c, x.humidity_pct, x.device_uncertainty_pct, x.verdict", unused: []string{"joint_id", "lot_id"}},
 	ledger.KindLotMovement: {table: "lot_movements", columns: "x.kind, x.quantity, x.reference, x.handled_by", unused: []string{"joint_id", "tool_id"}},
 	ledger.KindSealing: {
 		table:   "sealings",
@@ -52,9 +52,18 @@ var kindTables = map[ledger.RecordKind]kindTable{
 	ledger.KindInspection: {table: "inspections", columns: "x.kind, x.sample, x.plan, x.readings_nm, x.result", unused: []string{"lot_id"}},
 	ledger.KindCustody: {
 		table:   "custodies",
-		columns: "x.kind, COALESCE(hp.code, '')",
-		joins:   " LEFT JOIN people hp ON hp.id = x.holder_id",
+		columns: "x.kind, COALESCE(hp.code, ''), COALESCE(op.code, ''), x.override_reason",
+		joins:   " LEFT JOIN people hp ON hp.id = x.holder_id LEFT JOIN people op ON op.id = x.override_id",
 		unused:  []string{"joint_id", "lot_id"},
+	},
+	ledger.KindToolCheck: {table: "tool_checks", columns: "x.action, x.result, x.certificate", unused: []string{"joint_id", "lot_id"}},
+	ledger.KindAlarm: {
+		table:   "alarms",
+		columns: "ar.code, x.test, x.statistic, x.threshold, x.failures, x.attempts, x.sentence, cr.uid",
+		joins:   " JOIN alarm_rules ar ON ar.id = x.rule_id JOIN records cr ON cr.id = x.cause_id",
+		unused:  []string{"joint_id", "tool_id", "person_id"},
+		// It stands at the site of its cause and, if it names a lot, names the cause's.
+		contrary: "NOT EXISTS (SELECT 1 FROM records k WHERE k.id = x.cause_id AND k.site_id = r.site_id AND (r.lot_id IS NULL OR k.lot_id = r.lot_id))",
 	},
 	ledger.KindHold: {
 		table:   "holds",

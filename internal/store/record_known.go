@@ -20,7 +20,7 @@ func (t *tx) recognise(ctx context.Context, rows []*staged, outcomes []Outcome) 
 	if err != nil {
 		return err
 	}
-	b := admission{known: known, spoken: map[int64]bool{}}
+	b := admission{known: known, spoken: map[int64]bool{}, certificates: map[certificateOf]uuid.UUID{}}
 	for i, r := range rows {
 		if r == nil {
 			continue

@@ -24,6 +24,8 @@ type RecordFilter struct {
 	Start, End time.Time
 	// Incident is the kind of incident, for incidents.
 	Incident ledger.IncidentKind
+	// AlarmRule is the code of the rule that raised it, for alarms.
+	AlarmRule string
 }
 
 // keyed is a record with its key.
@@ -131,7 +133,7 @@ func (t *tx) recordClause(ctx context.Context, f RecordFilter) (*clause, error) 
 	for _, n := range []struct {
 		noun         noun
 		name, column string
-	}{{lotNoun, f.Lot, "r.lot_id"}, {toolNoun, f.Tool, "r.tool_id"}, {personNoun, f.Person, "r.person_id"}} {
+	}{{lotNoun, f.Lot, "r.lot_id"}, {toolNoun, f.Tool, "r.tool_id"}, {personNoun, f.Person, "r.person_id"}, {alarmRuleNoun, f.AlarmRule, "x.rule_id"}} {
 		if n.name == "" {
 			continue
 		}

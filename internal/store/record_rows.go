@@ -12,7 +12,7 @@ import (
 // it.
 var recordTables = []insertTable{
 	recordsTable, tighteningsTable, incidentsTable, calibrationsTable, movementsTable, sealingsTable,
-	inspectionsTable, custodiesTable, holdsTable, dispositionsTable, signOffsTable, correctionsTable, findingsTable,
+	inspectionsTable, custodiesTable, holdsTable, dispositionsTable, signOffsTable, correctionsTable, toolChecksTable, alarmsTable, findingsTable,
 }
 
 // writeRows writes the rows and their findings, what they add to the running
@@ -70,7 +70,12 @@ func (r *staged) appendTo(values map[string][]any) error {
 		if err != nil {
 			return err
 		}
-		values[calibrationsTable.name] = append(values[calibrationsTable.name], r.id, rec.Laboratory, rec.Certificate, string(points))
+		verdict, err := verdictColumn(rec.Verdict)
+		if err != nil {
+			return err
+		}
+		values[calibrationsTable.name] = append(values[calibrationsTable.name], r.id, rec.Laboratory, rec.Certificate, string(points),
+			uint8(rec.Document), uint8(rec.Rule), uint8(rec.StatedVerdict), optional(rec.AirCelsius), optional(rec.HumidityPercent), rec.DeviceUncertaintyPercent, verdict)
 	case *ledger.LotMovement:
 		values[movementsTable.name] = append(values[movementsTable.name], r.id, uint8(rec.Kind), rec.Quantity, rec.Reference, rec.HandledBy)
 	default:
@@ -100,7 +105,11 @@ func (r *staged) appendSiteRecord(values map[string][]any) error {
 		}
 		add(inspectionsTable, r.id, uint8(rec.Kind), rec.Sample, rec.Plan, string(readings), uint8(rec.Result))
 	case *ledger.Custody:
-		add(custodiesTable, r.id, uint8(rec.Kind), nullable(r.holder))
+		add(custodiesTable, r.id, uint8(rec.Kind), nullable(r.holder), nullable(r.override), rec.OverrideReason)
+	case *ledger.ToolCheck:
+		add(toolChecksTable, r.id, uint8(rec.Action), uint8(rec.Result), rec.Certificate)
+	case *ledger.Alarm:
+		add(alarmsTable, r.id, r.alarmRule, uint8(rec.Test), rec.Statistic, rec.Threshold, rec.Failures, rec.Attempts, rec.Sentence, r.about.id)
 	case *ledger.Hold:
 		var cause, released any
 		if r.cause != nil {
@@ -156,6 +165,35 @@ func nullable(key int) any {
 		return nil
 	}
 	return key
+}
+
+// verdictColumn is a calibration's verdict as it is kept; nothing for none.
+func verdictColumn(v *ledger.CalibrationVerdict) (any, error) {
+	if v == nil {
+		return nil, nil
+	}
+	kept, err := json.Marshal(column.Verdict{
+		Rule: uint8(v.Rule), Edition: v.Edition, LimitPercent: v.LimitPercent, AsFound: uint8(v.AsFound), AsLeft: uint8(v.AsLeft),
+		WorstAsFoundPercent: v.WorstAsFoundPercent, WorstAsLeftPercent: v.WorstAsLeftPercent,
+		ConformityProbability: v.ConformityProbability, TestUncertaintyRatio: v.TestUncertaintyRatio, Deficiencies: v.Deficiencies,
+	})
+	return string(kept), err
+}
+
+// verdictOf is verdictColumn's inverse.
+func verdictOf(kept []byte) (*ledger.CalibrationVerdict, error) {
+	if kept == nil {
+		return nil, nil
+	}
+	var v column.Verdict
+	if err := json.Unmarshal(kept, &v); err != nil {
+		return nil, err
+	}
+	return &ledger.CalibrationVerdict{
+		Rule: ledger.DecisionRule(v.Rule), Edition: v.Edition, LimitPercent: v.LimitPercent, AsFound: ledger.Verdict(v.AsFound), AsLeft: ledger.Verdict(v.AsLeft),
+		WorstAsFoundPercent: v.WorstAsFoundPercent, WorstAsLeftPercent: v.WorstAsLeftPercent,
+		ConformityProbability: v.ConformityProbability, TestUncertaintyRatio: v.TestUncertaintyRatio, Deficiencies: v.Deficiencies,
+	}, nil
 }
 
 func pointColumns(points []ledger.CalibrationPoint) []column.Point {

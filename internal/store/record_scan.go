@@ -95,15 +95,7 @@ func scanKind(kind ledger.RecordKind, c *common, scan func(...any) error) (ledge
 		v.Entry, v.Site, v.Joint, v.Lot, v.Tool = c.entry(), c.site, c.place(), c.lot, c.tool
 		return v, err
 	case ledger.KindCalibration:
-		v := &ledger.Calibration{}
-		var points []byte
-		err := scan(&v.Laboratory, &v.Certificate, &points)
-		var columns []column.Point
-		if err == nil {
-			err = json.Unmarshal(points, &columns)
-		}
-		v.Entry, v.Site, v.Tool, v.Points = c.entry(), c.site, c.tool, pointsOf(columns)
-		return v, err
+		return scanCalibration(c, scan)
 	case ledger.KindLotMovement:
 		v := &ledger.LotMovement{}
 		err := scan(&v.Kind, &v.Quantity, &v.Reference, &v.HandledBy)
@@ -122,6 +114,25 @@ func scanKind(kind ledger.RecordKind, c *common, scan func(...any) error) (ledge
 		return v, err
 	}
 	return scanControl(kind, c, scan)
+}
+
+func scanCalibration(c *common, scan func(...any) error) (ledger.Record, error) {
+	v := &ledger.Calibration{}
+	var points, verdict []byte
+	err := scan(&v.Laboratory, &v.Certificate, &points, &v.Document, &v.Rule, &v.StatedVerdict,
+		&v.AirCelsius, &v.HumidityPercent, &v.DeviceUncertaintyPercent, &verdict)
+	var columns []column.Point
+	if err == nil {
+		err = json.Unmarshal(points, &columns)
+	}
+	var unreadable error
+	if v.Verdict, unreadable = verdictOf(verdict); unreadable != nil {
+		// It was tampered with: no link covers such a verdict, so that verify names the
+		// record instead of stopping at it.
+		v.Verdict = &ledger.CalibrationVerdict{Edition: "unreadable", Deficiencies: []string{"The verdict that was kept can't be read; it was tampered with."}}
+	}
+	v.Entry, v.Site, v.Tool, v.Points = c.entry(), c.site, c.tool, pointsOf(columns)
+	return v, err
 }
 
 func scanSealing(c *common, scan func(...any) error) (ledger.Record, error) {
@@ -146,8 +157,19 @@ func scanControl(kind ledger.RecordKind, c *common, scan func(...any) error) (le
 	switch kind {
 	case ledger.KindCustody:
 		v := &ledger.Custody{}
-		err := scan(&v.Kind, &v.Holder)
+		err := scan(&v.Kind, &v.Holder, &v.OverrideBy, &v.OverrideReason)
 		v.Entry, v.Site, v.Tool = c.entry(), c.site, c.tool
+		return v, err
+	case ledger.KindToolCheck:
+		v := &ledger.ToolCheck{}
+		err := scan(&v.Action, &v.Result, &v.Certificate)
+		v.Entry, v.Site, v.Tool = c.entry(), c.site, c.tool
+		return v, err
+	case ledger.KindAlarm:
+		v := &ledger.Alarm{}
+		var cause []byte
+		err := scan(&v.Rule, &v.Test, &v.Statistic, &v.Threshold, &v.Failures, &v.Attempts, &v.Sentence, &cause)
+		v.Entry, v.Site, v.Lot, v.Cause = c.entry(), c.site, c.lot, idOf(cause)
 		return v, err
 	case ledger.KindHold:
 		v := &ledger.Hold{}

@@ -20,10 +20,12 @@ type staged struct {
 	tool     int
 	person   int
 	holder   int // of a change of custody
+	override int // who let it pass
 	revision int // of the specification
 	// about is the record that it refers to: what a correction corrects, what a
-	// release releases, the incident of a disposition.
-	about recordKey
+	// release releases, the incident of a disposition, what set an alarm off.
+	about     recordKey
+	alarmRule int // of an alarm
 	// with is the replacement that comes with a correction.
 	with *staged
 	// instead is the record that this one replaces; zero for none.
@@ -69,8 +71,9 @@ func (r *staged) setRevision(id int, ref ledger.SpecificationRef) {
 
 // named are the names that a record gives.
 type recordNames struct {
-	place             ledger.Place
-	lot, tool, holder string
+	place            ledger.Place
+	lot, tool        string
+	holder, override string
 }
 
 func namesOf(r ledger.Record) recordNames {
@@ -91,7 +94,9 @@ func namesOf(r ledger.Record) recordNames {
 	case *ledger.Inspection:
 		return recordNames{place: r.Joint, tool: r.Tool}
 	case *ledger.Custody:
-		return recordNames{place: ledger.Place{Site: r.Site}, tool: r.Tool, holder: r.Holder}
+		return recordNames{place: ledger.Place{Site: r.Site}, tool: r.Tool, holder: r.Holder, override: r.OverrideBy}
+	case *ledger.ToolCheck:
+		return recordNames{place: ledger.Place{Site: r.Site}, tool: r.Tool}
 	case *ledger.Hold:
 		if r.Place == (ledger.Place{}) {
 			return recordNames{place: ledger.Place{Site: r.Site}, lot: r.Lot, tool: r.Tool}
@@ -116,7 +121,7 @@ func (t *tx) stage(ctx context.Context, r ledger.Record) (*staged, error) {
 		noun noun
 		name string
 		key  *int
-	}{{lotNoun, n.lot, &row.lot}, {toolNoun, n.tool, &row.tool}, {personNoun, r.Head().Person, &row.person}, {personNoun, n.holder, &row.holder}} {
+	}{{lotNoun, n.lot, &row.lot}, {toolNoun, n.tool, &row.tool}, {personNoun, r.Head().Person, &row.person}, {personNoun, n.holder, &row.holder}, {personNoun, n.override, &row.override}} {
 		if one.name == "" {
 			continue
 		}

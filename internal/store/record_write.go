@@ -110,7 +110,12 @@ func waveLength(records []ledger.Record) int {
 		}
 		n := namesOf(r)
 		switch r.RecordKind() {
-		case ledger.KindLotMovement, ledger.KindCalibration, ledger.KindCustody, ledger.KindHold:
+		case ledger.KindLotMovement, ledger.KindCalibration, ledger.KindCustody, ledger.KindHold, ledger.KindToolCheck:
+			if c, ok := r.(*ledger.Custody); !ok {
+				changed[[2]string{"fitness", n.tool}] = true
+			} else if c.Kind == ledger.CustodyIssued && changed[[2]string{"fitness", n.tool}] {
+				return i
+			}
 			changed[[2]string{"lot", n.lot}], changed[[2]string{"tool", n.tool}] = true, true
 		default:
 			if n.lot != "" && changed[[2]string{"lot", n.lot}] || n.tool != "" && changed[[2]string{"tool", n.tool}] {

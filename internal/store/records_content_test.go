@@ -31,10 +31,10 @@ func testRecordsComeBackAsTheyWere(t *testing.T, e storetest.Engine) {
 		&ledger.Incident{Entry: withID(bare, storetest.Visitor), Kind: ledger.NearMiss, Site: storetest.Kolkata},
 		&ledger.Incident{Entry: withID(bare, storetest.Visitor), Kind: ledger.Leak, Site: storetest.Denver, Joint: joint},
 		&ledger.Calibration{Entry: withID(bare, ""), Tool: storetest.KolkataWrench,
-			Points: []ledger.CalibrationPoint{{Phase: ledger.AsLeft, TargetNewtonMetres: math.SmallestNonzeroFloat64, ReadingsNewtonMetres: []float64{0}}}},
+			Points: []ledger.CalibrationPoint{{Phase: ledger.AsLeft, TargetNewtonMetres: 40, ReadingsNewtonMetres: []float64{0, math.SmallestNonzeroFloat64}}}},
 		&ledger.Calibration{Entry: withID(bare, ""), Tool: storetest.DenverWrench, Points: []ledger.CalibrationPoint{
-			{Phase: ledger.AsFound, TargetNewtonMetres: 100_000, ReadingsNewtonMetres: []float64{0.30000000000000004, math.Nextafter(1, 2), 1e-7, 99_999.999999999}},
-			{Phase: ledger.AsLeft, TargetNewtonMetres: 100_000, ReadingsNewtonMetres: []float64{1e-300}, ExpandedUncertaintyNewtonMetres: 1.0 / 3, CoverageFactor: 2.87},
+			{Phase: ledger.AsFound, TargetNewtonMetres: 100, ReadingsNewtonMetres: []float64{0.30000000000000004, math.Nextafter(1, 2), 1e-7, 99_999.999999999}},
+			{Phase: ledger.AsLeft, TargetNewtonMetres: math.Nextafter(100, 0), ReadingsNewtonMetres: []float64{100, 99.99999999999999}, ExpandedUncertaintyNewtonMetres: 1.0 / 3, CoverageFactor: 2.87},
 		}},
 		&ledger.LotMovement{Entry: withID(bare, ""), Lot: storetest.GalvanizedLot, Site: storetest.Kolkata, Kind: ledger.MovementCounted, Quantity: 0},
 		&ledger.LotMovement{Entry: withID(bare, storetest.Visitor), Lot: storetest.GalvanizedLot, Site: storetest.Denver, Kind: ledger.MovementScrapped, Quantity: ledger.MaxQuantity},

@@ -43,7 +43,7 @@ func resent(r ledger.Record) ledger.Record {
 		return &c
 	case *ledger.Calibration:
 		c := *r
-		c.Entry, c.Site = asSent(c.Entry), ""
+		c.Entry, c.Site, c.Verdict = asSent(c.Entry), "", nil
 		c.Points = slices.Clone(c.Points)
 		for i := range c.Points {
 			c.Points[i].ReadingsNewtonMetres = slices.Clone(c.Points[i].ReadingsNewtonMetres)

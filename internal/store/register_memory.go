@@ -107,7 +107,7 @@ func recall[K comparable, V any](t *tx, from func(*registerMemory) *lru.Cache[K,
 // tool.
 func changesRegister(r ledger.Record) bool {
 	switch r := r.(type) {
-	case *ledger.Calibration, *ledger.Custody, *ledger.Correction:
+	case *ledger.Calibration, *ledger.Custody, *ledger.Correction, *ledger.ToolCheck:
 		return true
 	case *ledger.Hold:
 		return r.Lot != "" || r.Tool != ""

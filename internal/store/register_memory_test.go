@@ -66,7 +66,9 @@ func TestServersSeeEachOthersRegister(t *testing.T) {
 		}); err != nil {
 			t.Fatal(err)
 		}
-		now := func(r *ledger.Tightening) { r.OccurTime = ledger.Microseconds(time.Now()).Add(-time.Duration(minute) * time.Minute) }
+		now := func(r *ledger.Tightening) {
+			r.OccurTime = ledger.Microseconds(time.Now()).Add(-time.Duration(minute) * time.Minute)
+		}
 		seen("under the new revision", rules.CodeTorqueWindow, true, next(now))
 		soundReport(t, one)
 	})

@@ -50,6 +50,7 @@ type Store struct {
 	insert   inserter
 	prepared statements
 	register *registerMemory
+	alarms   *alarmRunner
 	unjudged bool
 	// serving keeps migrations off the embedded database while it is open.
 	serving *flock.Flock
@@ -76,12 +77,14 @@ func Open(ctx context.Context, c Config) (*Store, error) {
 		s.closeDatabase() //nolint:errcheck // the first error counts
 		return nil, s.fault(err)
 	}
+	s.alarms = newAlarmRunner(s)
 	s.writer = startWriter(s)
 	return s, nil
 }
 
 // Close finishes what was accepted, then closes the database.
 func (s *Store) Close() error {
+	s.alarms.end()
 	s.writer.stop()
 	return s.closeDatabase()
 }

@@ -86,15 +86,15 @@ func (t *tx) subtract(ctx context.Context, keys []any, sums map[tallyKey]int64) 
 const tallyKeys = "site_id, day, lot_id, specification_revision_id, treatment, method, outcome"
 
 // everyCount is the SELECT of what each record adds to the tallies, corrected
-// ones included, with the person and tool besides, which the tallies do not
-// hold.
+// ones included, with the person, tool and joint besides, which the tallies do
+// not hold.
 const everyCount = `
 SELECT r.id AS record_id, r.site_id, r.local_day AS day, COALESCE(r.lot_id, 0) AS lot_id, x.specification_revision_id,
-       x.treatment, x.method, 0 AS outcome, x.fasteners, r.person_id, r.tool_id
+       x.treatment, x.method, 0 AS outcome, x.fasteners, r.person_id, r.tool_id, r.joint_id
 FROM tightenings x JOIN records r ON r.id = x.id WHERE x.pass = 1
 UNION ALL
 SELECT r.id, r.site_id, r.local_day, COALESCE(r.lot_id, 0), COALESCE(x.specification_revision_id, 0),
-       x.treatment, x.method, x.kind, x.fasteners, r.person_id, r.tool_id
+       x.treatment, x.method, x.kind, x.fasteners, r.person_id, r.tool_id, r.joint_id
 FROM incidents x JOIN records r ON r.id = x.id WHERE x.fasteners > 0`
 
 // recordCounts is everyCount without the corrected records: what the tallies

@@ -15,7 +15,7 @@ import (
 // recordTables are the tables that hold what a record says.
 var recordTables = []string{
 	"records", "tightenings", "incidents", "calibrations", "lot_movements", "sealings", "inspections",
-	"custodies", "holds", "dispositions", "sign_offs", "corrections", "findings",
+	"custodies", "holds", "dispositions", "sign_offs", "corrections", "tool_checks", "alarms", "findings",
 }
 
 // tamperer changes the database behind the store's back, with the guards taken

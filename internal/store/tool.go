@@ -2,8 +2,10 @@ package store
 
 import (
 	"context"
+	"reflect"
 
 	"jointledger/ent"
+	"jointledger/ent/column"
 	"jointledger/ent/tool"
 	"jointledger/internal/ledger"
 )
@@ -23,7 +25,7 @@ var tools = thing[ledger.Tool, string]{
 	revision: func(v *ledger.Tool) *ledger.Revision { return &v.Revision },
 	same: func(a, b ledger.Tool) bool {
 		a.Revision, b.Revision = ledger.Revision{}, ledger.Revision{}
-		return a == b
+		return reflect.DeepEqual(a, b)
 	},
 	load: func(ctx context.Context, t *tx, serial string) (ledger.Tool, error) {
 		row, err := t.ent().Tool.Query().Where(tool.Serial(askable(serial))).WithHomeSite().Only(ctx)
@@ -43,6 +45,7 @@ var tools = thing[ledger.Tool, string]{
 		return t.ent().Tool.Create().SetSerial(v.Serial).SetKind(uint8(v.Kind)).SetTypeClass(v.TypeClass).
 			SetMinNm(v.MinimumNewtonMetres).SetMaxNm(v.MaximumNewtonMetres).SetResolutionNm(v.ResolutionNewtonMetres).
 			SetHomeSiteID(home).SetIntervalMonths(v.IntervalMonths).SetIntervalCycles(v.IntervalCycles).SetDueAfterEvent(v.DueAfterEvent).
+			SetRatedLoadKg(v.RatedLoadKilograms).SetPolicies(policyColumns(v.Policies)).
 			SetVersion(v.Version).SetCreateTime(micro(v.CreateTime)).SetUpdateTime(micro(v.UpdateTime)).Exec(ctx)
 	},
 	update: func(ctx context.Context, t *tx, v ledger.Tool) error {
@@ -53,8 +56,29 @@ var tools = thing[ledger.Tool, string]{
 		return t.ent().Tool.Update().Where(tool.Serial(v.Serial)).SetKind(uint8(v.Kind)).SetTypeClass(v.TypeClass).
 			SetMinNm(v.MinimumNewtonMetres).SetMaxNm(v.MaximumNewtonMetres).SetResolutionNm(v.ResolutionNewtonMetres).
 			SetHomeSiteID(home).SetIntervalMonths(v.IntervalMonths).SetIntervalCycles(v.IntervalCycles).SetDueAfterEvent(v.DueAfterEvent).
+			SetRatedLoadKg(v.RatedLoadKilograms).SetPolicies(policyColumns(v.Policies)).
 			SetVersion(v.Version).SetUpdateTime(micro(v.UpdateTime)).Exec(ctx)
 	},
+}
+
+func policyColumns(policies []ledger.Policy) []column.Policy {
+	columns := make([]column.Policy, len(policies))
+	for i, p := range policies {
+		columns[i] = column.Policy{
+			Action: uint8(p.Action), Months: p.Months, Days: p.Days, Cycles: p.Cycles, AfterEvent: p.AfterEvent, EachShift: p.EachShift,
+		}
+	}
+	return columns
+}
+
+func policiesOf(columns []column.Policy) []ledger.Policy {
+	var policies []ledger.Policy
+	for _, p := range columns {
+		policies = append(policies, ledger.Policy{
+			Action: ledger.PolicyAction(p.Action), Months: p.Months, Days: p.Days, Cycles: p.Cycles, AfterEvent: p.AfterEvent, EachShift: p.EachShift,
+		})
+	}
+	return policies
 }
 
 func toolOf(r *ent.Tool) (ledger.Tool, error) {
@@ -66,6 +90,7 @@ func toolOf(r *ent.Tool) (ledger.Tool, error) {
 		Serial: r.Serial, Kind: ledger.ToolKind(r.Kind), TypeClass: r.TypeClass,
 		MinimumNewtonMetres: r.MinNm, MaximumNewtonMetres: r.MaxNm, ResolutionNewtonMetres: r.ResolutionNm,
 		HomeSite: home.Code, IntervalMonths: r.IntervalMonths, IntervalCycles: r.IntervalCycles, DueAfterEvent: r.DueAfterEvent,
+		RatedLoadKilograms: r.RatedLoadKg, Policies: policiesOf(r.Policies),
 		Revision: revisionOf(r.Version, r.CreateTime, r.UpdateTime),
 	}, nil
 }

@@ -45,7 +45,9 @@ func everyKind(t *testing.T, s *store.Store) {
 			CleanTime: storetest.Occurred, AirCelsius: &air, SurfaceCelsius: &air, HumidityPercent: &air, Splice: ledger.SpliceMidRun, FlangeStraight: &straight},
 		&ledger.Inspection{Entry: head(), Joint: joint, Kind: ledger.TorqueAudit, Sample: 2, Plan: "two of ten", ReadingsNewtonMetres: []float64{30.5, 31}, Result: ledger.InspectionPass, Tool: storetest.DenverWrench},
 		&ledger.Inspection{Entry: head(), Joint: joint, Kind: ledger.LeakTest, Result: ledger.InspectionFail},
-		&ledger.Custody{Entry: head(), Tool: storetest.DenverWrench, Kind: ledger.CustodyIssued, Site: storetest.Denver, Holder: storetest.DenverPerson},
+		&ledger.Custody{Entry: head(), Tool: storetest.DenverWrench, Kind: ledger.CustodyIssued, Site: storetest.Denver, Holder: storetest.DenverPerson,
+			OverrideBy: storetest.DenverPerson, OverrideReason: "no other wrench"},
+		storetest.NewToolCheck(storetest.DenverWrench, func(r *ledger.ToolCheck) { r.Entry = head() }),
 		&ledger.Custody{Entry: head(), Tool: storetest.DenverWrench, Kind: ledger.CustodyReturned, Site: storetest.Denver},
 		&ledger.Disposition{Entry: head(), Incident: records[3].Head().ID, Decision: ledger.DecisionScrap, Reason: "galled"},
 		&ledger.SignOff{Entry: head(), Place: place("CT1"), Point: ledger.HoldPoint, Title: "erected"},
@@ -57,6 +59,10 @@ func everyKind(t *testing.T, s *store.Store) {
 		&ledger.Correction{Entry: head(), Corrects: records[2].Head().ID, Replacement: replacement.ID, With: replacement, Reason: "counted again"},
 		&ledger.Correction{Entry: head(), Corrects: records[7].Head().ID, Reason: "it was another joint"})
 	storetest.Record(t, s, records...)
+	// Only the server makes alarms.
+	registerRules(t, s, alarmRule(t, "GALL-LOT"), alarmRule(t, "GALL-SITE", bySite))
+	storetest.Record(t, s, storetest.NewIncident(ledger.Galling, storetest.DenverJoint, func(r *ledger.Incident) { r.Entry, r.Fasteners = head(), 6 }))
+	advance(t, s)
 }
 
 // testVerifyFindsEachColumn changes each column of each table that holds records,

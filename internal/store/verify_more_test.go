@@ -32,7 +32,7 @@ func reportOf(t *testing.T, s *store.Store) store.Report {
 // guardedTables are those that hold what was recorded.
 var guardedTables = []string{
 	"records", "tightenings", "incidents", "calibrations", "lot_movements", "specification_revisions", "sealings", "inspections",
-	"custodies", "holds", "dispositions", "sign_offs", "corrections", "findings", "blobs", "attachments",
+	"custodies", "holds", "dispositions", "sign_offs", "corrections", "tool_checks", "alarms", "findings", "blobs", "attachments",
 }
 
 // A guard that is missing, switched off or has no teeth is told, by name.

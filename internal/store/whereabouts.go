@@ -18,6 +18,8 @@ type LotWhereabouts struct {
 	Incidents []*ledger.Incident
 	// OpenHolds on it, oldest first.
 	OpenHolds []*ledger.Hold
+	// Alarms that its failures raised, oldest first.
+	Alarms []*ledger.Alarm
 }
 
 // LotUse is the use of a lot in one joint.
@@ -49,7 +51,10 @@ func (s *Store) FindLot(ctx context.Context, number string) (found LotWhereabout
 		if found.Incidents, err = listOf[*ledger.Incident](ctx, t, ledger.KindIncident, "r.lot_id = ? AND "+notCorrected, id); err != nil {
 			return err
 		}
-		found.OpenHolds, err = listOf[*ledger.Hold](ctx, t, ledger.KindHold, "x.lot_id = ? AND "+notReleased, id)
+		if found.OpenHolds, err = listOf[*ledger.Hold](ctx, t, ledger.KindHold, "x.lot_id = ? AND "+notReleased, id); err != nil {
+			return err
+		}
+		found.Alarms, err = listOf[*ledger.Alarm](ctx, t, ledger.KindAlarm, "r.lot_id = ?", id)
 		return err
 	})
 	return found, err

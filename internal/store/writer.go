@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"runtime/debug"
+	"slices"
 	"sync"
 	"time"
 
@@ -30,6 +31,9 @@ type job struct {
 	// change runs in the transaction; nil for records.
 	change  func(*tx) error
 	records []ledger.Record
+	// alone keeps a change out of the transaction of others: it locks what they may
+	// wait for, and changes nothing of the register.
+	alone bool
 	// outcomes are filled in for records.
 	outcomes []Outcome
 	done     chan error
@@ -105,19 +109,34 @@ func (w *writer) run() {
 	defer close(w.ended)
 	for first := range w.queue {
 		group := w.gather(first)
-		if len(group) == 0 {
-			continue
+		var alone []*job
+		group = slices.DeleteFunc(group, func(j *job) bool {
+			if j.alone {
+				alone = append(alone, j)
+			}
+			return j.alone
+		})
+		w.finish(group)
+		for i := range alone {
+			w.finish(alone[i : i+1])
 		}
-		err := w.commitWithRetry(group)
-		if err == nil || len(group) == 1 {
-			answer(group, err)
-			continue
-		}
-		// One of them spoils it for all, or asks to be refused: each on its own.
-		for i := range group {
-			alone := group[i : i+1]
-			answer(alone, w.commitWithRetry(alone))
-		}
+	}
+}
+
+// finish runs the group in one transaction and answers.
+func (w *writer) finish(group []*job) {
+	if len(group) == 0 {
+		return
+	}
+	err := w.commitWithRetry(group)
+	if err == nil || len(group) == 1 {
+		answer(group, err)
+		return
+	}
+	// One of them spoils it for all, or asks to be refused: each on its own.
+	for i := range group {
+		one := group[i : i+1]
+		answer(one, w.commitWithRetry(one))
 	}
 }
 
@@ -191,7 +210,9 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 	var records []ledger.Record
 	for _, j := range group {
 		if j.change != nil {
-			t.touchRegister()
+			if !j.alone {
+				t.touchRegister()
+			}
 			if err := j.change(t); err != nil {
 				return err
 			}
@@ -211,6 +232,9 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 		return err
 	}
 	s.names.share(t.found)
+	if len(records) > 0 {
+		s.alarms.wake()
+	}
 	for _, remember := range t.learned {
 		remember()
 	}

@@ -45,6 +45,16 @@ func (r *Row) Problem(name, message string) Problem {
 	return p
 }
 
+// Has says whether the file has a column of that name.
+func (r *Row) Has(name string) bool {
+	for _, n := range r.scanner.header {
+		if n == name {
+			return true
+		}
+	}
+	return false
+}
+
 // Text is the cell without the space around it; empty when the file has no such
 // column.
 func (r *Row) Text(name string) string {

@@ -17,11 +17,13 @@ func calibrations() *kind {
 		needs: []string{"tools.csv"},
 		columns: join(required("id", "serial", "at", "phase"), numbers("target_n_m"), lists(true, "readings_n_m"),
 			columnsOf(false, true, []string{"expanded_uncertainty_n_m", "coverage_factor"}),
-			optional("laboratory", "certificate", "person", "device", "note")),
+			optional("laboratory", "certificate", "document", "decision_rule", "stated_verdict"),
+			columnsOf(false, true, []string{"air_c", "humidity_pct", "device_uncertainty_pct"}), optional("person", "device", "note")),
 		fields: entryFields(map[string]string{
 			"tool": "serial", "points": "target_n_m", "points.phase": "phase", "points.target_newton_metres": "target_n_m",
 			"points.readings_newton_metres": "readings_n_m", "points.coverage_factor": "coverage_factor",
 			"points.expanded_uncertainty_newton_metres": "expanded_uncertainty_n_m",
+			"air_celsius": "air_c", "humidity_percent": "humidity_pct", "device_uncertainty_percent": "device_uncertainty_pct",
 		}),
 		resources: map[string]string{"tools": "serial", "people": "person", "calibrations": "id"},
 		read:      readCalibrations,
@@ -39,11 +41,17 @@ func readCalibrations(f *folder, k *kind, problems *csvfile.Problems, emit func(
 	err := f.scan(k, problems, func(row *csvfile.Row) error {
 		name := recordName(row, "calibrations")
 		head := &pb.Calibration{
-			Name:        name,
-			Tool:        resource(row, "serial", "tools", true),
-			Laboratory:  row.Text("laboratory"),
-			Certificate: row.Text("certificate"),
-			Entry:       entry(row, false),
+			Name:                     name,
+			Tool:                     resource(row, "serial", "tools", true),
+			Laboratory:               row.Text("laboratory"),
+			Certificate:              row.Text("certificate"),
+			Document:                 pb.CalibrationDocument(word(row, "document", ledger.CalibrationDocuments)),
+			DecisionRule:             pb.DecisionRule(word(row, "decision_rule", ledger.DecisionRules)),
+			StatedVerdict:            pb.Verdict(word(row, "stated_verdict", ledger.Verdicts)),
+			AirCelsius:               row.Number("air_c"),
+			HumidityPercent:          row.Number("humidity_pct"),
+			DeviceUncertaintyPercent: row.AboveZero("device_uncertainty_pct"),
+			Entry:                    entry(row, false),
 		}
 		point := calibrationPoint(row)
 		item := gathered.item(row, name, func() *Item { return newItem(row, name, head) })
@@ -95,6 +103,12 @@ func sameCalibration(row, first *csvfile.Row, have, got *pb.Calibration) {
 			have.GetEntry().GetUtcOffsetMinutes() == got.GetEntry().GetUtcOffsetMinutes()},
 		{"laboratory", have.GetLaboratory() == got.GetLaboratory()},
 		{"certificate", have.GetCertificate() == got.GetCertificate()},
+		{"document", have.GetDocument() == got.GetDocument()},
+		{"decision_rule", have.GetDecisionRule() == got.GetDecisionRule()},
+		{"stated_verdict", have.GetStatedVerdict() == got.GetStatedVerdict()},
+		{"air_c", sameNumber(have.AirCelsius, got.AirCelsius)},
+		{"humidity_pct", sameNumber(have.HumidityPercent, got.HumidityPercent)},
+		{"device_uncertainty_pct", have.GetDeviceUncertaintyPercent() == got.GetDeviceUncertaintyPercent()},
 		{"person", have.GetEntry().GetPerson() == got.GetEntry().GetPerson()},
 		{"device", have.GetEntry().GetDevice() == got.GetEntry().GetDevice()},
 		{"note", have.GetEntry().GetNote() == got.GetEntry().GetNote()},
@@ -104,4 +118,11 @@ func sameCalibration(row, first *csvfile.Row, have, got *pb.Calibration) {
 				csvfile.Quote(first.Text(c.column)), first.Line, csvfile.Quote(row.Text(c.column)))
 		}
 	}
+}
+
+func sameNumber(a, b *float64) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return *a == *b
 }

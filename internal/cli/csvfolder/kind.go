@@ -63,7 +63,7 @@ func newItem(row *csvfile.Row, name string, message proto.Message) *Item {
 func kinds() []*kind {
 	return []*kind{
 		sites(), people(), specs(), lots(), batches(), tools(), towers(), cells(), joints(),
-		lotMovements(), calibrations(), custody(), sealings(), tightenings(), incidents(), inspections(),
+		lotMovements(), calibrations(), toolChecks(), custody(), sealings(), tightenings(), incidents(), inspections(),
 	}
 }
 

@@ -45,7 +45,7 @@ func custody() *kind {
 	return &kind{
 		file:    "custody.csv",
 		needs:   []string{"sites.csv", "people.csv", "tools.csv"},
-		columns: join(required("id", "serial", "kind", "site"), optional("person"), required("at"), optional("reported_by", "device", "note")),
+		columns: join(required("id", "serial", "kind", "site"), optional("person"), required("at"), optional("reported_by", "override_by", "override_reason", "device", "note")),
 		fields: map[string]string{
 			"name": "id", "tool": "serial", "holder": "person", "entry.occur_time": "at", "entry.utc_offset_minutes": "at",
 			"entry.person": "reported_by", "entry.device": "device", "entry.note": "note",
@@ -57,12 +57,14 @@ func custody() *kind {
 			e := entry(row, false)
 			e.Person = resource(row, "reported_by", "people", false)
 			return newItem(row, name, &pb.CustodyChange{
-				Name:   name,
-				Tool:   resource(row, "serial", "tools", true),
-				Kind:   pb.CustodyKind(what),
-				Site:   siteResource(row, "site", true),
-				Holder: resource(row, "person", "people", what == ledger.CustodyIssued),
-				Entry:  e,
+				Name:           name,
+				Tool:           resource(row, "serial", "tools", true),
+				Kind:           pb.CustodyKind(what),
+				Site:           siteResource(row, "site", true),
+				Holder:         resource(row, "person", "people", what == ledger.CustodyIssued),
+				OverrideBy:     resource(row, "override_by", "people", false),
+				OverrideReason: row.Text("override_reason"),
+				Entry:          e,
 			})
 		},
 		send: func(ctx context.Context, conn grpc.ClientConnInterface, batch []*Item, validateOnly bool) ([]*pb.Outcome, error) {

@@ -189,10 +189,13 @@ func tools() *kind {
 		needs: []string{"sites.csv"},
 		columns: join(required("serial", "kind"), optional("type_class"),
 			columnsOf(false, true, []string{"min_n_m", "max_n_m", "resolution_n_m"}), required("home_site"),
-			columnsOf(false, true, []string{"interval_months", "interval_cycles"}), optional("due_after_event")),
+			columnsOf(false, true, []string{"interval_months", "interval_cycles"}), optional("due_after_event"),
+			columnsOf(false, true, []string{"rated_load_kg"}), optional("policies")),
 		fields: map[string]string{
 			"tool_id": "serial", "name": "serial", "minimum_newton_metres": "min_n_m",
 			"maximum_newton_metres": "max_n_m", "resolution_newton_metres": "resolution_n_m",
+			"rated_load_kilograms": "rated_load_kg", "policies.action": "policies", "policies.months": "policies", "policies.days": "policies",
+			"policies.cycles": "policies", "policies.each_shift": "policies",
 		},
 		resources: map[string]string{"tools": "serial", "sites": "home_site"},
 		decode: func(row *csvfile.Row) *Item {
@@ -209,6 +212,8 @@ func tools() *kind {
 					IntervalMonths:         int32(row.Whole("interval_months", 0, 240)),
 					IntervalCycles:         int32(row.Whole("interval_cycles", 0, 10_000_000)),
 					DueAfterEvent:          row.Bool("due_after_event"),
+					RatedLoadKilograms:     row.AboveZero("rated_load_kg"),
+					Policies:               policies(row),
 				},
 			})
 		},

@@ -51,15 +51,30 @@ func NewIncident(kind ledger.IncidentKind, joint string, changes ...func(*ledger
 	return apply(r, changes)
 }
 
-// NewCalibration is a sound calibration of a tool of the fleet, as found alone.
+// NewCalibration is a sound calibration of a tool of the fleet, as found alone,
+// with a certificate of its own.
 func NewCalibration(tool string, changes ...func(*ledger.Calibration)) *ledger.Calibration {
+	head := entry(Denver)
 	r := &ledger.Calibration{
-		Entry: entry(Denver), Tool: tool, Laboratory: "Torque Laboratory 3", Certificate: "C-26-118",
+		Entry: head, Tool: tool, Laboratory: "Torque Laboratory 3", Certificate: "C-26-" + head.ID.String()[24:],
 		Points: []ledger.CalibrationPoint{
 			{Phase: ledger.AsFound, TargetNewtonMetres: 20, ReadingsNewtonMetres: []float64{19.9, 20.1, 20}, ExpandedUncertaintyNewtonMetres: 0.2, CoverageFactor: 2},
 			{Phase: ledger.AsFound, TargetNewtonMetres: 60, ReadingsNewtonMetres: []float64{60.2, 60.3}},
 		},
 	}
+	if tool == KolkataWrench { // its scale begins at 40 N.m
+		r.Points[0].TargetNewtonMetres, r.Points[0].ReadingsNewtonMetres = 40, []float64{39.8, 40.2, 40}
+	}
+	return apply(r, changes)
+}
+
+// NewToolCheck is a sound pre-use check of a tool of the fleet at its site.
+func NewToolCheck(tool string, changes ...func(*ledger.ToolCheck)) *ledger.ToolCheck {
+	site := Denver
+	if tool == KolkataWrench {
+		site = Kolkata
+	}
+	r := &ledger.ToolCheck{Entry: entry(site), Tool: tool, Site: site, Action: ledger.ActionPreUseCheck, Result: ledger.InspectionPass, Certificate: "PU-7"}
 	return apply(r, changes)
 }
 

@@ -51,6 +51,10 @@ const (
 	Grouping_GROUPING_TOOL Grouping = 10
 	// Calendar month at the site, `YYYY-MM`.
 	Grouping_GROUPING_MONTH Grouping = 11
+	// Week at the site, Monday to Sunday, `YYYY-Www` as ISO 8601 has it.
+	Grouping_GROUPING_WEEK Grouping = 12
+	// Day at the site, `YYYY-MM-DD`.
+	Grouping_GROUPING_DAY Grouping = 13
 )
 
 // Enum value maps for Grouping.
@@ -68,6 +72,8 @@ var (
 		9:  "GROUPING_PERSON",
 		10: "GROUPING_TOOL",
 		11: "GROUPING_MONTH",
+		12: "GROUPING_WEEK",
+		13: "GROUPING_DAY",
 	}
 	Grouping_value = map[string]int32{
 		"GROUPING_UNSPECIFIED":    0,
@@ -82,6 +88,8 @@ var (
 		"GROUPING_PERSON":         9,
 		"GROUPING_TOOL":           10,
 		"GROUPING_MONTH":          11,
+		"GROUPING_WEEK":           12,
+		"GROUPING_DAY":            13,
 	}
 )
 
@@ -185,6 +193,14 @@ const (
 	DueReason_DUE_REASON_NEVER_CALIBRATED DueReason = 4
 	// The last calibration left it outside its limits.
 	DueReason_DUE_REASON_CALIBRATION_FAILED DueReason = 5
+	// Days since the action was last done.
+	DueReason_DUE_REASON_DAYS DueReason = 6
+	// The tool did not pass its last inspection, proof test or check.
+	DueReason_DUE_REASON_FAILED DueReason = 7
+	// No such inspection, proof test or check is on record.
+	DueReason_DUE_REASON_NEVER_DONE DueReason = 8
+	// Owed before the first use in the shift.
+	DueReason_DUE_REASON_SHIFT DueReason = 9
 )
 
 // Enum value maps for DueReason.
@@ -196,6 +212,10 @@ var (
 		3: "DUE_REASON_EVENT",
 		4: "DUE_REASON_NEVER_CALIBRATED",
 		5: "DUE_REASON_CALIBRATION_FAILED",
+		6: "DUE_REASON_DAYS",
+		7: "DUE_REASON_FAILED",
+		8: "DUE_REASON_NEVER_DONE",
+		9: "DUE_REASON_SHIFT",
 	}
 	DueReason_value = map[string]int32{
 		"DUE_REASON_UNSPECIFIED":        0,
@@ -204,6 +224,10 @@ var (
 		"DUE_REASON_EVENT":              3,
 		"DUE_REASON_NEVER_CALIBRATED":   4,
 		"DUE_REASON_CALIBRATION_FAILED": 5,
+		"DUE_REASON_DAYS":               6,
+		"DUE_REASON_FAILED":             7,
+		"DUE_REASON_NEVER_DONE":         8,
+		"DUE_REASON_SHIFT":              9,
 	}
 )
 
@@ -607,7 +631,9 @@ type ListDueItemsRequest struct {
 	// Only tools of these sites, `sites/{site}`; all when empty.
 	Sites []string `protobuf:"bytes,3,rep,name=sites,proto3" json:"sites,omitempty"`
 	// Only tools of these kinds; all when empty.
-	Kinds         []ToolKind `protobuf:"varint,4,rep,packed,name=kinds,proto3,enum=jointledger.v1.ToolKind" json:"kinds,omitempty"`
+	Kinds []ToolKind `protobuf:"varint,4,rep,packed,name=kinds,proto3,enum=jointledger.v1.ToolKind" json:"kinds,omitempty"`
+	// Whether checks that are owed before the first use in each shift are listed too.
+	ShiftChecks   bool `protobuf:"varint,5,opt,name=shift_checks,json=shiftChecks,proto3" json:"shift_checks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -670,10 +696,17 @@ func (x *ListDueItemsRequest) GetKinds() []ToolKind {
 	return nil
 }
 
+func (x *ListDueItemsRequest) GetShiftChecks() bool {
+	if x != nil {
+		return x.ShiftChecks
+	}
+	return false
+}
+
 // Response of ListDueItems.
 type ListDueItemsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// One for each tool that is due, the earliest first.
+	// One for each tool and action that is due, the earliest first.
 	Items []*DueItem `protobuf:"bytes,1,rep,name=items,proto3" json:"items,omitempty"`
 	// The moment looked from.
 	AsOfTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=as_of_time,json=asOfTime,proto3" json:"as_of_time,omitempty"`
@@ -734,7 +767,8 @@ func (x *ListDueItemsResponse) GetCautions() []string {
 	return nil
 }
 
-// DueItem is one tool that is due, by the earliest of its policies.
+// DueItem is one action that is due on one tool, by the earliest of what its
+// policy sets.
 type DueItem struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// `tools/{tool}`.
@@ -758,10 +792,23 @@ type DueItem struct {
 	Detail string `protobuf:"bytes,9,opt,name=detail,proto3" json:"detail,omitempty"`
 	// When it was last calibrated; not given when never.
 	LastCalibrationTime *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=last_calibration_time,json=lastCalibrationTime,proto3" json:"last_calibration_time,omitempty"`
-	// Cycles since then, as counted from tightenings.
+	// Cycles since the action was last done, as counted from tightenings.
 	CyclesUsed int64 `protobuf:"varint,11,opt,name=cycles_used,json=cyclesUsed,proto3" json:"cycles_used,omitempty"`
 	// Cycles allowed; 0 for no such policy.
 	CyclesAllowed int64 `protobuf:"varint,12,opt,name=cycles_allowed,json=cyclesAllowed,proto3" json:"cycles_allowed,omitempty"`
+	// What is due.
+	Action ToolAction `protobuf:"varint,13,opt,name=action,proto3,enum=jointledger.v1.ToolAction" json:"action,omitempty"`
+	// When the action was last done; not given when never.
+	LastDoneTime *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=last_done_time,json=lastDoneTime,proto3" json:"last_done_time,omitempty"`
+	// `people/{person}` who has the tool; empty when nobody does.
+	Holder string `protobuf:"bytes,15,opt,name=holder,proto3" json:"holder,omitempty"`
+	// What the holder is called.
+	HolderName string `protobuf:"bytes,16,opt,name=holder_name,json=holderName,proto3" json:"holder_name,omitempty"`
+	// `sites/{site}` where the tool is, as the newest change of custody says; its
+	// home site when there is none.
+	CustodySite string `protobuf:"bytes,17,opt,name=custody_site,json=custodySite,proto3" json:"custody_site,omitempty"`
+	// Since when it is there or with the holder; not given without a change of custody.
+	SinceTime     *timestamppb.Timestamp `protobuf:"bytes,18,opt,name=since_time,json=sinceTime,proto3" json:"since_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -880,11 +927,53 @@ func (x *DueItem) GetCyclesAllowed() int64 {
 	return 0
 }
 
+func (x *DueItem) GetAction() ToolAction {
+	if x != nil {
+		return x.Action
+	}
+	return ToolAction_TOOL_ACTION_UNSPECIFIED
+}
+
+func (x *DueItem) GetLastDoneTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LastDoneTime
+	}
+	return nil
+}
+
+func (x *DueItem) GetHolder() string {
+	if x != nil {
+		return x.Holder
+	}
+	return ""
+}
+
+func (x *DueItem) GetHolderName() string {
+	if x != nil {
+		return x.HolderName
+	}
+	return ""
+}
+
+func (x *DueItem) GetCustodySite() string {
+	if x != nil {
+		return x.CustodySite
+	}
+	return ""
+}
+
+func (x *DueItem) GetSinceTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.SinceTime
+	}
+	return nil
+}
+
 var File_jointledger_v1_analysis_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_analysis_proto_rawDesc = "" +
 	"\n" +
-	"\x1djointledger/v1/analysis.proto\x12\x0ejointledger.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fjointledger/v1/vocabulary.proto\"X\n" +
+	"\x1djointledger/v1/analysis.proto\x12\x0ejointledger.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"X\n" +
 	"\n" +
 	"GroupValue\x124\n" +
 	"\bgrouping\x18\x01 \x01(\x0e2\x18.jointledger.v1.GroupingR\bgrouping\x12\x14\n" +
@@ -924,18 +1013,19 @@ const file_jointledger_v1_analysis_proto_rawDesc = "" +
 	"\x0f_upper_per_1000B\n" +
 	"\n" +
 	"\b_p_valueB\r\n" +
-	"\v_p_adjusted\"\xc8\x01\n" +
+	"\v_p_adjusted\"\xeb\x01\n" +
 	"\x13ListDueItemsRequest\x121\n" +
 	"\x06within\x18\x01 \x01(\v2\x19.google.protobuf.DurationR\x06within\x128\n" +
 	"\n" +
 	"as_of_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\basOfTime\x12\x14\n" +
 	"\x05sites\x18\x03 \x03(\tR\x05sites\x12.\n" +
-	"\x05kinds\x18\x04 \x03(\x0e2\x18.jointledger.v1.ToolKindR\x05kinds\"\x9b\x01\n" +
+	"\x05kinds\x18\x04 \x03(\x0e2\x18.jointledger.v1.ToolKindR\x05kinds\x12!\n" +
+	"\fshift_checks\x18\x05 \x01(\bR\vshiftChecks\"\x9b\x01\n" +
 	"\x14ListDueItemsResponse\x12-\n" +
 	"\x05items\x18\x01 \x03(\v2\x17.jointledger.v1.DueItemR\x05items\x128\n" +
 	"\n" +
 	"as_of_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\basOfTime\x12\x1a\n" +
-	"\bcautions\x18\x03 \x03(\tR\bcautions\"\xde\x03\n" +
+	"\bcautions\x18\x03 \x03(\tR\bcautions\"\xeb\x05\n" +
 	"\aDueItem\x12\x12\n" +
 	"\x04tool\x18\x01 \x01(\tR\x04tool\x12\x12\n" +
 	"\x04site\x18\x02 \x01(\tR\x04site\x12,\n" +
@@ -950,7 +1040,15 @@ const file_jointledger_v1_analysis_proto_rawDesc = "" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\x13lastCalibrationTime\x12\x1f\n" +
 	"\vcycles_used\x18\v \x01(\x03R\n" +
 	"cyclesUsed\x12%\n" +
-	"\x0ecycles_allowed\x18\f \x01(\x03R\rcyclesAllowed*\x92\x02\n" +
+	"\x0ecycles_allowed\x18\f \x01(\x03R\rcyclesAllowed\x122\n" +
+	"\x06action\x18\r \x01(\x0e2\x1a.jointledger.v1.ToolActionR\x06action\x12@\n" +
+	"\x0elast_done_time\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\flastDoneTime\x12\x16\n" +
+	"\x06holder\x18\x0f \x01(\tR\x06holder\x12\x1f\n" +
+	"\vholder_name\x18\x10 \x01(\tR\n" +
+	"holderName\x12!\n" +
+	"\fcustody_site\x18\x11 \x01(\tR\vcustodySite\x129\n" +
+	"\n" +
+	"since_time\x18\x12 \x01(\v2\x1a.google.protobuf.TimestampR\tsinceTime*\xb7\x02\n" +
 	"\bGrouping\x12\x18\n" +
 	"\x14GROUPING_UNSPECIFIED\x10\x00\x12\x11\n" +
 	"\rGROUPING_SITE\x10\x01\x12\x13\n" +
@@ -964,19 +1062,25 @@ const file_jointledger_v1_analysis_proto_rawDesc = "" +
 	"\x0fGROUPING_PERSON\x10\t\x12\x11\n" +
 	"\rGROUPING_TOOL\x10\n" +
 	"\x12\x12\n" +
-	"\x0eGROUPING_MONTH\x10\v*\x90\x01\n" +
+	"\x0eGROUPING_MONTH\x10\v\x12\x11\n" +
+	"\rGROUPING_WEEK\x10\f\x12\x10\n" +
+	"\fGROUPING_DAY\x10\r*\x90\x01\n" +
 	"\x0eIntervalMethod\x12\x1f\n" +
 	"\x1bINTERVAL_METHOD_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16INTERVAL_METHOD_WILSON\x10\x01\x12#\n" +
 	"\x1fINTERVAL_METHOD_CLOPPER_PEARSON\x10\x02\x12\x1c\n" +
-	"\x18INTERVAL_METHOD_JEFFREYS\x10\x03*\xaf\x01\n" +
+	"\x18INTERVAL_METHOD_JEFFREYS\x10\x03*\x8c\x02\n" +
 	"\tDueReason\x12\x1a\n" +
 	"\x16DUE_REASON_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11DUE_REASON_MONTHS\x10\x01\x12\x15\n" +
 	"\x11DUE_REASON_CYCLES\x10\x02\x12\x14\n" +
 	"\x10DUE_REASON_EVENT\x10\x03\x12\x1f\n" +
 	"\x1bDUE_REASON_NEVER_CALIBRATED\x10\x04\x12!\n" +
-	"\x1dDUE_REASON_CALIBRATION_FAILED\x10\x052\xc1\x01\n" +
+	"\x1dDUE_REASON_CALIBRATION_FAILED\x10\x05\x12\x13\n" +
+	"\x0fDUE_REASON_DAYS\x10\x06\x12\x15\n" +
+	"\x11DUE_REASON_FAILED\x10\a\x12\x19\n" +
+	"\x15DUE_REASON_NEVER_DONE\x10\b\x12\x14\n" +
+	"\x10DUE_REASON_SHIFT\x10\t2\xc1\x01\n" +
 	"\x0fAnalysisService\x12S\n" +
 	"\n" +
 	"QueryRates\x12!.jointledger.v1.QueryRatesRequest\x1a\".jointledger.v1.QueryRatesResponse\x12Y\n" +
@@ -1011,6 +1115,7 @@ var file_jointledger_v1_analysis_proto_goTypes = []any{
 	(*durationpb.Duration)(nil),   // 11: google.protobuf.Duration
 	(*timestamppb.Timestamp)(nil), // 12: google.protobuf.Timestamp
 	(ToolKind)(0),                 // 13: jointledger.v1.ToolKind
+	(ToolAction)(0),               // 14: jointledger.v1.ToolAction
 }
 var file_jointledger_v1_analysis_proto_depIdxs = []int32{
 	0,  // 0: jointledger.v1.GroupValue.grouping:type_name -> jointledger.v1.Grouping
@@ -1030,15 +1135,18 @@ var file_jointledger_v1_analysis_proto_depIdxs = []int32{
 	12, // 14: jointledger.v1.DueItem.due_time:type_name -> google.protobuf.Timestamp
 	2,  // 15: jointledger.v1.DueItem.reason:type_name -> jointledger.v1.DueReason
 	12, // 16: jointledger.v1.DueItem.last_calibration_time:type_name -> google.protobuf.Timestamp
-	4,  // 17: jointledger.v1.AnalysisService.QueryRates:input_type -> jointledger.v1.QueryRatesRequest
-	7,  // 18: jointledger.v1.AnalysisService.ListDueItems:input_type -> jointledger.v1.ListDueItemsRequest
-	5,  // 19: jointledger.v1.AnalysisService.QueryRates:output_type -> jointledger.v1.QueryRatesResponse
-	8,  // 20: jointledger.v1.AnalysisService.ListDueItems:output_type -> jointledger.v1.ListDueItemsResponse
-	19, // [19:21] is the sub-list for method output_type
-	17, // [17:19] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	14, // 17: jointledger.v1.DueItem.action:type_name -> jointledger.v1.ToolAction
+	12, // 18: jointledger.v1.DueItem.last_done_time:type_name -> google.protobuf.Timestamp
+	12, // 19: jointledger.v1.DueItem.since_time:type_name -> google.protobuf.Timestamp
+	4,  // 20: jointledger.v1.AnalysisService.QueryRates:input_type -> jointledger.v1.QueryRatesRequest
+	7,  // 21: jointledger.v1.AnalysisService.ListDueItems:input_type -> jointledger.v1.ListDueItemsRequest
+	5,  // 22: jointledger.v1.AnalysisService.QueryRates:output_type -> jointledger.v1.QueryRatesResponse
+	8,  // 23: jointledger.v1.AnalysisService.ListDueItems:output_type -> jointledger.v1.ListDueItemsResponse
+	22, // [22:24] is the sub-list for method output_type
+	20, // [20:22] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_analysis_proto_init() }
@@ -1046,6 +1154,7 @@ func file_jointledger_v1_analysis_proto_init() {
 	if File_jointledger_v1_analysis_proto != nil {
 		return
 	}
+	file_jointledger_v1_tool_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	file_jointledger_v1_analysis_proto_msgTypes[3].OneofWrappers = []any{}
 	type x struct{}

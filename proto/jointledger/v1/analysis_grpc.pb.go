@@ -34,8 +34,9 @@ type AnalysisServiceClient interface {
 	// groupings, with intervals. Errors: INVALID_ARGUMENT; NOT_FOUND when a
 	// filter names a site, lot, tool or person that does not exist.
 	QueryRates(ctx context.Context, in *QueryRatesRequest, opts ...grpc.CallOption) (*QueryRatesResponse, error)
-	// ListDueItems reads which tools are past due or fall due within a time, the
-	// most urgent first. Errors: INVALID_ARGUMENT; NOT_FOUND when the filter
+	// ListDueItems reads which actions on tools (calibration, periodic inspection,
+	// proof test, check before use) are past due or fall due within a time, the most
+	// urgent first. Errors: INVALID_ARGUMENT; NOT_FOUND when the filter
 	// names an unknown site.
 	ListDueItems(ctx context.Context, in *ListDueItemsRequest, opts ...grpc.CallOption) (*ListDueItemsResponse, error)
 }
@@ -79,8 +80,9 @@ type AnalysisServiceServer interface {
 	// groupings, with intervals. Errors: INVALID_ARGUMENT; NOT_FOUND when a
 	// filter names a site, lot, tool or person that does not exist.
 	QueryRates(context.Context, *QueryRatesRequest) (*QueryRatesResponse, error)
-	// ListDueItems reads which tools are past due or fall due within a time, the
-	// most urgent first. Errors: INVALID_ARGUMENT; NOT_FOUND when the filter
+	// ListDueItems reads which actions on tools (calibration, periodic inspection,
+	// proof test, check before use) are past due or fall due within a time, the most
+	// urgent first. Errors: INVALID_ARGUMENT; NOT_FOUND when the filter
 	// names an unknown site.
 	ListDueItems(context.Context, *ListDueItemsRequest) (*ListDueItemsResponse, error)
 	mustEmbedUnimplementedAnalysisServiceServer()

@@ -477,6 +477,7 @@ type Correction struct {
 	//	*Correction_LotMovement
 	//	*Correction_Calibration
 	//	*Correction_CustodyChange
+	//	*Correction_ToolCheck
 	Replacement isCorrection_Replacement `protobuf_oneof:"replacement"`
 	// Who, when, on which device.
 	Entry         *Entry `protobuf:"bytes,11,opt,name=entry,proto3" json:"entry,omitempty"`
@@ -605,6 +606,15 @@ func (x *Correction) GetCustodyChange() *CustodyChange {
 	return nil
 }
 
+func (x *Correction) GetToolCheck() *ToolCheck {
+	if x != nil {
+		if x, ok := x.Replacement.(*Correction_ToolCheck); ok {
+			return x.ToolCheck
+		}
+	}
+	return nil
+}
+
 func (x *Correction) GetEntry() *Entry {
 	if x != nil {
 		return x.Entry
@@ -651,6 +661,11 @@ type Correction_CustodyChange struct {
 	CustodyChange *CustodyChange `protobuf:"bytes,10,opt,name=custody_change,json=custodyChange,proto3,oneof"`
 }
 
+type Correction_ToolCheck struct {
+	// A check of a tool.
+	ToolCheck *ToolCheck `protobuf:"bytes,12,opt,name=tool_check,json=toolCheck,proto3,oneof"`
+}
+
 func (*Correction_Tightening) isCorrection_Replacement() {}
 
 func (*Correction_Incident) isCorrection_Replacement() {}
@@ -664,6 +679,8 @@ func (*Correction_LotMovement) isCorrection_Replacement() {}
 func (*Correction_Calibration) isCorrection_Replacement() {}
 
 func (*Correction_CustodyChange) isCorrection_Replacement() {}
+
+func (*Correction_ToolCheck) isCorrection_Replacement() {}
 
 // Request of RecordCustodyChanges.
 type RecordCustodyChangesRequest struct {
@@ -2159,7 +2176,7 @@ const file_jointledger_v1_control_proto_rawDesc = "" +
 	"\x05place\x18\x02 \x01(\tR\x05place\x122\n" +
 	"\x05point\x18\x03 \x01(\x0e2\x1c.jointledger.v1.SignOffPointR\x05point\x12\x14\n" +
 	"\x05title\x18\x04 \x01(\tR\x05title\x12+\n" +
-	"\x05entry\x18\x05 \x01(\v2\x15.jointledger.v1.EntryR\x05entry\"\xc4\x04\n" +
+	"\x05entry\x18\x05 \x01(\v2\x15.jointledger.v1.EntryR\x05entry\"\x80\x05\n" +
 	"\n" +
 	"Correction\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1a\n" +
@@ -2176,7 +2193,9 @@ const file_jointledger_v1_control_proto_rawDesc = "" +
 	"\flot_movement\x18\b \x01(\v2\x1b.jointledger.v1.LotMovementH\x00R\vlotMovement\x12?\n" +
 	"\vcalibration\x18\t \x01(\v2\x1b.jointledger.v1.CalibrationH\x00R\vcalibration\x12F\n" +
 	"\x0ecustody_change\x18\n" +
-	" \x01(\v2\x1d.jointledger.v1.CustodyChangeH\x00R\rcustodyChange\x12+\n" +
+	" \x01(\v2\x1d.jointledger.v1.CustodyChangeH\x00R\rcustodyChange\x12:\n" +
+	"\n" +
+	"tool_check\x18\f \x01(\v2\x19.jointledger.v1.ToolCheckH\x00R\ttoolCheck\x12+\n" +
 	"\x05entry\x18\v \x01(\v2\x15.jointledger.v1.EntryR\x05entryB\r\n" +
 	"\vreplacement\"\x8a\x01\n" +
 	"\x1bRecordCustodyChangesRequest\x12F\n" +
@@ -2345,8 +2364,9 @@ var file_jointledger_v1_control_proto_goTypes = []any{
 	(*Inspection)(nil),                   // 38: jointledger.v1.Inspection
 	(*LotMovement)(nil),                  // 39: jointledger.v1.LotMovement
 	(*Calibration)(nil),                  // 40: jointledger.v1.Calibration
-	(*Outcome)(nil),                      // 41: jointledger.v1.Outcome
-	(*timestamppb.Timestamp)(nil),        // 42: google.protobuf.Timestamp
+	(*ToolCheck)(nil),                    // 41: jointledger.v1.ToolCheck
+	(*Outcome)(nil),                      // 42: jointledger.v1.Outcome
+	(*timestamppb.Timestamp)(nil),        // 43: google.protobuf.Timestamp
 }
 var file_jointledger_v1_control_proto_depIdxs = []int32{
 	30, // 0: jointledger.v1.CustodyChange.kind:type_name -> jointledger.v1.CustodyKind
@@ -2365,67 +2385,68 @@ var file_jointledger_v1_control_proto_depIdxs = []int32{
 	39, // 13: jointledger.v1.Correction.lot_movement:type_name -> jointledger.v1.LotMovement
 	40, // 14: jointledger.v1.Correction.calibration:type_name -> jointledger.v1.Calibration
 	0,  // 15: jointledger.v1.Correction.custody_change:type_name -> jointledger.v1.CustodyChange
-	31, // 16: jointledger.v1.Correction.entry:type_name -> jointledger.v1.Entry
-	0,  // 17: jointledger.v1.RecordCustodyChangesRequest.custody_changes:type_name -> jointledger.v1.CustodyChange
-	41, // 18: jointledger.v1.RecordCustodyChangesResponse.outcomes:type_name -> jointledger.v1.Outcome
-	42, // 19: jointledger.v1.ListCustodyChangesRequest.start_time:type_name -> google.protobuf.Timestamp
-	42, // 20: jointledger.v1.ListCustodyChangesRequest.end_time:type_name -> google.protobuf.Timestamp
-	0,  // 21: jointledger.v1.ListCustodyChangesResponse.custody_changes:type_name -> jointledger.v1.CustodyChange
-	1,  // 22: jointledger.v1.RecordHoldsRequest.holds:type_name -> jointledger.v1.Hold
-	41, // 23: jointledger.v1.RecordHoldsResponse.outcomes:type_name -> jointledger.v1.Outcome
-	42, // 24: jointledger.v1.ListHoldsRequest.start_time:type_name -> google.protobuf.Timestamp
-	42, // 25: jointledger.v1.ListHoldsRequest.end_time:type_name -> google.protobuf.Timestamp
-	1,  // 26: jointledger.v1.ListHoldsResponse.holds:type_name -> jointledger.v1.Hold
-	2,  // 27: jointledger.v1.RecordDispositionsRequest.dispositions:type_name -> jointledger.v1.Disposition
-	41, // 28: jointledger.v1.RecordDispositionsResponse.outcomes:type_name -> jointledger.v1.Outcome
-	42, // 29: jointledger.v1.ListDispositionsRequest.start_time:type_name -> google.protobuf.Timestamp
-	42, // 30: jointledger.v1.ListDispositionsRequest.end_time:type_name -> google.protobuf.Timestamp
-	2,  // 31: jointledger.v1.ListDispositionsResponse.dispositions:type_name -> jointledger.v1.Disposition
-	3,  // 32: jointledger.v1.RecordSignOffsRequest.sign_offs:type_name -> jointledger.v1.SignOff
-	41, // 33: jointledger.v1.RecordSignOffsResponse.outcomes:type_name -> jointledger.v1.Outcome
-	42, // 34: jointledger.v1.ListSignOffsRequest.start_time:type_name -> google.protobuf.Timestamp
-	42, // 35: jointledger.v1.ListSignOffsRequest.end_time:type_name -> google.protobuf.Timestamp
-	3,  // 36: jointledger.v1.ListSignOffsResponse.sign_offs:type_name -> jointledger.v1.SignOff
-	4,  // 37: jointledger.v1.RecordCorrectionsRequest.corrections:type_name -> jointledger.v1.Correction
-	41, // 38: jointledger.v1.RecordCorrectionsResponse.outcomes:type_name -> jointledger.v1.Outcome
-	42, // 39: jointledger.v1.ListCorrectionsRequest.start_time:type_name -> google.protobuf.Timestamp
-	42, // 40: jointledger.v1.ListCorrectionsRequest.end_time:type_name -> google.protobuf.Timestamp
-	4,  // 41: jointledger.v1.ListCorrectionsResponse.corrections:type_name -> jointledger.v1.Correction
-	5,  // 42: jointledger.v1.ControlService.RecordCustodyChanges:input_type -> jointledger.v1.RecordCustodyChangesRequest
-	7,  // 43: jointledger.v1.ControlService.GetCustodyChange:input_type -> jointledger.v1.GetCustodyChangeRequest
-	8,  // 44: jointledger.v1.ControlService.ListCustodyChanges:input_type -> jointledger.v1.ListCustodyChangesRequest
-	10, // 45: jointledger.v1.ControlService.RecordHolds:input_type -> jointledger.v1.RecordHoldsRequest
-	12, // 46: jointledger.v1.ControlService.GetHold:input_type -> jointledger.v1.GetHoldRequest
-	13, // 47: jointledger.v1.ControlService.ListHolds:input_type -> jointledger.v1.ListHoldsRequest
-	15, // 48: jointledger.v1.ControlService.RecordDispositions:input_type -> jointledger.v1.RecordDispositionsRequest
-	17, // 49: jointledger.v1.ControlService.GetDisposition:input_type -> jointledger.v1.GetDispositionRequest
-	18, // 50: jointledger.v1.ControlService.ListDispositions:input_type -> jointledger.v1.ListDispositionsRequest
-	20, // 51: jointledger.v1.ControlService.RecordSignOffs:input_type -> jointledger.v1.RecordSignOffsRequest
-	22, // 52: jointledger.v1.ControlService.GetSignOff:input_type -> jointledger.v1.GetSignOffRequest
-	23, // 53: jointledger.v1.ControlService.ListSignOffs:input_type -> jointledger.v1.ListSignOffsRequest
-	25, // 54: jointledger.v1.ControlService.RecordCorrections:input_type -> jointledger.v1.RecordCorrectionsRequest
-	27, // 55: jointledger.v1.ControlService.GetCorrection:input_type -> jointledger.v1.GetCorrectionRequest
-	28, // 56: jointledger.v1.ControlService.ListCorrections:input_type -> jointledger.v1.ListCorrectionsRequest
-	6,  // 57: jointledger.v1.ControlService.RecordCustodyChanges:output_type -> jointledger.v1.RecordCustodyChangesResponse
-	0,  // 58: jointledger.v1.ControlService.GetCustodyChange:output_type -> jointledger.v1.CustodyChange
-	9,  // 59: jointledger.v1.ControlService.ListCustodyChanges:output_type -> jointledger.v1.ListCustodyChangesResponse
-	11, // 60: jointledger.v1.ControlService.RecordHolds:output_type -> jointledger.v1.RecordHoldsResponse
-	1,  // 61: jointledger.v1.ControlService.GetHold:output_type -> jointledger.v1.Hold
-	14, // 62: jointledger.v1.ControlService.ListHolds:output_type -> jointledger.v1.ListHoldsResponse
-	16, // 63: jointledger.v1.ControlService.RecordDispositions:output_type -> jointledger.v1.RecordDispositionsResponse
-	2,  // 64: jointledger.v1.ControlService.GetDisposition:output_type -> jointledger.v1.Disposition
-	19, // 65: jointledger.v1.ControlService.ListDispositions:output_type -> jointledger.v1.ListDispositionsResponse
-	21, // 66: jointledger.v1.ControlService.RecordSignOffs:output_type -> jointledger.v1.RecordSignOffsResponse
-	3,  // 67: jointledger.v1.ControlService.GetSignOff:output_type -> jointledger.v1.SignOff
-	24, // 68: jointledger.v1.ControlService.ListSignOffs:output_type -> jointledger.v1.ListSignOffsResponse
-	26, // 69: jointledger.v1.ControlService.RecordCorrections:output_type -> jointledger.v1.RecordCorrectionsResponse
-	4,  // 70: jointledger.v1.ControlService.GetCorrection:output_type -> jointledger.v1.Correction
-	29, // 71: jointledger.v1.ControlService.ListCorrections:output_type -> jointledger.v1.ListCorrectionsResponse
-	57, // [57:72] is the sub-list for method output_type
-	42, // [42:57] is the sub-list for method input_type
-	42, // [42:42] is the sub-list for extension type_name
-	42, // [42:42] is the sub-list for extension extendee
-	0,  // [0:42] is the sub-list for field type_name
+	41, // 16: jointledger.v1.Correction.tool_check:type_name -> jointledger.v1.ToolCheck
+	31, // 17: jointledger.v1.Correction.entry:type_name -> jointledger.v1.Entry
+	0,  // 18: jointledger.v1.RecordCustodyChangesRequest.custody_changes:type_name -> jointledger.v1.CustodyChange
+	42, // 19: jointledger.v1.RecordCustodyChangesResponse.outcomes:type_name -> jointledger.v1.Outcome
+	43, // 20: jointledger.v1.ListCustodyChangesRequest.start_time:type_name -> google.protobuf.Timestamp
+	43, // 21: jointledger.v1.ListCustodyChangesRequest.end_time:type_name -> google.protobuf.Timestamp
+	0,  // 22: jointledger.v1.ListCustodyChangesResponse.custody_changes:type_name -> jointledger.v1.CustodyChange
+	1,  // 23: jointledger.v1.RecordHoldsRequest.holds:type_name -> jointledger.v1.Hold
+	42, // 24: jointledger.v1.RecordHoldsResponse.outcomes:type_name -> jointledger.v1.Outcome
+	43, // 25: jointledger.v1.ListHoldsRequest.start_time:type_name -> google.protobuf.Timestamp
+	43, // 26: jointledger.v1.ListHoldsRequest.end_time:type_name -> google.protobuf.Timestamp
+	1,  // 27: jointledger.v1.ListHoldsResponse.holds:type_name -> jointledger.v1.Hold
+	2,  // 28: jointledger.v1.RecordDispositionsRequest.dispositions:type_name -> jointledger.v1.Disposition
+	42, // 29: jointledger.v1.RecordDispositionsResponse.outcomes:type_name -> jointledger.v1.Outcome
+	43, // 30: jointledger.v1.ListDispositionsRequest.start_time:type_name -> google.protobuf.Timestamp
+	43, // 31: jointledger.v1.ListDispositionsRequest.end_time:type_name -> google.protobuf.Timestamp
+	2,  // 32: jointledger.v1.ListDispositionsResponse.dispositions:type_name -> jointledger.v1.Disposition
+	3,  // 33: jointledger.v1.RecordSignOffsRequest.sign_offs:type_name -> jointledger.v1.SignOff
+	42, // 34: jointledger.v1.RecordSignOffsResponse.outcomes:type_name -> jointledger.v1.Outcome
+	43, // 35: jointledger.v1.ListSignOffsRequest.start_time:type_name -> google.protobuf.Timestamp
+	43, // 36: jointledger.v1.ListSignOffsRequest.end_time:type_name -> google.protobuf.Timestamp
+	3,  // 37: jointledger.v1.ListSignOffsResponse.sign_offs:type_name -> jointledger.v1.SignOff
+	4,  // 38: jointledger.v1.RecordCorrectionsRequest.corrections:type_name -> jointledger.v1.Correction
+	42, // 39: jointledger.v1.RecordCorrectionsResponse.outcomes:type_name -> jointledger.v1.Outcome
+	43, // 40: jointledger.v1.ListCorrectionsRequest.start_time:type_name -> google.protobuf.Timestamp
+	43, // 41: jointledger.v1.ListCorrectionsRequest.end_time:type_name -> google.protobuf.Timestamp
+	4,  // 42: jointledger.v1.ListCorrectionsResponse.corrections:type_name -> jointledger.v1.Correction
+	5,  // 43: jointledger.v1.ControlService.RecordCustodyChanges:input_type -> jointledger.v1.RecordCustodyChangesRequest
+	7,  // 44: jointledger.v1.ControlService.GetCustodyChange:input_type -> jointledger.v1.GetCustodyChangeRequest
+	8,  // 45: jointledger.v1.ControlService.ListCustodyChanges:input_type -> jointledger.v1.ListCustodyChangesRequest
+	10, // 46: jointledger.v1.ControlService.RecordHolds:input_type -> jointledger.v1.RecordHoldsRequest
+	12, // 47: jointledger.v1.ControlService.GetHold:input_type -> jointledger.v1.GetHoldRequest
+	13, // 48: jointledger.v1.ControlService.ListHolds:input_type -> jointledger.v1.ListHoldsRequest
+	15, // 49: jointledger.v1.ControlService.RecordDispositions:input_type -> jointledger.v1.RecordDispositionsRequest
+	17, // 50: jointledger.v1.ControlService.GetDisposition:input_type -> jointledger.v1.GetDispositionRequest
+	18, // 51: jointledger.v1.ControlService.ListDispositions:input_type -> jointledger.v1.ListDispositionsRequest
+	20, // 52: jointledger.v1.ControlService.RecordSignOffs:input_type -> jointledger.v1.RecordSignOffsRequest
+	22, // 53: jointledger.v1.ControlService.GetSignOff:input_type -> jointledger.v1.GetSignOffRequest
+	23, // 54: jointledger.v1.ControlService.ListSignOffs:input_type -> jointledger.v1.ListSignOffsRequest
+	25, // 55: jointledger.v1.ControlService.RecordCorrections:input_type -> jointledger.v1.RecordCorrectionsRequest
+	27, // 56: jointledger.v1.ControlService.GetCorrection:input_type -> jointledger.v1.GetCorrectionRequest
+	28, // 57: jointledger.v1.ControlService.ListCorrections:input_type -> jointledger.v1.ListCorrectionsRequest
+	6,  // 58: jointledger.v1.ControlService.RecordCustodyChanges:output_type -> jointledger.v1.RecordCustodyChangesResponse
+	0,  // 59: jointledger.v1.ControlService.GetCustodyChange:output_type -> jointledger.v1.CustodyChange
+	9,  // 60: jointledger.v1.ControlService.ListCustodyChanges:output_type -> jointledger.v1.ListCustodyChangesResponse
+	11, // 61: jointledger.v1.ControlService.RecordHolds:output_type -> jointledger.v1.RecordHoldsResponse
+	1,  // 62: jointledger.v1.ControlService.GetHold:output_type -> jointledger.v1.Hold
+	14, // 63: jointledger.v1.ControlService.ListHolds:output_type -> jointledger.v1.ListHoldsResponse
+	16, // 64: jointledger.v1.ControlService.RecordDispositions:output_type -> jointledger.v1.RecordDispositionsResponse
+	2,  // 65: jointledger.v1.ControlService.GetDisposition:output_type -> jointledger.v1.Disposition
+	19, // 66: jointledger.v1.ControlService.ListDispositions:output_type -> jointledger.v1.ListDispositionsResponse
+	21, // 67: jointledger.v1.ControlService.RecordSignOffs:output_type -> jointledger.v1.RecordSignOffsResponse
+	3,  // 68: jointledger.v1.ControlService.GetSignOff:output_type -> jointledger.v1.SignOff
+	24, // 69: jointledger.v1.ControlService.ListSignOffs:output_type -> jointledger.v1.ListSignOffsResponse
+	26, // 70: jointledger.v1.ControlService.RecordCorrections:output_type -> jointledger.v1.RecordCorrectionsResponse
+	4,  // 71: jointledger.v1.ControlService.GetCorrection:output_type -> jointledger.v1.Correction
+	29, // 72: jointledger.v1.ControlService.ListCorrections:output_type -> jointledger.v1.ListCorrectionsResponse
+	58, // [58:73] is the sub-list for method output_type
+	43, // [43:58] is the sub-list for method input_type
+	43, // [43:43] is the sub-list for extension type_name
+	43, // [43:43] is the sub-list for extension extendee
+	0,  // [0:43] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_control_proto_init() }
@@ -2447,6 +2468,7 @@ func file_jointledger_v1_control_proto_init() {
 		(*Correction_LotMovement)(nil),
 		(*Correction_Calibration)(nil),
 		(*Correction_CustodyChange)(nil),
+		(*Correction_ToolCheck)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -65,6 +65,14 @@ const (
 	ErrorReason_ERROR_REASON_HOLD_NOT_OPEN ErrorReason = 16
 	// There is nothing at the place that could be handed over or reported.
 	ErrorReason_ERROR_REASON_EMPTY_PLACE ErrorReason = 17
+	// None of the tool's calibrations failed as found.
+	ErrorReason_ERROR_REASON_NO_FAILED_CALIBRATION ErrorReason = 18
+	// The tool has no type and class of ISO 6789-1 or no maximum torque, so there
+	// is no limit that it can fail.
+	ErrorReason_ERROR_REASON_TOOL_WITHOUT_LIMIT ErrorReason = 19
+	// The tool may not be lent: past due, failed, on hold, lost, elsewhere or lent
+	// already; google.rpc.PreconditionFailure has one violation for each reason.
+	ErrorReason_ERROR_REASON_TOOL_NOT_FIT ErrorReason = 20
 )
 
 // Enum value maps for ErrorReason.
@@ -88,26 +96,32 @@ var (
 		15: "ERROR_REASON_ALREADY_CORRECTED",
 		16: "ERROR_REASON_HOLD_NOT_OPEN",
 		17: "ERROR_REASON_EMPTY_PLACE",
+		18: "ERROR_REASON_NO_FAILED_CALIBRATION",
+		19: "ERROR_REASON_TOOL_WITHOUT_LIMIT",
+		20: "ERROR_REASON_TOOL_NOT_FIT",
 	}
 	ErrorReason_value = map[string]int32{
-		"ERROR_REASON_UNSPECIFIED":         0,
-		"ERROR_REASON_INVALID_FIELD":       1,
-		"ERROR_REASON_UNKNOWN_RESOURCE":    2,
-		"ERROR_REASON_RESOURCE_EXISTS":     3,
-		"ERROR_REASON_RECORD_ID_REUSED":    4,
-		"ERROR_REASON_REQUEST_ID_REUSED":   5,
-		"ERROR_REASON_ETAG_MISMATCH":       6,
-		"ERROR_REASON_PAGE_TOKEN_INVALID":  7,
-		"ERROR_REASON_UPDATE_MASK_INVALID": 8,
-		"ERROR_REASON_UNAUTHENTICATED":     9,
-		"ERROR_REASON_PERMISSION_DENIED":   10,
-		"ERROR_REASON_STORE_UNAVAILABLE":   11,
-		"ERROR_REASON_CONFLICT":            12,
-		"ERROR_REASON_LIMIT_EXCEEDED":      13,
-		"ERROR_REASON_INTERNAL":            14,
-		"ERROR_REASON_ALREADY_CORRECTED":   15,
-		"ERROR_REASON_HOLD_NOT_OPEN":       16,
-		"ERROR_REASON_EMPTY_PLACE":         17,
+		"ERROR_REASON_UNSPECIFIED":           0,
+		"ERROR_REASON_INVALID_FIELD":         1,
+		"ERROR_REASON_UNKNOWN_RESOURCE":      2,
+		"ERROR_REASON_RESOURCE_EXISTS":       3,
+		"ERROR_REASON_RECORD_ID_REUSED":      4,
+		"ERROR_REASON_REQUEST_ID_REUSED":     5,
+		"ERROR_REASON_ETAG_MISMATCH":         6,
+		"ERROR_REASON_PAGE_TOKEN_INVALID":    7,
+		"ERROR_REASON_UPDATE_MASK_INVALID":   8,
+		"ERROR_REASON_UNAUTHENTICATED":       9,
+		"ERROR_REASON_PERMISSION_DENIED":     10,
+		"ERROR_REASON_STORE_UNAVAILABLE":     11,
+		"ERROR_REASON_CONFLICT":              12,
+		"ERROR_REASON_LIMIT_EXCEEDED":        13,
+		"ERROR_REASON_INTERNAL":              14,
+		"ERROR_REASON_ALREADY_CORRECTED":     15,
+		"ERROR_REASON_HOLD_NOT_OPEN":         16,
+		"ERROR_REASON_EMPTY_PLACE":           17,
+		"ERROR_REASON_NO_FAILED_CALIBRATION": 18,
+		"ERROR_REASON_TOOL_WITHOUT_LIMIT":    19,
+		"ERROR_REASON_TOOL_NOT_FIT":          20,
 	}
 )
 
@@ -142,7 +156,7 @@ var File_jointledger_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	"!jointledger/v1/error_reason.proto\x12\x0ejointledger.v1*\xe5\x04\n" +
+	"!jointledger/v1/error_reason.proto\x12\x0ejointledger.v1*\xd1\x05\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_INVALID_FIELD\x10\x01\x12!\n" +
@@ -162,7 +176,10 @@ const file_jointledger_v1_error_reason_proto_rawDesc = "" +
 	"\x15ERROR_REASON_INTERNAL\x10\x0e\x12\"\n" +
 	"\x1eERROR_REASON_ALREADY_CORRECTED\x10\x0f\x12\x1e\n" +
 	"\x1aERROR_REASON_HOLD_NOT_OPEN\x10\x10\x12\x1c\n" +
-	"\x18ERROR_REASON_EMPTY_PLACE\x10\x11B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x18ERROR_REASON_EMPTY_PLACE\x10\x11\x12&\n" +
+	"\"ERROR_REASON_NO_FAILED_CALIBRATION\x10\x12\x12#\n" +
+	"\x1fERROR_REASON_TOOL_WITHOUT_LIMIT\x10\x13\x12\x1d\n" +
+	"\x19ERROR_REASON_TOOL_NOT_FIT\x10\x14B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_error_reason_proto_rawDescOnce sync.Once

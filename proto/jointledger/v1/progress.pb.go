@@ -1303,7 +1303,9 @@ type FindLotResponse struct {
 	// Incidents with it, oldest first.
 	Incidents []*Incident `protobuf:"bytes,4,rep,name=incidents,proto3" json:"incidents,omitempty"`
 	// Open holds on it.
-	OpenHolds     []*Hold `protobuf:"bytes,5,rep,name=open_holds,json=openHolds,proto3" json:"open_holds,omitempty"`
+	OpenHolds []*Hold `protobuf:"bytes,5,rep,name=open_holds,json=openHolds,proto3" json:"open_holds,omitempty"`
+	// Alarms that its failures raised, oldest first.
+	Alarms        []*Alarm `protobuf:"bytes,6,rep,name=alarms,proto3" json:"alarms,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1369,6 +1371,13 @@ func (x *FindLotResponse) GetIncidents() []*Incident {
 func (x *FindLotResponse) GetOpenHolds() []*Hold {
 	if x != nil {
 		return x.OpenHolds
+	}
+	return nil
+}
+
+func (x *FindLotResponse) GetAlarms() []*Alarm {
+	if x != nil {
+		return x.Alarms
 	}
 	return nil
 }
@@ -1885,7 +1894,7 @@ var File_jointledger_v1_progress_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_progress_proto_rawDesc = "" +
 	"\n" +
-	"\x1djointledger/v1/progress.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1djointledger/v1/assembly.proto\x1a\x1cjointledger/v1/control.proto\x1a\x1fjointledger/v1/inspection.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\"jointledger/v1/specification.proto\x1a\x1ejointledger/v1/structure.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x82\x02\n" +
+	"\x1djointledger/v1/progress.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1ajointledger/v1/alarm.proto\x1a\x1djointledger/v1/assembly.proto\x1a\x1cjointledger/v1/control.proto\x1a\x1fjointledger/v1/inspection.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\"jointledger/v1/specification.proto\x1a\x1ejointledger/v1/structure.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x82\x02\n" +
 	"\vJointStatus\x12+\n" +
 	"\x05joint\x18\x01 \x01(\v2\x15.jointledger.v1.JointR\x05joint\x120\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x1a.jointledger.v1.JointStateR\x05state\x123\n" +
@@ -1977,14 +1986,15 @@ const file_jointledger_v1_progress_proto_rawDesc = "" +
 	"\bseverity\x18\x02 \x01(\x0e2\x18.jointledger.v1.SeverityR\bseverity\x12\x1a\n" +
 	"\bfindings\x18\x03 \x01(\x03R\bfindings\"\"\n" +
 	"\x0eFindLotRequest\x12\x10\n" +
-	"\x03lot\x18\x01 \x01(\tR\x03lot\"\x87\x02\n" +
+	"\x03lot\x18\x01 \x01(\tR\x03lot\"\xb6\x02\n" +
 	"\x0fFindLotResponse\x12%\n" +
 	"\x03lot\x18\x01 \x01(\v2\x13.jointledger.v1.LotR\x03lot\x120\n" +
 	"\x06stocks\x18\x02 \x03(\v2\x18.jointledger.v1.LotStockR\x06stocks\x12.\n" +
 	"\x06joints\x18\x03 \x03(\v2\x16.jointledger.v1.LotUseR\x06joints\x126\n" +
 	"\tincidents\x18\x04 \x03(\v2\x18.jointledger.v1.IncidentR\tincidents\x123\n" +
 	"\n" +
-	"open_holds\x18\x05 \x03(\v2\x14.jointledger.v1.HoldR\topenHolds\"X\n" +
+	"open_holds\x18\x05 \x03(\v2\x14.jointledger.v1.HoldR\topenHolds\x12-\n" +
+	"\x06alarms\x18\x06 \x03(\v2\x15.jointledger.v1.AlarmR\x06alarms\"X\n" +
 	"\x06LotUse\x12\x14\n" +
 	"\x05joint\x18\x01 \x01(\tR\x05joint\x12\x1c\n" +
 	"\tfasteners\x18\x02 \x01(\x03R\tfasteners\x12\x1a\n" +
@@ -2083,10 +2093,11 @@ var file_jointledger_v1_progress_proto_goTypes = []any{
 	(Severity)(0),                   // 38: jointledger.v1.Severity
 	(*Lot)(nil),                     // 39: jointledger.v1.Lot
 	(*LotStock)(nil),                // 40: jointledger.v1.LotStock
-	(*Site)(nil),                    // 41: jointledger.v1.Site
-	(*Specification)(nil),           // 42: jointledger.v1.Specification
-	(*Tool)(nil),                    // 43: jointledger.v1.Tool
-	(*Calibration)(nil),             // 44: jointledger.v1.Calibration
+	(*Alarm)(nil),                   // 41: jointledger.v1.Alarm
+	(*Site)(nil),                    // 42: jointledger.v1.Site
+	(*Specification)(nil),           // 43: jointledger.v1.Specification
+	(*Tool)(nil),                    // 44: jointledger.v1.Tool
+	(*Calibration)(nil),             // 45: jointledger.v1.Calibration
 }
 var file_jointledger_v1_progress_proto_depIdxs = []int32{
 	26, // 0: jointledger.v1.JointStatus.joint:type_name -> jointledger.v1.Joint
@@ -2121,37 +2132,38 @@ var file_jointledger_v1_progress_proto_depIdxs = []int32{
 	19, // 29: jointledger.v1.FindLotResponse.joints:type_name -> jointledger.v1.LotUse
 	31, // 30: jointledger.v1.FindLotResponse.incidents:type_name -> jointledger.v1.Incident
 	28, // 31: jointledger.v1.FindLotResponse.open_holds:type_name -> jointledger.v1.Hold
-	22, // 32: jointledger.v1.GetHandoverResponse.head:type_name -> jointledger.v1.HandoverHead
-	25, // 33: jointledger.v1.GetHandoverResponse.joint:type_name -> jointledger.v1.HandoverJoint
-	41, // 34: jointledger.v1.HandoverHead.site:type_name -> jointledger.v1.Site
-	29, // 35: jointledger.v1.HandoverHead.read_time:type_name -> google.protobuf.Timestamp
-	23, // 36: jointledger.v1.HandoverHead.missing:type_name -> jointledger.v1.Missing
-	24, // 37: jointledger.v1.HandoverHead.tools:type_name -> jointledger.v1.HandoverTool
-	39, // 38: jointledger.v1.HandoverHead.lots:type_name -> jointledger.v1.Lot
-	42, // 39: jointledger.v1.HandoverHead.specifications:type_name -> jointledger.v1.Specification
-	43, // 40: jointledger.v1.HandoverTool.tool:type_name -> jointledger.v1.Tool
-	44, // 41: jointledger.v1.HandoverTool.calibrations:type_name -> jointledger.v1.Calibration
-	0,  // 42: jointledger.v1.HandoverJoint.status:type_name -> jointledger.v1.JointStatus
-	9,  // 43: jointledger.v1.HandoverJoint.items:type_name -> jointledger.v1.HistoryItem
-	1,  // 44: jointledger.v1.ProgressService.ListJointStates:input_type -> jointledger.v1.ListJointStatesRequest
-	3,  // 45: jointledger.v1.ProgressService.GetProgress:input_type -> jointledger.v1.GetProgressRequest
-	7,  // 46: jointledger.v1.ProgressService.GetJointHistory:input_type -> jointledger.v1.GetJointHistoryRequest
-	11, // 47: jointledger.v1.ProgressService.ListFindings:input_type -> jointledger.v1.ListFindingsRequest
-	14, // 48: jointledger.v1.ProgressService.CountFindings:input_type -> jointledger.v1.CountFindingsRequest
-	17, // 49: jointledger.v1.ProgressService.FindLot:input_type -> jointledger.v1.FindLotRequest
-	20, // 50: jointledger.v1.ProgressService.GetHandover:input_type -> jointledger.v1.GetHandoverRequest
-	2,  // 51: jointledger.v1.ProgressService.ListJointStates:output_type -> jointledger.v1.ListJointStatesResponse
-	4,  // 52: jointledger.v1.ProgressService.GetProgress:output_type -> jointledger.v1.GetProgressResponse
-	8,  // 53: jointledger.v1.ProgressService.GetJointHistory:output_type -> jointledger.v1.GetJointHistoryResponse
-	12, // 54: jointledger.v1.ProgressService.ListFindings:output_type -> jointledger.v1.ListFindingsResponse
-	15, // 55: jointledger.v1.ProgressService.CountFindings:output_type -> jointledger.v1.CountFindingsResponse
-	18, // 56: jointledger.v1.ProgressService.FindLot:output_type -> jointledger.v1.FindLotResponse
-	21, // 57: jointledger.v1.ProgressService.GetHandover:output_type -> jointledger.v1.GetHandoverResponse
-	51, // [51:58] is the sub-list for method output_type
-	44, // [44:51] is the sub-list for method input_type
-	44, // [44:44] is the sub-list for extension type_name
-	44, // [44:44] is the sub-list for extension extendee
-	0,  // [0:44] is the sub-list for field type_name
+	41, // 32: jointledger.v1.FindLotResponse.alarms:type_name -> jointledger.v1.Alarm
+	22, // 33: jointledger.v1.GetHandoverResponse.head:type_name -> jointledger.v1.HandoverHead
+	25, // 34: jointledger.v1.GetHandoverResponse.joint:type_name -> jointledger.v1.HandoverJoint
+	42, // 35: jointledger.v1.HandoverHead.site:type_name -> jointledger.v1.Site
+	29, // 36: jointledger.v1.HandoverHead.read_time:type_name -> google.protobuf.Timestamp
+	23, // 37: jointledger.v1.HandoverHead.missing:type_name -> jointledger.v1.Missing
+	24, // 38: jointledger.v1.HandoverHead.tools:type_name -> jointledger.v1.HandoverTool
+	39, // 39: jointledger.v1.HandoverHead.lots:type_name -> jointledger.v1.Lot
+	43, // 40: jointledger.v1.HandoverHead.specifications:type_name -> jointledger.v1.Specification
+	44, // 41: jointledger.v1.HandoverTool.tool:type_name -> jointledger.v1.Tool
+	45, // 42: jointledger.v1.HandoverTool.calibrations:type_name -> jointledger.v1.Calibration
+	0,  // 43: jointledger.v1.HandoverJoint.status:type_name -> jointledger.v1.JointStatus
+	9,  // 44: jointledger.v1.HandoverJoint.items:type_name -> jointledger.v1.HistoryItem
+	1,  // 45: jointledger.v1.ProgressService.ListJointStates:input_type -> jointledger.v1.ListJointStatesRequest
+	3,  // 46: jointledger.v1.ProgressService.GetProgress:input_type -> jointledger.v1.GetProgressRequest
+	7,  // 47: jointledger.v1.ProgressService.GetJointHistory:input_type -> jointledger.v1.GetJointHistoryRequest
+	11, // 48: jointledger.v1.ProgressService.ListFindings:input_type -> jointledger.v1.ListFindingsRequest
+	14, // 49: jointledger.v1.ProgressService.CountFindings:input_type -> jointledger.v1.CountFindingsRequest
+	17, // 50: jointledger.v1.ProgressService.FindLot:input_type -> jointledger.v1.FindLotRequest
+	20, // 51: jointledger.v1.ProgressService.GetHandover:input_type -> jointledger.v1.GetHandoverRequest
+	2,  // 52: jointledger.v1.ProgressService.ListJointStates:output_type -> jointledger.v1.ListJointStatesResponse
+	4,  // 53: jointledger.v1.ProgressService.GetProgress:output_type -> jointledger.v1.GetProgressResponse
+	8,  // 54: jointledger.v1.ProgressService.GetJointHistory:output_type -> jointledger.v1.GetJointHistoryResponse
+	12, // 55: jointledger.v1.ProgressService.ListFindings:output_type -> jointledger.v1.ListFindingsResponse
+	15, // 56: jointledger.v1.ProgressService.CountFindings:output_type -> jointledger.v1.CountFindingsResponse
+	18, // 57: jointledger.v1.ProgressService.FindLot:output_type -> jointledger.v1.FindLotResponse
+	21, // 58: jointledger.v1.ProgressService.GetHandover:output_type -> jointledger.v1.GetHandoverResponse
+	52, // [52:59] is the sub-list for method output_type
+	45, // [45:52] is the sub-list for method input_type
+	45, // [45:45] is the sub-list for extension type_name
+	45, // [45:45] is the sub-list for extension extendee
+	0,  // [0:45] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_progress_proto_init() }
@@ -2159,6 +2171,7 @@ func file_jointledger_v1_progress_proto_init() {
 	if File_jointledger_v1_progress_proto != nil {
 		return
 	}
+	file_jointledger_v1_alarm_proto_init()
 	file_jointledger_v1_assembly_proto_init()
 	file_jointledger_v1_control_proto_init()
 	file_jointledger_v1_inspection_proto_init()

@@ -49,8 +49,8 @@ type ProgressServiceClient interface {
 	ListFindings(ctx context.Context, in *ListFindingsRequest, opts ...grpc.CallOption) (*ListFindingsResponse, error)
 	// CountFindings counts findings by rule. Errors: NOT_FOUND.
 	CountFindings(ctx context.Context, in *CountFindingsRequest, opts ...grpc.CallOption) (*CountFindingsResponse, error)
-	// FindLot reads everywhere a lot went: sites and stock, joints, incidents and
-	// holds. Errors: NOT_FOUND.
+	// FindLot reads everywhere a lot went: sites and stock, joints, incidents,
+	// holds and alarms. Errors: NOT_FOUND.
 	FindLot(ctx context.Context, in *FindLotRequest, opts ...grpc.CallOption) (*FindLotResponse, error)
 	// GetHandover reads all that the hand-over record of a cell, tower or site is
 	// made of, from one state of the database. Errors: NOT_FOUND;
@@ -166,8 +166,8 @@ type ProgressServiceServer interface {
 	ListFindings(context.Context, *ListFindingsRequest) (*ListFindingsResponse, error)
 	// CountFindings counts findings by rule. Errors: NOT_FOUND.
 	CountFindings(context.Context, *CountFindingsRequest) (*CountFindingsResponse, error)
-	// FindLot reads everywhere a lot went: sites and stock, joints, incidents and
-	// holds. Errors: NOT_FOUND.
+	// FindLot reads everywhere a lot went: sites and stock, joints, incidents,
+	// holds and alarms. Errors: NOT_FOUND.
 	FindLot(context.Context, *FindLotRequest) (*FindLotResponse, error)
 	// GetHandover reads all that the hand-over record of a cell, tower or site is
 	// made of, from one state of the database. Errors: NOT_FOUND;

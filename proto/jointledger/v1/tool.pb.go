@@ -264,7 +264,8 @@ type Tool struct {
 	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	// What it is. Required.
 	Kind ToolKind `protobuf:"varint,2,opt,name=kind,proto3,enum=jointledger.v1.ToolKind" json:"kind,omitempty"`
-	// Type and class under ISO 6789-1:2017, such as `II-A`; torque tools only.
+	// Type and class under ISO 6789-1:2017, such as `II-A`; torque tools only
+	// (wrench, screwdriver, multiplier).
 	TypeClass string `protobuf:"bytes,3,opt,name=type_class,json=typeClass,proto3" json:"type_class,omitempty"`
 	// Lowest torque of its scale, newton metres; 0 when it has none.
 	MinimumNewtonMetres float64 `protobuf:"fixed64,4,opt,name=minimum_newton_metres,json=minimumNewtonMetres,proto3" json:"minimum_newton_metres,omitempty"`
@@ -533,19 +534,25 @@ type Calibration struct {
 	Tool string `protobuf:"bytes,2,opt,name=tool,proto3" json:"tool,omitempty"`
 	// Laboratory, at most 100 characters.
 	Laboratory string `protobuf:"bytes,3,opt,name=laboratory,proto3" json:"laboratory,omitempty"`
-	// Certificate number, at most 100 characters.
+	// Certificate number, at most 100 characters. A certificate of a laboratory
+	// proves one calibration.
 	Certificate string `protobuf:"bytes,4,opt,name=certificate,proto3" json:"certificate,omitempty"`
-	// Readings by test point and phase, 1 to 100. Required.
+	// Readings by test point and phase, 1 to 100, those as found first. Targets lie on
+	// the tool's scale. Required.
 	Points []*CalibrationPoint `protobuf:"bytes,5,rep,name=points,proto3" json:"points,omitempty"`
-	// When, and who reports it; `person` may be empty.
+	// When, and who reports it; `person` may be empty. At most 24 hours ahead of the
+	// server's clock.
 	Entry *Entry `protobuf:"bytes,6,opt,name=entry,proto3" json:"entry,omitempty"`
 	// `sites/{site}` in whose chain it stands: the tool's home site when it was
 	// taken in. Output only.
 	Site string `protobuf:"bytes,7,opt,name=site,proto3" json:"site,omitempty"`
 	// What the certificate is. A declaration of conformance (ISO 6789-1) is no
-	// calibration certificate (ISO 6789-2), and states no uncertainty.
+	// calibration certificate (ISO 6789-2), and states no uncertainty: it starts the
+	// interval of a new tool, one with no calibration before it, and no other. A
+	// calibration certificate must state the uncertainty of every test point.
 	Document CalibrationDocument `protobuf:"varint,8,opt,name=document,proto3,enum=jointledger.v1.CalibrationDocument" json:"document,omitempty"`
-	// Decision rule of the verdict; simple acceptance when not given.
+	// Decision rule of the verdict; simple acceptance when not given. The others need
+	// the expanded uncertainty of every test point.
 	DecisionRule DecisionRule `protobuf:"varint,9,opt,name=decision_rule,json=decisionRule,proto3,enum=jointledger.v1.DecisionRule" json:"decision_rule,omitempty"`
 	// The laboratory's own verdict, when it states one.
 	StatedVerdict Verdict `protobuf:"varint,10,opt,name=stated_verdict,json=statedVerdict,proto3,enum=jointledger.v1.Verdict" json:"stated_verdict,omitempty"`
@@ -706,9 +713,10 @@ type CalibrationVerdict struct {
 	AsFound Verdict `protobuf:"varint,4,opt,name=as_found,json=asFound,proto3,enum=jointledger.v1.Verdict" json:"as_found,omitempty"`
 	// Of the worst reading as left; not given when none was taken.
 	AsLeft Verdict `protobuf:"varint,5,opt,name=as_left,json=asLeft,proto3,enum=jointledger.v1.Verdict" json:"as_left,omitempty"`
-	// Deviation farthest from zero as found, percent.
+	// Deviation farthest from zero as found, percent; absent when none was taken, or
+	// a reading showed no torque.
 	WorstAsFoundPercent *float64 `protobuf:"fixed64,6,opt,name=worst_as_found_percent,json=worstAsFoundPercent,proto3,oneof" json:"worst_as_found_percent,omitempty"`
-	// Deviation farthest from zero as left, percent.
+	// Deviation farthest from zero as left, percent; absent likewise.
 	WorstAsLeftPercent *float64 `protobuf:"fixed64,7,opt,name=worst_as_left_percent,json=worstAsLeftPercent,proto3,oneof" json:"worst_as_left_percent,omitempty"`
 	// Probability that the worst reading the tool left the laboratory with conforms
 	// (JCGM 106:2012), 0 to 1; absent when no uncertainty is stated.
@@ -1223,7 +1231,7 @@ type CalibrationPoint struct {
 	Phase CalibrationPhase `protobuf:"varint,1,opt,name=phase,proto3,enum=jointledger.v1.CalibrationPhase" json:"phase,omitempty"`
 	// Target torque of the test point, newton metres, above 0. Required.
 	TargetNewtonMetres float64 `protobuf:"fixed64,2,opt,name=target_newton_metres,json=targetNewtonMetres,proto3" json:"target_newton_metres,omitempty"`
-	// Readings in the order taken, newton metres, each at least 0; 1 to 100.
+	// Readings in the order taken, newton metres, each at least 0; 2 to 100.
 	ReadingsNewtonMetres []float64 `protobuf:"fixed64,3,rep,packed,name=readings_newton_metres,json=readingsNewtonMetres,proto3" json:"readings_newton_metres,omitempty"`
 	// Expanded uncertainty of the measurement, newton metres; 0 when not given.
 	ExpandedUncertaintyNewtonMetres float64 `protobuf:"fixed64,4,opt,name=expanded_uncertainty_newton_metres,json=expandedUncertaintyNewtonMetres,proto3" json:"expanded_uncertainty_newton_metres,omitempty"`

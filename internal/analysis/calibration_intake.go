@@ -1,0 +1,70 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"jointledger/internal/ledger"
+)
+
+// Bounds of what is taken in as a calibration.
+const (
+	// fewestReadings at a test point: one alone says nothing of the spread. Fewer
+	// than the standard asks for is a deficiency, not a refusal.
+	fewestReadings = 2
+	// aheadOfClock is how far a calibration's time may lie ahead of the server's
+	// clock: what a clock in another time zone, read wrong, can explain.
+	aheadOfClock = 24 * time.Hour
+	// rangeSlack lets a test point lie beyond the end of the scale by what rounding
+	// a range in other units to whole newton metres explains, as a share of the end.
+	rangeSlack = 0.005
+)
+
+// CheckCalibration gives every field in which a calibration can't be true of the
+// tool, with what was expected: a single reading at a test point, a test point
+// beyond the tool's scale, as-found readings after as-left ones, a calibration
+// certificate without uncertainty, a time to come. now is the server's clock.
+// What is wrong whatever the tool is Calibration.Validate's to say.
+func CheckCalibration(tool ledger.Tool, c *ledger.Calibration, now time.Time) []ledger.FieldError {
+	var fields []ledger.FieldError
+	add := func(field, format string, args ...any) {
+		fields = append(fields, ledger.FieldError{Field: field, Description: fmt.Sprintf(format, args...)})
+	}
+	if c.OccurTime.After(now.Add(aheadOfClock)) {
+		add("entry.occur_time", "%s lies in the future: the server's clock says %s; expected a time that has been",
+			c.OccurTime.UTC().Format(time.RFC3339), now.UTC().Format(time.RFC3339))
+	}
+	adjusted := -1
+	for i, p := range c.Points {
+		at := fmt.Sprintf("points[%d].", i)
+		switch {
+		case p.Phase == ledger.AsLeft && adjusted < 0:
+			adjusted = i
+		case p.Phase == ledger.AsFound && adjusted >= 0:
+			add(at+"phase", "as-found comes after as-left, in points[%d]; expected the readings before adjustment first", adjusted)
+		}
+		low, high := reach(tool)
+		switch {
+		case tool.MaximumNewtonMetres > 0 && p.TargetNewtonMetres > high:
+			add(at+"target_newton_metres", "%v N.m is beyond the scale of tool %s; expected at most %v N.m", p.TargetNewtonMetres, tool.Serial, tool.MaximumNewtonMetres)
+		case p.TargetNewtonMetres < low:
+			add(at+"target_newton_metres", "%v N.m is below the scale of tool %s; expected at least %v N.m", p.TargetNewtonMetres, tool.Serial, tool.MinimumNewtonMetres)
+		}
+		if n := len(p.ReadingsNewtonMetres); n < fewestReadings {
+			add(at+"readings_newton_metres", "a single reading says nothing of the spread; expected at least %d, 5 or 10 by ISO 6789", fewestReadings)
+		}
+		if c.Document == ledger.CalibrationCertificate && p.ExpandedUncertaintyNewtonMetres == 0 {
+			add(at+"expanded_uncertainty_newton_metres", "a calibration certificate states the expanded uncertainty of every test point (ISO 6789-2:2017); expected a number above 0 N.m")
+		}
+	}
+	return fields
+}
+
+// reach is the tool's scale with its slack, or half a step of the scale where that
+// is more.
+func reach(tool ledger.Tool) (low, high float64) {
+	half := tool.ResolutionNewtonMetres / 2
+	return tool.MinimumNewtonMetres - math.Max(half, rangeSlack*tool.MinimumNewtonMetres),
+		tool.MaximumNewtonMetres + math.Max(half, rangeSlack*tool.MaximumNewtonMetres)
+}

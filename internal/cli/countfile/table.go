@@ -1,0 +1,69 @@
+package countfile
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"io"
+	"strings"
+
+	"jointledger/internal/analysis"
+	"jointledger/internal/cli/csvfile"
+)
+
+// ReadTable reads a file of whatever columns. The error is a *WrongError, or that of
+// r.
+func ReadTable(file string, r io.Reader) (analysis.ModelTable, error) {
+	names, r, err := tableHeader(r)
+	if err != nil {
+		return analysis.ModelTable{}, err
+	}
+	table := analysis.ModelTable{}
+	var columns []csvfile.Column
+	for _, name := range names {
+		columns = append(columns, csvfile.Column{Name: name})
+		table.Columns = append(table.Columns, analysis.ModelColumn{Name: name})
+	}
+	first := func(*csvfile.Row, *csvfile.Problems) bool { return true }
+	err = scan(file, r, columns, first, func(row *csvfile.Row) {
+		for i := range table.Columns {
+			c := &table.Columns[i]
+			c.Words = append(c.Words, row.Text(c.Name))
+		}
+	})
+	return table, err
+}
+
+// tableHeader reads the names in the header and gives the file back whole. What is
+// wrong with the header is found when it is read again: a name that is not given or
+// given twice stands in no list of columns.
+func tableHeader(r io.Reader) ([]string, io.Reader, error) {
+	buffered := bufio.NewReader(r)
+	var line []byte
+	for len(line) <= csvfile.MaxLine {
+		part, err := buffered.ReadSlice('\n')
+		line = append(line, part...)
+		if errors.Is(err, bufio.ErrBufferFull) {
+			continue
+		}
+		if err != nil && !errors.Is(err, io.EOF) {
+			return nil, nil, err
+		}
+		break
+	}
+	whole := io.MultiReader(bytes.NewReader(line), buffered)
+	record, err := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(line, []byte("\xef\xbb\xbf")))).Read()
+	if err != nil {
+		return nil, whole, nil //nolint:nilerr // told when the file is read
+	}
+	var names []string
+	seen := map[string]bool{}
+	for _, name := range record {
+		if name = strings.TrimSpace(name); name != "" && !seen[name] {
+			seen[name] = true
+			names = append(names, name)
+		}
+	}
+	return names, whole, nil
+}

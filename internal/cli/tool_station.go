@@ -1,0 +1,134 @@
+package cli
+
+import (
+	"context"
+
+	"github.com/google/uuid"
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
+
+	"jointledger/internal/ledger"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+func parseID(id string) (uuid.UUID, error) { return uuid.Parse(id) }
+
+// befell makes the command for one kind of change of custody that needs no more
+// than the tool: where it is and who has it are looked up when not given.
+func (a *app) befell(kind ledger.CustodyKind, short, long string) *cobra.Command {
+	var entry entryOptions
+	record := &pb.CustodyChange{Kind: pb.CustodyKind(kind)}
+	word := ledger.CustodyKinds.Name(kind)
+	cmd := a.command(word+" SERIAL", short, long)
+	cmd.Example = "  trackctl tool " + word + " TW-RVB-03"
+	f := newFields(cmd)
+	f.site(&record.Site, "site", "site", "the site where it happened; where the tool is when not given")
+	entry.flags(f)
+	return a.runs(cmd, func(ctx context.Context, args []string) error {
+		return a.changeCustody(ctx, args[0], record, &entry, f, word)
+	})
+}
+
+func (a *app) toolLost() *cobra.Command {
+	return a.befell(ledger.CustodyLost, "Record that a tool is lost", "Nobody can lend it any more until it was received or taken back.")
+}
+
+func (a *app) toolDropped() *cobra.Command {
+	return a.befell(ledger.CustodyDropped, "Record that a tool was dropped",
+		"Whoever has it keeps it; it is due at once where its policies say so, and must not\nbe used until it was proved.")
+}
+
+func (a *app) toolOverloaded() *cobra.Command {
+	return a.befell(ledger.CustodyOverloaded, "Record that a tool was overloaded",
+		"Whoever has it keeps it; it is due at once where its policies say so, and must not\nbe used until it was proved.")
+}
+
+func (a *app) toolRepaired() *cobra.Command {
+	return a.befell(ledger.CustodyRepaired, "Record that a tool was repaired", "It is in the crib then, and due at once where its policies say so.")
+}
+
+func (a *app) toolSend() *cobra.Command {
+	var entry entryOptions
+	var to string
+	record := &pb.CustodyChange{Kind: pb.CustodyKind_CUSTODY_KIND_SENT}
+	cmd := a.command("send SERIAL", "Send a tool off to another site",
+		"It is in transit until that site records trackctl tool receive. Where it goes is\nkept in the note.")
+	cmd.Example = "  trackctl tool send TW-RVB-03 --to-site pcl"
+	f := newFields(cmd)
+	f.site(&to, "to-site", "to_site", "the site that it is sent to")
+	f.site(&record.Site, "site", "site", "the site that it leaves; where the tool is when not given")
+	entry.flags(f)
+	return a.runs(cmd, func(ctx context.Context, args []string) error {
+		if err := f.require("to-site"); err != nil {
+			return err
+		}
+		conn, err := a.dial()
+		if err != nil {
+			return err
+		}
+		if _, err := pb.NewStructureServiceClient(conn).GetSite(ctx, &pb.GetSiteRequest{Name: to}); err != nil {
+			return a.callFailure(err, f.names())
+		}
+		entry.note = sentence("to "+ledger.ShortName(to), entry.note)
+		return a.changeCustody(ctx, args[0], record, &entry, f, "sent to "+ledger.ShortName(to)+" from")
+	})
+}
+
+func (a *app) toolReceive() *cobra.Command {
+	var entry entryOptions
+	record := &pb.CustodyChange{Kind: pb.CustodyKind_CUSTODY_KIND_RECEIVED}
+	cmd := a.command("receive SERIAL", "Take in a tool that came from another site or from the laboratory", "It is in the crib of the site then.")
+	cmd.Example = "  trackctl tool receive TW-RVB-03 --site pcl"
+	f := newFields(cmd)
+	f.site(&record.Site, "site", "site", "the site that it came to")
+	entry.flags(f)
+	return a.runs(cmd, func(ctx context.Context, args []string) error {
+		if err := f.require("site"); err != nil {
+			return err
+		}
+		return a.changeCustody(ctx, args[0], record, &entry, f, "received")
+	})
+}
+
+// changeCustody sends one change of custody, after looking up where the tool is
+// and who has it where that was not given.
+func (a *app) changeCustody(ctx context.Context, arg string, record *pb.CustodyChange, entry *entryOptions, f *fields, what string) error {
+	tool, err := resourceArg(arg, "tools")
+	if err != nil {
+		return err
+	}
+	id, e, err := a.entry(entry, false)
+	if err != nil {
+		return err
+	}
+	record.Name, record.Tool, record.Entry = "custodyChanges/"+id, tool, e
+	if record.Site == "" {
+		conn, err := a.dial()
+		if err != nil {
+			return err
+		}
+		found, err := pb.NewCribServiceClient(conn).ListToolWhereabouts(ctx, &pb.ListToolWhereaboutsRequest{Tool: tool, AsOfTime: e.GetOccurTime()})
+		if err != nil {
+			return a.callFailure(err, map[string]string{"tool": "SERIAL"})
+		}
+		for _, w := range found.GetTools() {
+			record.Site = w.GetSite()
+			if record.Kind == pb.CustodyKind_CUSTODY_KIND_DROPPED || record.Kind == pb.CustodyKind_CUSTODY_KIND_OVERLOADED {
+				record.Holder = w.GetHolder()
+			}
+		}
+	}
+	names := f.names()
+	names["tool"] = "SERIAL"
+	s := sent{kind: ledger.KindCustody, id: id, names: names, summary: sentence("tool "+ledger.ShortName(tool)+" "+what+" "+ledger.ShortName(record.GetSite()), heldBy(record))}
+	return a.sendRecord(ctx, s, entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
+		return outcomesOf(pb.NewControlServiceClient(conn).RecordCustodyChanges(ctx, &pb.RecordCustodyChangesRequest{CustodyChanges: []*pb.CustodyChange{record}}))
+	})
+}
+
+func heldBy(c *pb.CustodyChange) string {
+	if c.GetHolder() == "" {
+		return ""
+	}
+	return "held by " + ledger.ShortName(c.GetHolder())
+}

@@ -1,0 +1,79 @@
+package service
+
+import (
+	"context"
+
+	"jointledger/internal/ledger"
+	pb "jointledger/proto/jointledger/v1"
+)
+
+func alarmRuleFrom(_ *problems, m *pb.AlarmRule) ledger.AlarmRule {
+	r := ledger.AlarmRule{
+		Description:  m.GetDescription(),
+		Grouping:     word[ledger.AlarmGrouping](m.GetGrouping()),
+		Test:         word[ledger.AlarmTest](m.GetTest()),
+		InControl:    m.GetInControlRate(),
+		OutOfControl: m.GetOutOfControlRate(),
+		RunLength:    m.GetRunLengthAttempts(),
+		Alpha:        m.GetAlpha(),
+		Beta:         m.GetBeta(),
+		CountHistory: m.GetCountHistory(),
+		Active:       m == nil || m.Active == nil || *m.Active,
+	}
+	for _, k := range m.GetIncidentKinds() {
+		r.Kinds = append(r.Kinds, word[ledger.IncidentKind](k))
+	}
+	return r
+}
+
+func alarmRuleTo(r ledger.AlarmRule) *pb.AlarmRule {
+	m := &pb.AlarmRule{
+		Name:              resourceName("alarmRules", r.Code),
+		Description:       r.Description,
+		Grouping:          pb.AlarmGrouping(r.Grouping),
+		Test:              pb.AlarmTest(r.Test),
+		InControlRate:     r.InControl,
+		OutOfControlRate:  r.OutOfControl,
+		RunLengthAttempts: r.RunLength,
+		Alpha:             r.Alpha,
+		Beta:              r.Beta,
+		CountHistory:      r.CountHistory,
+		Active:            new(r.Active),
+		Plan: &pb.AlarmPlan{
+			GainPoints: r.Plan.Gain, DriftPoints: r.Plan.Drift, ThresholdPoints: r.Plan.Threshold, StartPoints: r.Plan.Start,
+			RejectInterceptFailures: r.Plan.RejectIntercept, AcceptInterceptFailures: r.Plan.AcceptIntercept, SlopeFailuresPerAttempt: r.Plan.Slope,
+			FalseAlarmAttempts: r.Plan.FalseAlarmAttempts, FoundAttempts: r.Plan.FoundAttempts, Summary: r.Plan.Summary,
+		},
+		Etag:       etagOf(r.Version),
+		CreateTime: timestamp(r.CreateTime),
+		UpdateTime: timestamp(r.UpdateTime),
+	}
+	for _, k := range r.Kinds {
+		m.IncidentKinds = append(m.IncidentKinds, pb.IncidentKind(k))
+	}
+	return m
+}
+
+// alarmTo leaves the name of the cause to nameAlarmCause.
+func alarmTo(r *ledger.Alarm) *pb.Alarm {
+	return &pb.Alarm{
+		Name:      ledger.RecordResource(r),
+		Rule:      resourceName("alarmRules", r.Rule),
+		Site:      resourceName("sites", r.Site),
+		Lot:       resourceName("lots", r.Lot),
+		Test:      pb.AlarmTest(r.Test),
+		Statistic: r.Statistic,
+		Threshold: r.Threshold,
+		Failures:  r.Failures,
+		Attempts:  r.Attempts,
+		Sentence:  r.Sentence,
+		Entry:     entryTo(r.Entry),
+	}
+}
+
+// nameAlarmCause gives the name of the record that set an alarm off: an incident
+// nearly always, since a failure brings the points.
+func nameAlarmCause(ctx context.Context, n *recordNames, r *ledger.Alarm, m *pb.Alarm) (err error) {
+	m.Cause, err = n.name(ctx, r.Cause, []ledger.RecordKind{ledger.KindIncident, ledger.KindTightening})
+	return err
+}

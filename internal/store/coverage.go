@@ -1,0 +1,135 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"slices"
+	"time"
+
+	"jointledger/internal/analysis"
+	"jointledger/internal/ledger"
+)
+
+// CoverageInput reads, from one state of the database, what coverage is reckoned
+// from: the joints of every site that are not tightened as of a moment, by tower,
+// torque and tolerance, and all torque tools. KindNotFound when one of the sites
+// asked for is unknown.
+func (s *Store) CoverageInput(ctx context.Context, asOf time.Time, sites []string) (in analysis.CoverageInput, err error) {
+	err = s.view(ctx, func(t *tx) error {
+		for _, code := range sites {
+			if _, err := t.needNamed(ctx, siteNoun, code); err != nil {
+				return err
+			}
+		}
+		if in.Sites, err = t.coverageSites(ctx, asOf); err != nil {
+			return err
+		}
+		in.Tools, err = t.trackedTools(ctx, analysis.TrackedQuery{AsOf: asOf, Kinds: analysis.TorqueToolKinds()})
+		return err
+	})
+	return in, err
+}
+
+// coverageSites reads all sites and towers, with the joints that remain.
+func (t *tx) coverageSites(ctx context.Context, asOf time.Time) (sites []analysis.CoverageSite, err error) {
+	at := map[int]int{} // site key to its index
+	err = t.query(ctx, func(rows *sql.Rows) error {
+		var key int
+		var zone string
+		var site analysis.CoverageSite
+		if err := rows.Scan(&key, &site.Code, &zone); err != nil {
+			return err
+		}
+		site.Location, err = t.names.zone(zone)
+		at[key] = len(sites)
+		sites = append(sites, site)
+		return err
+	}, "SELECT id, code, time_zone FROM sites ORDER BY code")
+	if err != nil {
+		return nil, err
+	}
+	remaining, err := t.remainingJoints(ctx, asOf)
+	if err != nil {
+		return nil, err
+	}
+	err = t.query(ctx, func(rows *sql.Rows) error {
+		var key, site int
+		var tower analysis.CoverageTower
+		if err := rows.Scan(&key, &site, &tower.Tower, &tower.PlannedStart, &tower.PlannedFinish); err != nil {
+			return err
+		}
+		tower.Remaining = remaining[key]
+		of := &sites[at[site]]
+		of.Towers = append(of.Towers, tower)
+		return nil
+	}, "SELECT id, site_id, tag, planned_start, planned_finish FROM towers ORDER BY site_id, tag")
+	return sites, err
+}
+
+// remainingJoints counts by tower, torque and tolerance the joints that were not
+// tightened as of a moment, as ledger.JointWork has it. A joint that was bolted
+// without the seal that its specification asks for must be opened again: all of
+// its fasteners are left. The specification is that of now: work ahead is done
+// under it.
+func (t *tx) remainingJoints(ctx context.Context, asOf time.Time) (map[int][]analysis.RemainingJoints, error) {
+	byTower := map[int][]analysis.RemainingJoints{}
+	err := t.query(ctx, func(rows *sql.Rows) error {
+		var tower int
+		var r analysis.RemainingJoints
+		err := rows.Scan(&tower, &r.TorqueNewtonMetres, &r.TolerancePercent, &r.Joints, &r.Fasteners)
+		byTower[tower] = append(byTower[tower], r)
+		return err
+	}, `WITH done AS (
+SELECT r.joint_id, SUM(x.fasteners) AS fasteners FROM records r JOIN tightenings x ON x.id = r.id
+WHERE x.pass = 1 AND r.occur_time <= ? AND `+notCorrected+` GROUP BY r.joint_id
+), sealed AS (
+SELECT DISTINCT r.joint_id FROM records r JOIN sealings x ON x.id = r.id WHERE r.occur_time <= ? AND `+notCorrected+`
+)
+SELECT c.tower_id, sv.torque_nm, sv.torque_tolerance_pct, COUNT(*),
+SUM(CASE WHEN COALESCE(d.fasteners, 0) >= j.fasteners THEN j.fasteners ELSE j.fasteners - COALESCE(d.fasteners, 0) END)
+FROM joints j JOIN cells c ON c.id = j.cell_id
+JOIN specifications sp ON sp.id = j.specification_id
+JOIN specification_revisions sv ON sv.specification_id = sp.id AND sv.revision = sp.version
+LEFT JOIN done d ON d.joint_id = j.id LEFT JOIN sealed e ON e.joint_id = j.id
+WHERE sv.torque_nm > 0 AND (COALESCE(d.fasteners, 0) < j.fasteners OR (sv.sealant <> '' AND e.joint_id IS NULL))
+GROUP BY c.tower_id, sv.torque_nm, sv.torque_tolerance_pct ORDER BY c.tower_id, sv.torque_nm, sv.torque_tolerance_pct`, micro(asOf), micro(asOf))
+	return byTower, err
+}
+
+// ReadyInput is what readiness at a place is reckoned from.
+type ReadyInput struct {
+	// Location is the time zone of the site.
+	Location *time.Location
+	// PlannedFinish is that of the tower or, for a site, the last of its towers';
+	// YYYY-MM-DD or empty.
+	PlannedFinish string
+	// Tools are those of the kinds asked for that are at the site or belong there.
+	Tools []analysis.TrackedTool
+}
+
+// ReadyInput reads, from one state of the database, what readiness at a site,
+// tower or cell is reckoned from. KindNotFound when the place does not exist.
+func (s *Store) ReadyInput(ctx context.Context, place ledger.Place, kinds []ledger.ToolKind, asOf time.Time) (in ReadyInput, err error) {
+	err = s.view(ctx, func(t *tx) error {
+		keys, err := t.place(ctx, place)
+		if err != nil {
+			return err
+		}
+		var zone string
+		err = t.query(ctx, func(rows *sql.Rows) error { return rows.Scan(&zone) }, "SELECT time_zone FROM sites WHERE id = ?", keys.site)
+		if err != nil {
+			return err
+		}
+		if in.Location, err = t.names.zone(zone); err != nil {
+			return err
+		}
+		if in.PlannedFinish, err = t.plannedFinish(ctx, keys); err != nil {
+			return err
+		}
+		kinds = slices.Clone(kinds)
+		slices.Sort(kinds)
+		in.Tools, err = t.trackedTools(ctx, analysis.TrackedQuery{AsOf: asOf, Sites: []string{place.Site}, Visiting: true, Kinds: slices.Compact(kinds)})
+		return err
+	})
+	return in, err
+}

@@ -1,0 +1,124 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"jointledger/internal/analysis"
+	"jointledger/internal/ledger"
+)
+
+// lenders are the roles that may let a tool be lent that is not fit for it.
+var lenders = append([]ledger.Role{ledger.RoleCrib}, authority...)
+
+// LendTool keeps the issue of a tool that is fit for it: what speaks against it is
+// looked up and the record kept in one transaction. What was let pass is given
+// back. KindInvalid, KindNotFound; KindPrecondition with ReasonToolNotFit and
+// every reason when the record names nobody who lets it pass; KindDenied when
+// that person's role may not; KindExists when the id was used otherwise.
+func (s *Store) LendTool(ctx context.Context, r *ledger.Custody, c Change) (outcome Outcome, passed []analysis.ToolRefusal, err error) {
+	fields := r.Validate()
+	if r.Kind != ledger.CustodyIssued {
+		fields = append(fields, ledger.FieldError{Field: "kind", Description: "only the issue of a tool is lending; expected issued"})
+	}
+	if err := ledger.Invalid("custody change", fields); err != nil {
+		return Outcome{}, nil, err
+	}
+	lend := func(t *tx) error {
+		outcome, passed = Outcome{}, nil
+		known, err := t.hasRecord(ctx, r.ID)
+		if err != nil {
+			return err
+		}
+		if !known {
+			if passed, err = t.admitLoan(ctx, r); err != nil {
+				return err
+			}
+		}
+		outcomes, err := t.record(ctx, []ledger.Record{r})
+		if err != nil {
+			return err
+		}
+		if outcome = outcomes[0]; outcome.Err != nil {
+			return outcome.Err
+		}
+		return nil
+	}
+	if c.ValidateOnly {
+		err = s.view(ctx, lend)
+	} else {
+		err = s.writer.submit(&job{ctx: ctx, change: lend})
+	}
+	return outcome, passed, err
+}
+
+func (t *tx) hasRecord(ctx context.Context, id uuid.UUID) (known bool, err error) {
+	err = t.query(ctx, func(*sql.Rows) error {
+		known = true
+		return nil
+	}, "SELECT id FROM records WHERE uid = ?", id[:])
+	return known, err
+}
+
+// admitLoan gives what speaks against lending and is let pass.
+func (t *tx) admitLoan(ctx context.Context, r *ledger.Custody) ([]analysis.ToolRefusal, error) {
+	for _, n := range []struct {
+		noun noun
+		name string
+	}{{siteNoun, r.Site}, {toolNoun, r.Tool}, {personNoun, r.Holder}, {personNoun, r.OverrideBy}} {
+		if n.name == "" {
+			continue
+		}
+		if _, err := t.needNamed(ctx, n.noun, n.name); err != nil {
+			return nil, err
+		}
+	}
+	if !t.dry {
+		// Two who lend the same tool on two servers wait for one another here.
+		err := t.query(ctx, func(*sql.Rows) error { return nil }, "SELECT x.id FROM tools x WHERE x.serial = ?"+t.engine.lockRows("x"), r.Tool)
+		if err != nil {
+			return nil, err
+		}
+	}
+	found, err := t.toolsWithCalibrations(ctx, analysis.TrackedQuery{AsOf: r.OccurTime, Serials: []string{r.Tool}}, "", 0)
+	if err != nil {
+		return nil, err
+	}
+	if err := t.pastOf(ctx, found, micro(r.OccurTime)); err != nil {
+		return nil, err
+	}
+	// Where it is now counts, even when the clock of whoever had it last is ahead.
+	if err := t.custodyOf(ctx, found, max(micro(r.OccurTime), micro(t.now))); err != nil {
+		return nil, err
+	}
+	refusals, err := found.rows[0].tool.LendingRefusals(r.Site, r.OccurTime)
+	if err != nil || len(refusals) == 0 {
+		return nil, err
+	}
+	if r.OverrideBy == "" {
+		return nil, analysis.LendingError(r.Tool, r.Holder, refusals)
+	}
+	return refusals, t.hasRole(ctx, r.OverrideBy, lenders, "let this pass")
+}
+
+// hasRole asks whether a person has one of the roles.
+func (t *tx) hasRole(ctx context.Context, id string, roles []ledger.Role, do string) error {
+	person, err := people.load(ctx, t, id)
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(person.Roles, func(role ledger.Role) bool { return slices.Contains(roles, role) }) {
+		return nil
+	}
+	words := make([]string, len(roles))
+	for i, role := range roles {
+		words[i] = ledger.Roles.Name(role)
+	}
+	return &ledger.Error{Kind: ledger.KindDenied, Reason: ledger.ReasonPermissionDenied, Resource: "people/" + person.ID,
+		Message: fmt.Sprintf("%s has no role that may %s; it takes one of %s", person.ID, do, strings.Join(words, ", "))}
+}
