@@ -14,7 +14,10 @@ func describeAlarmPlan(a *AlarmPlanAnswer, o AlarmOptions) {
 	rate := func(r float64) string { return trendNumber(1000*r) + " per 1,000 attempts" }
 	if o.PerExposure {
 		unit, event = o.ExposureUnit, "event"
-		look = trendCapital(trendUnits(p.Look, unit)) + " without one take"
+		look = trendUnits(p.Look, unit) + " without one take"
+		if trendNumber(p.Look) == "1" {
+			look += "s"
+		}
 		rate = func(r float64) string { return trendNumber(r) + " per " + o.ExposureUnit }
 	}
 	wolf, found := a.FalseAlarm.Length, a.Found.Length

@@ -135,6 +135,7 @@ type CompareStratumAnswer struct {
 // compared with itself, a stratum given twice, or a bad option.
 func Compare(in CompareInput, o CompareOptions) (CompareAnswer, error) {
 	o = compareDefaults(o)
+	empty := compareEmpty(in)
 	unknown, err := compareCheck(&in)
 	if err != nil {
 		return CompareAnswer{}, err
@@ -144,7 +145,7 @@ func Compare(in CompareInput, o CompareOptions) (CompareAnswer, error) {
 		groups[i] = s.groups()
 	}
 	all := compareSum(groups)
-	q := comparison{in: in, o: o, groups: groups, all: all, unknown: unknown}
+	q := comparison{in: in, o: o, groups: groups, all: all, unknown: unknown, empty: empty}
 	if err := q.checkArms(); err != nil {
 		return CompareAnswer{}, err
 	}
@@ -179,6 +180,8 @@ type comparison struct {
 	all    stats.TwoGroups
 	// unknown names the arms that were left out for want of a denominator.
 	unknown []string
+	// empty names the strata in which neither arm has anything on record.
+	empty []string
 }
 
 func compareDefaults(o CompareOptions) CompareOptions {

@@ -73,6 +73,7 @@ func (q comparison) cautions(a *CompareAnswer) []string {
 	var cautions []string
 	for _, c := range []string{
 		q.unknownCaution(),
+		q.emptyCaution(),
 		q.oneArmCaution(),
 		q.sparseCaution(a),
 		q.sparseStrataCaution(a),
@@ -94,6 +95,28 @@ func (q comparison) unknownCaution() string {
 		return ""
 	}
 	return fmt.Sprintf("Left out, for no tightening stands beside the failures and how many went well is not known: %s.", list(q.unknown))
+}
+
+// compareEmpty finds the strata that are left out for want of anything on record.
+func compareEmpty(in CompareInput) []string {
+	if len(in.StratifiedBy) == 0 {
+		return nil
+	}
+	var names []string
+	for _, s := range in.Strata {
+		if s.A == (CompareArm{}) && s.B == (CompareArm{}) {
+			names = append(names, compareStratumName(s.Names))
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+func (q comparison) emptyCaution() string {
+	if len(q.empty) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("No attempts with either are on record for %s: left out.", list(q.empty))
 }
 
 func (q comparison) oneArmCaution() string {

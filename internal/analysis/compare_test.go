@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -445,5 +446,18 @@ func TestCompareByCluster(t *testing.T) {
 	one.Clusters = append(one.Clusters, analysis.CompareStratum{Names: []string{"J4"}, A: analysis.CompareArm{Attempts: 5}})
 	if a, err = analysis.CompareByCluster(one, analysis.CompareOptions{}); err != nil || a.RobustDifference.LowerPer1000 != nil || !strings.HasPrefix(a.Headline, "No difference can be shown") || !mentions(a.Cautions, "no interval by joint") {
 		t.Errorf("no failures: %+v %v", a, err)
+	}
+}
+
+// A stratum in which neither arm has anything on record is named, not dropped in
+// silence.
+func TestCompareNamesEmptyStrata(t *testing.T) {
+	in := analysis.CompareInput{NameA: "a", NameB: "b", StratifiedBy: []analysis.Grouping{analysis.BySite}, Strata: []analysis.CompareStratum{
+		{Names: []string{"S"}, A: analysis.CompareArm{Failures: 3, Attempts: 40}, B: analysis.CompareArm{Failures: 1, Attempts: 50}},
+		{Names: []string{"T"}},
+	}}
+	a := mustCompare(t, in, analysis.CompareOptions{})
+	if len(a.Strata) != 1 || !slices.Contains(a.Cautions, "No attempts with either are on record for T: left out.") {
+		t.Errorf("%d strata, cautions %q", len(a.Strata), a.Cautions)
 	}
 }

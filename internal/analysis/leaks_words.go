@@ -63,7 +63,7 @@ func (a *LeakAnswer) shownTerms(confidence float64) (shown, tested []string) {
 	for i := range a.Model.Terms {
 		t := &a.Model.Terms[i]
 		test := t.Test
-		if a.Model.Clusters > 1 {
+		if a.Model.Clusters > 1 && !t.oneSided {
 			test = t.RobustTest
 		}
 		if test != nil {

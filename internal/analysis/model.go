@@ -126,6 +126,10 @@ type ModelTermAnswer struct {
 	// Rates are those predicted for each level or value, the other terms as they
 	// are in the table.
 	Rates []ModelRate
+
+	// oneSided says that the data separate on the term, so that clusters cannot
+	// tell how uncertain it is.
+	oneSided bool
 }
 
 // ModelCoefficient is a level against the reference, or a step of a covariate. A

@@ -36,6 +36,7 @@ func (f *modelFigures) cautions(a *ModelAnswer) []string {
 		f.dispersionCaution(),
 		f.clusterCaution(),
 		f.singleClusterCaution(),
+		f.oneSidedCaution(),
 		f.profileCaution(),
 		f.untestedCaution(),
 		f.rangeCaution(),
@@ -91,7 +92,7 @@ func (f *modelFigures) eventsCaution() string {
 		events = math.Min(events, m.Size-events)
 	}
 	if coefficients := m.Rank - 1; coefficients > 0 && events < modelFewEvents*float64(coefficients) {
-		return fmt.Sprintf("Only %g of the rarer outcome for %d coefficients, fewer than %d for each (Peduzzi and others 1996): estimates are unsteady; take fewer terms or levels together.", events, coefficients, modelFewEvents)
+		return fmt.Sprintf("Only %g of the rarer outcome for %s, fewer than %d for each (Peduzzi and others 1996): estimates are unsteady; take fewer terms or levels together.", events, compareCount(int64(coefficients), "coefficient"), modelFewEvents)
 	}
 	return ""
 }
@@ -148,6 +149,20 @@ func (f *modelFigures) singleClusterCaution() string {
 		return ""
 	}
 	return fmt.Sprintf("In a single %s each: %s. How they vary between them is not known, so there is no cluster-robust interval.", f.o.Cluster, list(names))
+}
+
+// oneSidedCaution names what clusters tell nothing of, since all ended alike.
+func (f *modelFigures) oneSidedCaution() string {
+	if f.robust == nil || len(f.oneSided) == 0 {
+		return ""
+	}
+	var names []string
+	for c := range f.m.Columns {
+		if f.oneSided[c] {
+			names = append(names, f.columnName(f.m.Columns[c]))
+		}
+	}
+	return fmt.Sprintf("Where the data separate, clusters do not show how uncertain a figure is, and the interval that is given takes attempts as independent: %s.", list(names))
 }
 
 func (f *modelFigures) profileCaution() string {

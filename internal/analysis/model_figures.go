@@ -23,10 +23,13 @@ type modelFigures struct {
 	unreached int
 	// untested are the terms without which the model did not settle.
 	untested []string
+	// oneSided are the columns on which the data separate.
+	oneSided map[int]bool
 }
 
 func (f *modelFigures) answer() (ModelAnswer, error) {
 	m := f.m
+	f.findOneSided()
 	a := ModelAnswer{
 		RatioName: "odds ratio",
 		Rows:      m.Rows, RowsLeftOut: f.in.leftOut, Clusters: f.in.clusters,
@@ -66,7 +69,10 @@ func (f *modelFigures) term(k int) (ModelTermAnswer, error) {
 		a.Test = modelTest(test)
 	}
 	if f.robust != nil {
-		if test, ok := f.m.RobustTerm(f.robust, k); ok {
+		for c, column := range f.m.Columns {
+			a.oneSided = a.oneSided || column.Term == k && f.oneSided[c]
+		}
+		if test, ok := f.m.RobustTerm(f.robust, k); ok && !a.oneSided {
 			a.RobustTest = modelTest(test)
 		}
 	}
@@ -137,7 +143,8 @@ func (f *modelFigures) profile(c int, per float64, a *ModelCoefficient) {
 
 // robustFigures are left out where a level or its reference stands in one
 // cluster: its score adds up to nothing there, and the variance would come out
-// too small, even 0.
+// too small, even 0. The same goes for what the data separate on: where all ended
+// alike, the rows leave next to no residuals for clusters to differ by.
 func (f *modelFigures) robustFigures(c int, per float64, a *ModelCoefficient) {
 	column := f.m.Columns[c]
 	if clusters := f.robust.LevelClusters[column.Term]; clusters != nil {
@@ -151,12 +158,50 @@ func (f *modelFigures) robustFigures(c int, per float64, a *ModelCoefficient) {
 			return
 		}
 	}
+	if f.oneSided[c] {
+		a.Note = "All ended alike there or at what it is compared with, so clusters do not show how uncertain it is: go by the profile's interval."
+		return
+	}
 	v := f.robust.Coefficients[c]
 	if v.StandardError == 0 {
 		return
 	}
 	a.RobustStandardError, a.RobustP = modelFinite(per*v.StandardError), modelFinite(v.PValue)
 	a.Robust, a.DesignEffect = modelRatioInterval(v.Wald, per), modelFinite(f.robust.DesignEffect[c])
+}
+
+// findOneSided finds the columns on which the data separate: of a level in which
+// all ended alike, of all levels when it is the reference, and those that the fit
+// itself found.
+func (f *modelFigures) findOneSided() {
+	f.oneSided = map[int]bool{}
+	alike := make([][]bool, len(f.in.data.Terms))
+	for k := range f.in.data.Terms {
+		term := &f.in.data.Terms[k]
+		failures, size := make([]float64, len(term.Levels)), make([]float64, len(term.Levels))
+		for i, level := range term.Codes {
+			failures[level] += float64(f.in.data.Events[i])
+			size[level] += f.in.size[i]
+		}
+		for level := range failures {
+			alike[k] = append(alike[k], f.endedAlike(failures[level], size[level]))
+		}
+	}
+	for c, column := range f.m.Columns {
+		if column.Term >= 0 && column.Level >= 0 && (alike[column.Term][column.Level] || alike[column.Term][f.in.data.Terms[column.Term].Reference]) {
+			f.oneSided[c] = true
+		}
+	}
+	if f.m.Separation != nil {
+		for _, c := range f.m.Separation.Columns {
+			f.oneSided[c] = true
+		}
+	}
+}
+
+// endedAlike says whether nothing failed, or of attempts all did.
+func (f *modelFigures) endedAlike(failures, size float64) bool {
+	return failures == 0 || f.o.Family == LogisticModel && failures == size
 }
 
 // adjustModelP adjusts over the levels of a term.
@@ -193,7 +238,7 @@ func (f *modelFigures) levelRates(k int) []ModelRate {
 		r.Level = term.Levels[level]
 		r.CrudePer1000 = modelFinite(1000 * float64(r.Failures) / r.Size)
 		if margin, ok := f.m.LevelMargin(k, level, f.robust); ok {
-			if f.robust != nil && f.robust.LevelClusters[k][level] < 2 {
+			if f.robust != nil && (f.robust.LevelClusters[k][level] < 2 || f.endedAlike(float64(r.Failures), r.Size)) {
 				margin.Robust = nil
 			}
 			r.set(margin)
@@ -203,6 +248,10 @@ func (f *modelFigures) levelRates(k int) []ModelRate {
 }
 
 func (f *modelFigures) valueRates(k int) []ModelRate {
+	oneSided := false
+	for c, column := range f.m.Columns {
+		oneSided = oneSided || column.Term == k && f.oneSided[c]
+	}
 	values := f.o.Terms[k].At
 	if len(values) == 0 {
 		sorted := slices.Sorted(slices.Values(f.in.data.Terms[k].Values))
@@ -215,6 +264,9 @@ func (f *modelFigures) valueRates(k int) []ModelRate {
 	for _, v := range values {
 		r := ModelRate{Value: v}
 		if margin, ok := f.m.ValueMargin(k, v, f.robust); ok {
+			if oneSided {
+				margin.Robust = nil
+			}
 			r.set(margin)
 		}
 		rates = append(rates, r)

@@ -297,3 +297,44 @@ func TestModelRefusesWithASentence(t *testing.T) {
 		}
 	}
 }
+
+// Where nothing failed the sandwich has next to no residuals to go by, and would
+// claim a precision that 0 of 200 does not have: no interval by cluster is given.
+func TestModelClustersUnderSeparation(t *testing.T) {
+	var lot, joint []string
+	var failures, attempts []float64
+	for j := range 60 {
+		name, failed := "A", float64(j%4/3)
+		if j >= 40 {
+			name, failed = "B", 0
+		}
+		lot, joint = append(lot, name), append(joint, fmt.Sprint(j))
+		failures, attempts = append(failures, failed), append(attempts, 10)
+	}
+	a := modelOf(t, analysis.ModelOptions{Attempts: "attempts", Cluster: "joint", Terms: []analysis.ModelTerm{{Column: "lot", Reference: "A"}}},
+		words("lot", lot...), words("joint", joint...), numbers("failures", failures...), numbers("attempts", attempts...))
+	c, rate := a.Terms[0].Coefficients[0], a.Terms[0].Rates[1]
+	if c.Level != "B" || c.Robust != nil || c.RobustP != nil || c.Profile == nil || c.Note == "" || a.Terms[0].RobustTest != nil {
+		t.Errorf("%+v", c)
+	}
+	// 0 of 200: the exact one-sided 95 % limit is 1 − 0.05^(1/200) (Hanley and
+	// Lippman-Hand 1983), 14.9 per 1,000; an interval far below claims too much.
+	if rate.Level != "B" || rate.RobustIntervalPer1000 != nil || rate.IntervalPer1000.Upper < 1000*(1-math.Pow(0.05, 1.0/200)) {
+		t.Errorf("%+v, %+v", rate, rate.IntervalPer1000)
+	}
+	if other := a.Terms[0].Rates[0]; other.RobustIntervalPer1000 == nil {
+		t.Errorf("%+v", other)
+	}
+	if !strings.Contains(a.Headline, "does not allow for the joint") {
+		t.Error(a.Headline)
+	}
+}
+
+// A term that others make up is not said to have been allowed for.
+func TestModelHeadlineLeavesOutAliased(t *testing.T) {
+	a := modelOf(t, analysis.ModelOptions{Terms: []analysis.ModelTerm{{Column: "lot"}, {Column: "site"}}},
+		words("lot", "A", "B", "A", "B", "A", "B"), words("site", "P", "Q", "P", "Q", "P", "Q"), numbers("failures", 1, 0, 1, 0, 0, 1))
+	if strings.Contains(a.Headline, "allowed for") {
+		t.Error(a.Headline)
+	}
+}

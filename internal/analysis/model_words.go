@@ -37,14 +37,19 @@ func modelHeadline(a *ModelAnswer, f *modelFigures) string {
 	term := &a.Terms[0]
 	var others []string
 	for _, t := range a.Terms[1:] {
-		others = append(others, t.Column)
+		if slices.ContainsFunc(t.Coefficients, func(c ModelCoefficient) bool { return c.Estimate != nil }) {
+			others = append(others, t.Column)
+		}
 	}
 	beside := ""
 	if len(others) > 0 {
 		beside = " with " + list(others) + " allowed for"
 	}
 	test, basis := term.Test, "likelihood-ratio test"
-	if f.robust != nil {
+	switch {
+	case f.robust != nil && term.oneSided:
+		basis = "likelihood-ratio test, which does not allow for the " + f.o.Cluster
+	case f.robust != nil:
 		test, basis = term.RobustTest, "test that allows for the "+f.o.Cluster
 	}
 	switch {

@@ -66,8 +66,14 @@ func sparesRunOut(loss stats.BetaPosterior, stock, n int64) (float64, error) {
 const sparesSlack = 1e-9
 
 // need finds the smallest stock that finishes the installs at the service level.
+// There is none to be named where the losses have no mean: next to nothing went
+// well, and what a quantile gives then is the tail of the prior, millions for a
+// handful of installs.
 func (i *SparesItem) need(loss stats.BetaPosterior, o SparesOptions) error {
 	n := i.Line.Remaining
+	if n > 0 && loss.Beta <= 1 {
+		return nil
+	}
 	suffices := func(losses int64) (bool, error) {
 		p, err := sparesRunOut(loss, n+losses, n)
 		return p <= (1-o.ServiceLevel)*(1+sparesSlack), err

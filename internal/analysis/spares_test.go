@@ -258,3 +258,16 @@ func TestSparesRefuse(t *testing.T) {
 		}
 	}
 }
+
+// Where all that was tried was lost, Jeffreys' posterior has no mean of the losses
+// (α/(β−1) with β = ½), and its upper tail would have millions ordered: no number
+// is named.
+func TestSparesNameNoStockWhenAllWasLost(t *testing.T) {
+	a := mustForecast(t, analysis.SparesInput{Lines: []analysis.SparesLine{
+		{Fastener: "M8", Failures: 5, Attempts: 5, Remaining: 100, OnHand: 100},
+	}}, analysis.SparesOptions{})
+	i := a.Items[0]
+	if i.Need != nil || i.Order != nil || i.Losses != nil || !strings.Contains(i.Sentence, "find the cause before ordering") {
+		t.Errorf("%+v, %q", i, i.Sentence)
+	}
+}

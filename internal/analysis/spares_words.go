@@ -18,6 +18,13 @@ func sparesName(l SparesLine) string {
 
 func sparesPercent(p float64) string { return strconv.FormatFloat(100*p, 'g', 4, 64) + " %" }
 
+func sparesLosses(n int64) string {
+	if n == 1 {
+		return "1 loss"
+	}
+	return strconv.FormatInt(n, 10) + " losses"
+}
+
 // sparesDay writes a date as the project's days are written.
 const sparesDay = "2006-01-02"
 
@@ -38,8 +45,8 @@ func sparesSentence(i *SparesItem, o SparesOptions) string {
 	if i.MeanLosses != nil {
 		text += fmt.Sprintf(" and %s losses are to be expected", standingFigure(*i.MeanLosses))
 	}
-	text += fmt.Sprintf("; at %s allow for %d losses, so %d are needed against %d on hand; probability of running out %s",
-		sparesPercent(o.ServiceLevel), *i.Losses, *i.Need, l.OnHand, standingProbability(*i.RunOut))
+	text += fmt.Sprintf("; at %s allow for %s, so %d are needed against %d on hand; probability of running out %s",
+		sparesPercent(o.ServiceLevel), sparesLosses(*i.Losses), *i.Need, l.OnHand, standingProbability(*i.RunOut))
 	switch {
 	case *i.Short == 0:
 		return text + "; no order needed."

@@ -27,6 +27,9 @@ func standingCautions(a *StandingAnswer, m *standingMix, o StandingOptions) []st
 	if n := len(m.excess.cells); n > 0 {
 		add("More failures than attempts are on record for %s: there is no rate, so the %d failures there are left out of every figure.", list(m.excess.cells), m.excess.failures)
 	}
+	if len(m.empty) > 0 {
+		add("No attempts are on record for %s: left out.", list(m.empty))
+	}
 	if len(m.allFailed) > 0 {
 		add("Nothing but failures is on record for %s: if fasteners that went well were not recorded, rates there are too high.", list(m.allFailed))
 	}

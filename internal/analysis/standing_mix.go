@@ -22,8 +22,10 @@ type standingMix struct {
 	alone []string
 	// allFailed are cells in which nothing went well.
 	allFailed []string
-	unknown   standingOmitted // denominator unknown
-	excess    standingOmitted // more failures than attempts
+	// empty are units without a single attempt on record.
+	empty   []string
+	unknown standingOmitted // denominator unknown
+	excess  standingOmitted // more failures than attempts
 }
 
 // standingOmitted is what was left out.
@@ -120,6 +122,7 @@ func standingMixOf(cells []StandingCell) (standingMix, error) {
 		unitsOf[s]++
 		counts = append(counts, stats.StratumCount{Unit: len(m.units) - 1, Stratum: s, Failures: c.Failures, Attempts: c.Attempts})
 	}
+	m.findEmpty(cells)
 	expected, err := stats.ExpectedFailures(counts, len(m.units), len(unitsOf))
 	if err != nil {
 		return standingMix{}, err
@@ -129,6 +132,26 @@ func standingMixOf(cells []StandingCell) (standingMix, error) {
 		m.units[i].Expected = expected[i]
 	}
 	return m, nil
+}
+
+// findEmpty finds the units whose cells all have no attempts and no failures.
+func (m *standingMix) findEmpty(cells []StandingCell) {
+	known := map[string]bool{}
+	for _, u := range m.units {
+		known[u.Unit] = true
+	}
+	for _, c := range cells {
+		if c.Failures > 0 {
+			known[c.Unit] = true // named as left out for another reason
+		}
+	}
+	for _, c := range cells {
+		if !known[c.Unit] {
+			known[c.Unit] = true
+			m.empty = append(m.empty, standingName(c.Unit))
+		}
+	}
+	slices.Sort(m.empty)
 }
 
 // findOwnStrata finds what no comparison can be made in: in a stratum that one

@@ -315,3 +315,34 @@ func TestStandingBandWords(t *testing.T) {
 		t.Error(diff)
 	}
 }
+
+// One failure where next to none was expected lies above the interpolated limit,
+// and some of many units do by chance: neither is called worse than chance.
+func TestStandingDoesNotCallChanceWorse(t *testing.T) {
+	cells := []analysis.StandingCell{standingCell("ONE", 1, 6), standingCell("REST", 99, 9994)}
+	for i := range 20 {
+		cells = append(cells, standingCell(fmt.Sprintf("S%02d", i), 10, 1000))
+	}
+	a := mustStand(t, cells, analysis.StandingOptions{Unit: "lot"})
+	one := a.Units[0]
+	if one.Unit != "ONE" || !one.StandsOut() || *one.PAdjusted < 0.05 {
+		t.Fatalf("%+v", one)
+	}
+	heads := strings.Join(a.Headlines, " ")
+	if strings.Contains(heads, "Worse than chance") || strings.Contains(heads, "No lot stands out") ||
+		!strings.Contains(heads, "no more than chance may do among 22 lots (adjusted p above 0.05): ONE.") {
+		t.Errorf("headlines: %q", heads)
+	}
+	if !strings.HasPrefix(one.Sentence, "ONE: 1 failure where") {
+		t.Error(one.Sentence)
+	}
+}
+
+// A unit without attempts is named, not dropped in silence.
+func TestStandingNamesTheEmpty(t *testing.T) {
+	a := mustStand(t, []analysis.StandingCell{standingCell("EMPTY", 0, 0), standingCell("A", 5, 50), standingCell("B", 3, 20), standingCell("B", 0, 0)}, analysis.StandingOptions{})
+	if len(a.Units) != 2 {
+		t.Errorf("%+v", a.Units)
+	}
+	standingWantCaution(t, a.Cautions, "No attempts are on record for EMPTY: left out.")
+}

@@ -80,8 +80,8 @@ func standingSentence(u *StandingUnit, a *StandingAnswer, o StandingOptions, com
 	if *a.OverDispersion > 1 {
 		beyond = fmt.Sprintf("of the funnel, drawn with over-dispersion %s", standingFigure(*a.OverDispersion))
 	}
-	return fmt.Sprintf("%s: %d failures where %s were to be expected for its %s, ratio %s (%s interval %s to %s), %s (%s) %s; adjusted p %s; shrunk ratio %s, probability %s that it is above %s; rank %d to %d of %d.",
-		standingName(u.Unit), u.Failures, standingFigure(u.Expected), standingMixWords(o), standingFigure(*u.Ratio),
+	return fmt.Sprintf("%s: %s where %s were to be expected for its %s, ratio %s (%s interval %s to %s), %s (%s) %s; adjusted p %s; shrunk ratio %s, probability %s that it is above %s; rank %d to %d of %d.",
+		standingName(u.Unit), compareCount(u.Failures, "failure"), standingFigure(u.Expected), standingMixWords(o), standingFigure(*u.Ratio),
 		standingPercent(o.Confidence), standingFigure(*u.RatioLower), standingFigure(*u.RatioUpper),
 		where, standingFigure(edge), beyond, standingP(*u.PAdjusted), standingFigure(*u.ShrunkRatio),
 		standingProbability(*u.AboveRatioLimit), strconv.FormatFloat(o.RatioLimit, 'g', -1, 64), u.RankLower, u.RankUpper, compared)
@@ -102,12 +102,17 @@ func standingHeadlines(a *StandingAnswer, o StandingOptions) []string {
 		return []string{fmt.Sprintf("No two %ss with failures to be expected share a stratum: no comparison at equal mix can be made.", o.Unit)}
 	}
 	lines := []string{standingOrders(a, o)}
-	var high, low []string
+	// Of many units some lie outside 2 sigma by chance: only what is left after the
+	// adjustment for their number is called more than chance.
+	var high, low, chance []string
 	for _, i := range compared {
-		switch u := &a.Units[i]; u.Band {
-		case AboveTwoSigma, AboveThreeSigma:
+		switch u := &a.Units[i]; {
+		case !u.StandsOut():
+		case *u.PAdjusted > 1-o.Confidence:
+			chance = append(chance, standingName(u.Unit))
+		case u.Band == AboveTwoSigma || u.Band == AboveThreeSigma:
 			high = append(high, standingName(u.Unit))
-		case BelowTwoSigma, BelowThreeSigma:
+		default:
 			low = append(low, standingName(u.Unit))
 		}
 	}
@@ -117,7 +122,10 @@ func standingHeadlines(a *StandingAnswer, o StandingOptions) []string {
 	if len(low) > 0 {
 		lines = append(lines, fmt.Sprintf("Better than chance and mix explain (outside 2 sigma): %s.", list(low)))
 	}
-	if len(high)+len(low) == 0 {
+	if len(chance) > 0 {
+		lines = append(lines, fmt.Sprintf("Outside 2 sigma, but no more than chance may do among %d %ss (adjusted p above %s): %s.", len(compared), o.Unit, strconv.FormatFloat(1-o.Confidence, 'g', 2, 64), list(chance)))
+	}
+	if len(high)+len(low)+len(chance) == 0 {
 		lines = append(lines, fmt.Sprintf("No %s stands out: all %d that can be compared lie within the 2-sigma limits of the funnel.", o.Unit, len(compared)))
 	}
 	return lines
@@ -136,9 +144,9 @@ func standingOrders(a *StandingAnswer, o StandingOptions) string {
 		return fmt.Sprintf("%s is worst by the crude rate (%s per 1,000) but cannot be compared at equal mix; of those that can, %s is worst (ratio %s).",
 			standingName(crude.Unit), standingFigure(crude.RatePer1000), standingName(best.Unit), standingFigure(*best.Ratio))
 	case crude != best && crude.StandardisedRank > 1:
-		return fmt.Sprintf("Crude and standardised order differ: %s is worst by the crude rate (%s per 1,000), but for its %s %s failures were to be expected and %d came (ratio %s); %s is worst at equal mix (%s per 1,000; %d failures, %s expected, ratio %s).",
+		return fmt.Sprintf("Crude and standardised order differ: %s is worst by the crude rate (%s per 1,000), but for its %s %s failures were to be expected and %d came (ratio %s); %s is worst at equal mix (%s per 1,000; %s, %s expected, ratio %s).",
 			standingName(crude.Unit), standingFigure(crude.RatePer1000), mix, standingFigure(crude.Expected), crude.Failures, standingFigure(*crude.Ratio),
-			standingName(best.Unit), standingFigure(best.RatePer1000), best.Failures, standingFigure(best.Expected), standingFigure(*best.Ratio))
+			standingName(best.Unit), standingFigure(best.RatePer1000), compareCount(best.Failures, "failure"), standingFigure(best.Expected), standingFigure(*best.Ratio))
 	case standingOrderDiffers(a):
 		return fmt.Sprintf("%s is worst by the crude rate (%s per 1,000) and at equal mix (ratio %s); further down the two orders differ.",
 			standingName(best.Unit), standingFigure(best.RatePer1000), standingFigure(*best.Ratio))

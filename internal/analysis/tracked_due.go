@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"jointledger/internal/ledger"
+	"jointledger/internal/metrology"
 )
 
 // DueQuestion says which due dates of tools are asked for.
@@ -26,6 +27,9 @@ func TrackedDue(tools []TrackedTool, q DueQuestion) ([]DueItem, error) {
 	var items []DueItem
 	for i := range tools {
 		t := &tools[i]
+		if t.quietUntil(horizon) {
+			continue
+		}
 		owed, err := t.items(q.AsOf)
 		if err != nil {
 			return nil, fmt.Errorf("tool %s: %w", t.Due.Tool.Serial, err)
@@ -40,6 +44,21 @@ func TrackedDue(tools []TrackedTool, q DueQuestion) ([]DueItem, error) {
 		return cmp.Or(a.DueAt.Compare(b.DueAt), cmp.Compare(a.Tool.Serial, b.Tool.Serial), cmp.Compare(a.Action, b.Action))
 	})
 	return items, nil
+}
+
+// quietUntil says of a tool that a glance is enough for that nothing falls due: it
+// has no policy but months, passed its calibration, was not used by the cycle and
+// met with nothing. Most tools of a large fleet are so, and need no sentence.
+func (t *TrackedTool) quietUntil(horizon time.Time) bool {
+	in := &t.Due
+	if len(t.Policies) > 0 || in.Tool.IntervalMonths == 0 || len(in.Events) > 0 || in.Tool.IntervalCycles > 0 && len(in.Uses) > 0 {
+		return false
+	}
+	if in.Last == nil || in.Last.Verdict == nil || !in.Last.Verdict.Left().Accepted() {
+		return false
+	}
+	due, err := metrology.CalendarDue(in.Last.OccurTime, in.Tool.IntervalMonths, in.Location)
+	return err == nil && due.After(horizon)
 }
 
 // DueItems are items of policies as a list of what is due shows them.

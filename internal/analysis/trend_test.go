@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"reflect"
 	"slices"
 	"strings"
@@ -245,4 +246,39 @@ func TestTrendRefuses(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+}
+
+// A geometric count passes its mean by three standard deviations with probability
+// near e⁻⁴ = 0.0183 (tail of the exponential distribution): the words about a gap
+// beyond the limit of a g chart must not say that chance does not give it.
+func TestTrendSaysWhatAGLimitIsWorth(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 4))
+	var failures []int64
+	for range 8000 {
+		failures = append(failures, int64(one(r.Float64() < 0.2)))
+	}
+	a, err := analysis.Trend(trendRowsOf(20, failures...), analysis.TrendOptions{Kind: analysis.ChartG})
+	if err != nil {
+		t.Fatal(err)
+	}
+	beyond := 0
+	for _, p := range a.Points {
+		beyond += one(p.Beyond == 1)
+	}
+	if share := float64(beyond) / float64(len(a.Points)); share < 0.008 || share > 0.03 {
+		t.Errorf("%d of %d gaps are beyond", beyond, len(a.Points))
+	}
+	if strings.Contains(a.Headline, "than chance") || !strings.Contains(a.Headline, "longer gap without failure than the upper limit") {
+		t.Error(a.Headline)
+	}
+	if !strings.Contains(strings.Join(a.Cautions, " "), "about 1 gap in 55 passes by chance alone") {
+		t.Errorf("%q", a.Cautions)
+	}
+}
+
+func one(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
 }

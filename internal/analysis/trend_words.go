@@ -109,7 +109,7 @@ func (h *trendHistory) beyond(a *TrendAnswer) string {
 	}
 	above, below := "above the upper limit", "below the lower limit"
 	if a.Kind == ChartG || a.Kind == ChartT {
-		above, below = "after a longer time without failure than chance gives", "after a shorter time without failure than chance gives"
+		above, below = "after a longer gap without failure than the upper limit", "after a shorter gap without failure than the lower limit"
 	}
 	var parts []string
 	if len(high) > 0 {
@@ -195,6 +195,10 @@ func (h *trendHistory) gapsCaution(a *TrendAnswer) string {
 		return ""
 	}
 	text := "Where in its row a failure came is not known: failures are spread evenly over it, so gaps are good to about a row. A single gap is hardly ever too short to be chance, so look to the cumulative sum, not to these limits, for a rate that has risen."
+	if a.Kind == ChartG {
+		// P(X > μ + 3σ) of a geometric count is near e⁻⁴, since σ is near μ.
+		text += fmt.Sprintf(" The limit of a g chart is one that about 1 gap in 55 passes by chance alone: of %s about %s.", trendCounted(int64(len(a.Points)), "gap"), trendNumber(float64(len(a.Points))*math.Exp(-4)))
+	}
 	if h.open > 0 {
 		unit := "attempt"
 		if a.Kind == ChartT {

@@ -42,7 +42,7 @@ var may = map[string][]string{
 	"internal/access":                {"internal/ledger"},
 	"internal/rpc":                   {"internal/access", "internal/ledger", "proto/jointledger/v1"},
 	"internal/service":               {"internal/rules", "internal/access", "internal/rpc", "internal/ledger", "internal/analysis", "internal/stats", "internal/metrology", "internal/store", "proto/jointledger/v1"},
-	"internal/cli":                   {"internal/calendar", "internal/rules", "internal/label", "internal/cli", "internal/ledger", "internal/nearest", "internal/report", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
+	"internal/cli":                   {"internal/calendar", "internal/rules", "internal/label", "internal/cli", "internal/ledger", "internal/nearest", "internal/report", "internal/termfigure", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
 	"internal/bench":                 {"internal/analysis", "internal/fleetgen", "internal/ledger", "internal/pgcluster", "internal/rpc", "internal/service", "internal/store", "proto/jointledger/v1"},
 	"cmd/trackerd":                   {"internal/rpc", "internal/service", "internal/store", "internal/access", "internal/ledger"},
 	"cmd/trackctl":                   {"internal/cli"},

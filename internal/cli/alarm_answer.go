@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/cli/output"
@@ -28,7 +29,10 @@ func alarmStepColumns() []output.Column[analysis.AlarmStep] {
 func runLengthColumns(perExposure bool, unit string) []output.Column[analysis.AlarmRunLength] {
 	type length = analysis.AlarmRunLength
 	heading, scale := "PER 1000", 1000.0
-	unit += "s"
+	head, tail, of := strings.Cut(unit, " of ")
+	if unit = head + "s"; of {
+		unit += " of " + tail
+	}
 	if perExposure {
 		heading, scale = "RATE", 1
 	}

@@ -167,6 +167,9 @@ func ratioText(v float64) string {
 	if v == 0 {
 		return "0"
 	}
+	if math.Abs(v-1) < 1e-12 {
+		return "1.00" // what differs is rounding
+	}
 	if v < 1e-4 || v >= 1e5 {
 		return strconv.FormatFloat(v, 'g', 2, 64)
 	}

@@ -3,6 +3,7 @@ package cli
 import (
 	"encoding/json"
 	"fmt"
+	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -27,6 +28,7 @@ func TestAnalysesRefuse(t *testing.T) {
 		{"compare treatment anti-seize none --confidence 1 --from " + counts, exitUsage, "--confidence: expected a number above 0 and below 1, got 1"},
 		{"compare treatment anti-seize none --method katz,koopman --from " + counts, exitUsage, "expected one method for each measure, got katz and koopman"},
 		{"compare treatment anti-seize none --method kats --from " + counts, exitUsage, `"kats" is not a method (did you mean katz?)`},
+		{"compare treatment anti-seize none --from " + filepath.Dir(counts), exitNoInput, "can't be read: expected a file, got a folder"},
 		{"compare person AB CD --from " + counts, exitUsage, "unless --by-name is given"},
 		{"compare treatment anti-seize none --strata person --from " + counts, exitUsage, "unless --by-name is given"},
 		{"compare treatment anti-seize none --from absent.csv", exitNoInput, "absent.csv can't be read"},

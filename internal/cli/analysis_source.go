@@ -112,6 +112,9 @@ func readFrom[T any](s *fileSource, read func(string, io.Reader) (T, error)) (T,
 			return none, &failure{code: exitNoInput, message: fmt.Sprintf("%s can't be read: %v", s.name, err)}
 		}
 		defer file.Close()
+		if about, err := file.Stat(); err == nil && about.IsDir() {
+			return none, &failure{code: exitNoInput, message: s.name + " can't be read: expected a file, got a folder"}
+		}
 		in = file
 	}
 	got, err := read(s.name, in)

@@ -27,17 +27,13 @@ func (a *app) tellCrib(p *pb.CribPage) error {
 	lines = append(lines, cribPart("On hold", toolLines(p.GetOnHold(), "since"))...)
 	lines = append(lines, cribPart("Away", refusalLines(p.GetAway()))...)
 	lines = append(lines, cribPart("Due", cribDueLines(p.GetDue()))...)
-	var gaps []string
-	for _, g := range p.GetGaps() {
-		gaps = append(gaps, g.GetSentence())
-	}
-	lines = append(lines, cribPart("Gaps ahead", gaps)...)
+	lines = append(lines, cribGapLines(p.GetGaps())...)
 	if n := len(p.GetBeforeUse()); n > 0 {
 		lines = append(lines, fitted(fmt.Sprintf("Before use: %s a check first: %s", owes(n), serialList(p.GetBeforeUse()))))
 	}
 	for i, c := range p.GetCautions() {
 		if i < 2 {
-			lines = append(lines, output.Wrap("caution: "+output.Printable(c)))
+			lines = append(lines, wrapped("caution: "+c, "  ")...)
 		}
 	}
 	_, err := fmt.Fprintln(a.out, strings.Join(lines, "\n"))
@@ -65,6 +61,41 @@ func cribPart(title string, rows []string) []string {
 		lines = append(lines, fitted("  "+r))
 	}
 	return lines
+}
+
+// cribGapLines has the sentences of the first gaps whole: they name what closes each.
+func cribGapLines(gaps []*pb.CoverageGap) []string {
+	const shown = 2
+	if len(gaps) == 0 {
+		return []string{"Gaps ahead: none"}
+	}
+	lines := []string{fmt.Sprintf("Gaps ahead: %d", len(gaps))}
+	for i, g := range gaps {
+		if i == shown {
+			return append(lines, fmt.Sprintf("  and %d more: trackctl coverage --only-gaps", len(gaps)-shown))
+		}
+		lines = append(lines, wrapped("  "+g.GetSentence(), "    ")...)
+	}
+	return lines
+}
+
+// wrapped breaks a line at blanks so that it fits the screen.
+func wrapped(line, indent string) []string {
+	var lines []string
+	for r := []rune(output.Printable(line)); ; {
+		if len(r) <= cribColumns {
+			return append(lines, string(r))
+		}
+		at := cribColumns
+		for at > len(indent) && r[at] != ' ' {
+			at--
+		}
+		if at <= len(indent) {
+			at = cribColumns
+		}
+		lines = append(lines, strings.TrimRight(string(r[:at]), " "))
+		r = append([]rune(indent), []rune(strings.TrimLeft(string(r[at:]), " "))...)
+	}
 }
 
 // cribList is a heading with a line for each kind of tool.

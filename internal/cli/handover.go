@@ -72,8 +72,8 @@ func newHandoverCommand(a *app) *cobra.Command {
 			return err
 		}
 		switch {
-		case a.format == output.CSV:
-			return usage("--output: a hand-over record is a page (table, which is the default) or json, not csv")
+		case a.format == output.CSV || a.format == output.Parquet:
+			return usage("--output: a hand-over record is a page (table, which is the default) or json, not %s", a.format)
 		case a.format == output.Table && file == "" && isTerminal(os.Stdout):
 			return usage("the page would fill this terminal; name a file with --file, such as --file %s", "handover.html")
 		}

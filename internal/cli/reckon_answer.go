@@ -69,6 +69,8 @@ func (r *reckoning) tell(c output.Config) error {
 		return r.tellJSON(c)
 	case output.CSV:
 		return r.tellCSV(c)
+	case output.Parquet:
+		return usage("--output: a reckoning is one answer and no list; expected table, json or csv")
 	}
 	return r.tellPerson(c)
 }

@@ -121,6 +121,7 @@ func (a *app) root() *cobra.Command {
 		newReckonCommand(a), newRulesCommand(a), newLabelsCommand(a), newHandoverCommand(a),
 		a.coverageCommand(), a.readyCommand(), a.reliabilityCommand(),
 		a.alarmRuleCommand(), a.alarmsCommand(), a.watchCommand(),
+		a.qualityReportCommand(),
 	)
 	return root
 }
@@ -233,8 +234,11 @@ func (a *app) runs(cmd *cobra.Command, run runFunc) *cobra.Command {
 			return err
 		}
 		a.format = a.settings.format
+		if err := a.checkParquet(); err != nil {
+			return err
+		}
 		a.running = true
-		return run(cmd.Context(), args)
+		return a.exporting(cmd, run, args)
 	}
 	return cmd
 }

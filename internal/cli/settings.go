@@ -36,14 +36,17 @@ const maxAnswer = 64 << 20
 // settings are the global flags.
 type settings struct {
 	server, tokenFile, output, person string
-	timeout                           time.Duration
-	format                            output.Format
+	// export is the file that the answer's rows go into; empty for none.
+	export  string
+	timeout time.Duration
+	format  output.Format
 }
 
 func (s *settings) flags(fs *pflag.FlagSet) {
 	fs.StringVar(&s.server, "server", "", "`HOST:PORT` of trackerd (environment "+envServer+"; else "+defaultServer+")")
 	fs.StringVar(&s.tokenFile, "token-file", "", "`FILE` with the bearer token (environment "+envTokenFile+")")
-	fs.StringVarP(&s.output, "output", "o", string(output.Table), "`FORMAT` of answers: table, json or csv")
+	fs.StringVarP(&s.output, "output", "o", string(output.Table), "`FORMAT` of answers: table, json, csv or parquet")
+	fs.StringVar(&s.export, "export", "", "write the rows of the answer to `FILE` instead, as its name ends: .csv, .parquet or .json")
 	fs.DurationVar(&s.timeout, "timeout", 30*time.Second, "give each call to the server, and each part of a stream, so `LONG`")
 	fs.StringVar(&s.person, "person", "", "who reports: initials or badge of a `PERSON` (environment "+envPerson+")")
 }
@@ -54,7 +57,9 @@ func (s *settings) read(fs *pflag.FlagSet, getenv func(string) string) error {
 	if err != nil {
 		return usage("--output: %v", err)
 	}
-	s.format = format
+	if s.format, err = s.exportFormat(format, fs.Changed("output")); err != nil {
+		return err
+	}
 	source, code := "--server", exitUsage
 	if !fs.Changed("server") {
 		s.server = defaultServer

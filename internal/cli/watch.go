@@ -196,6 +196,8 @@ func (a *app) alarmLine() (func(*pb.Alarm) error, error) {
 			return nil, err
 		}
 		write = row
+	case output.Parquet:
+		return nil, usage("--output: alarms are written one by one as they come, and a Parquet file is written whole; expected table, json or csv")
 	}
 	return func(v *pb.Alarm) error {
 		err := write(v)

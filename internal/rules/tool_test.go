@@ -183,3 +183,27 @@ func TestToolElsewhere(t *testing.T) {
 		{name: "no tool named", facts: tightened, change: func(f *rules.Facts) { custody(ledger.CustodyLost, "PCL", "")(f); tightening(f).Tool = "" }},
 	})
 }
+
+// Every reason is said; a name and why make a note of it.
+func TestToolLentUnfit(t *testing.T) {
+	issued := func(changes ...func(*rules.Facts)) func(*rules.Facts) {
+		return func(f *rules.Facts) {
+			f.Record = &ledger.Custody{
+				Entry: ledger.Entry{OccurTime: tightening(f).OccurTime}, Tool: "TW-1", Kind: ledger.CustodyIssued, Site: "RVB", Holder: "cd",
+			}
+			f.Unfit = []string{"on hold since 2026-05-01", "calibration past due since 2026-05-02"}
+			for _, change := range changes {
+				change(f)
+			}
+		}
+	}
+	custody := func(f *rules.Facts) *ledger.Custody { return f.Record.(*ledger.Custody) }
+	run(t, "tool-lent-unfit", []scene{
+		{name: "two reasons", facts: tightened, change: issued(), severity: "warn", says: "on hold since 2026-05-01; calibration past due"},
+		{name: "let pass", facts: tightened, change: issued(func(f *rules.Facts) {
+			custody(f).OverrideBy, custody(f).OverrideReason = "ql", "marking out only."
+		}), severity: "note", says: "ql let it pass: marking out only."},
+		{name: "fit", facts: tightened, change: issued(func(f *rules.Facts) { f.Unfit = nil })},
+		{name: "taken back", facts: tightened, change: issued(func(f *rules.Facts) { custody(f).Kind = ledger.CustodyReturned })},
+	})
+}

@@ -45,6 +45,7 @@ type clients struct {
 	consumables pb.ConsumableServiceClient
 	inspection  pb.InspectionServiceClient
 	control     pb.ControlServiceClient
+	crib        pb.CribServiceClient
 	progress    pb.ProgressServiceClient
 	files       pb.AttachmentServiceClient
 	impact      pb.ImpactServiceClient
@@ -115,6 +116,7 @@ func serve(t *testing.T, config store.Config) clients {
 		assembly: pb.NewAssemblyServiceClient(conn), analysis: pb.NewAnalysisServiceClient(conn),
 		comparisons: pb.NewComparisonServiceClient(conn),
 		consumables: pb.NewConsumableServiceClient(conn), inspection: pb.NewInspectionServiceClient(conn),
+		crib:    pb.NewCribServiceClient(conn),
 		control: pb.NewControlServiceClient(conn), progress: pb.NewProgressServiceClient(conn), files: pb.NewAttachmentServiceClient(conn),
 		impact: pb.NewImpactServiceClient(conn),
 		alarms: pb.NewAlarmServiceClient(conn), end: services.EndWatches,

@@ -12,7 +12,7 @@ const (
 	pollAlarms = time.Second
 	// leastPause and pauseRatio keep the runner from the way of those who record: it
 	// rests after each turn, several times as long as the turn took.
-	leastPause = 200 * time.Millisecond
+	leastPause = 500 * time.Millisecond
 	pauseRatio = 4
 )
 

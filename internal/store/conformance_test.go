@@ -57,6 +57,9 @@ var conformance = []struct {
 	{"CountDays", testCountDays},
 	{"LotStock", testLotStock},
 	{"DueInputs", testDueInputs},
+	{"LendTool", testLendTool},
+	{"LentUnfit", testLentUnfit},
+	{"TrackedTools", testTrackedTools},
 
 	{"VerifySound", testVerifySound},
 	{"VerifyFindsEachColumn", testVerifyFindsEachColumn},

@@ -26,14 +26,17 @@ import (
 // older ones are never made again.
 var update = flag.Bool("update", false, "write the dump of the newest schema, testdata/sqlite-vN.sql, anew")
 
+// dumpedCertificate is that of the calibration in every dump.
+const dumpedCertificate = "C-26-118"
+
 // dumpedRecords are what each dump holds, so that what is read from it can be told
 // in figures. They break no rule, and name no tool: nothing else stands in the
 // chains.
-func dumpedRecords() []ledger.Record {
+func dumpedRecords(certificate string) []ledger.Record {
 	withoutTool := func(r *ledger.Tightening) { r.Tool = "" }
 	return []ledger.Record{
 		storetest.NewLotMovement(storetest.StainlessLot, storetest.Denver),
-		storetest.NewCalibration(storetest.DenverWrench),
+		storetest.NewCalibration(storetest.DenverWrench, func(r *ledger.Calibration) { r.Certificate = certificate }),
 		storetest.NewTightening(storetest.DenverJoint, withoutTool, func(r *ledger.Tightening) { r.Note = "it's 2 °C; \"cold\"\nand windy 🌬" }),
 		storetest.NewTightening(storetest.DenverJoint, withoutTool, func(r *ledger.Tightening) { r.Pass, r.TorqueNewtonMetres = ledger.PassFinal, nil }),
 		storetest.NewTightening(storetest.KolkataJoint, withoutTool),
@@ -92,7 +95,7 @@ func TestDumpsOfReleasedSchemas(t *testing.T) {
 
 func checkDumped(t *testing.T, ctx context.Context, s *store.Store) {
 	t.Helper()
-	sent := dumpedRecords()
+	sent := dumpedRecords(dumpedCertificate)
 	lengths := map[string]int64{}
 	for _, one := range soundReport(t, s).Sites {
 		lengths[one.Site] = one.Records
@@ -139,7 +142,7 @@ func checkDumped(t *testing.T, ctx context.Context, s *store.Store) {
 			t.Errorf("person %+v, %v; expected %+v", got, err, want)
 		}
 	}
-	storetest.Record(t, s, dumpedRecords()...)
+	storetest.Record(t, s, dumpedRecords("C-26-119")...)
 	soundReport(t, s)
 }
 
@@ -187,7 +190,7 @@ func writeDump(t *testing.T, version uint) {
 		t.Fatal(err)
 	}
 	storetest.NewFleet().Register(t, s)
-	storetest.Record(t, s, dumpedRecords()...)
+	storetest.Record(t, s, dumpedRecords(dumpedCertificate)...)
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}

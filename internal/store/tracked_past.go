@@ -119,9 +119,17 @@ func (r *trackedRow) lookBack() int64 {
 	return back
 }
 
+// manyTools is from how many on it costs less to go through all that ever befell
+// any tool than to look for each.
+const manyTools = 5000
+
 // eventsOf reads what befell tools: dropped, overloaded, repaired.
 func (t *tx) eventsOf(ctx context.Context, all *trackedRows, asOf int64) error {
-	list := all.numbered(func(r *trackedRow) int64 { return r.back })
+	return t.eventsFrom(ctx, all, asOf, len(all.rows) >= manyTools)
+}
+
+func (t *tx) eventsFrom(ctx context.Context, all *trackedRows, asOf int64, many bool) error {
+	query, args := t.eventsQuery(all, asOf, many)
 	err := t.query(ctx, func(rows *sql.Rows) error {
 		var key int
 		var at int64
@@ -130,8 +138,11 @@ func (t *tx) eventsOf(ctx context.Context, all *trackedRows, asOf int64) error {
 		if err := rows.Scan(&key, &at, &uid, &e.Kind, &e.Custody); err != nil {
 			return err
 		}
-		e.At, e.ID = fromMicro(at), idOf(uid)
 		r := all.byKey[key]
+		if r == nil || at <= r.back {
+			return nil
+		}
+		e.At, e.ID = fromMicro(at), idOf(uid)
 		if at > r.since {
 			r.tool.Due.Events = append(r.tool.Due.Events, e)
 		}
@@ -139,18 +150,32 @@ func (t *tx) eventsOf(ctx context.Context, all *trackedRows, asOf int64) error {
 			r.tool.PolicyEvents = append(r.tool.PolicyEvents, e)
 		}
 		return nil
-	}, `SELECT b.key, r.occur_time, r.uid, x.kind, 0 FROM `+t.engine.numbers()+` b CROSS JOIN records r JOIN incidents x ON x.id = r.id
-WHERE r.tool_id = b.key AND r.kind = 2 AND r.occur_time > b.value AND r.occur_time <= ? AND x.kind = ? AND `+notCorrected+`
-UNION ALL
-SELECT b.key, r.occur_time, r.uid, 0, x.kind FROM `+t.engine.numbers()+` b CROSS JOIN records r JOIN custodies x ON x.id = r.id
-WHERE r.tool_id = b.key AND r.kind = 7 AND r.occur_time > b.value AND r.occur_time <= ? AND x.kind >= ? AND `+notCorrected+`
-ORDER BY 1, 2, 3`, list, asOf, uint8(ledger.DroppedTool), list, asOf, uint8(ledger.CustodyDropped))
+	}, query, args...)
 	for _, r := range all.rows {
 		if r.back < r.since && r.tool.PolicyEvents == nil {
 			r.tool.PolicyEvents = []analysis.Event{}
 		}
 	}
 	return err
+}
+
+func (t *tx) eventsQuery(all *trackedRows, asOf int64, many bool) (query string, args []any) {
+	dropped, befell := uint8(ledger.DroppedTool), uint8(ledger.CustodyDropped)
+	if many {
+		return `SELECT r.tool_id, r.occur_time, r.uid, x.kind, 0 FROM incidents x CROSS JOIN records r
+WHERE r.id = x.id AND x.kind = ? AND r.tool_id IS NOT NULL AND r.occur_time <= ? AND ` + notCorrected + `
+UNION ALL
+SELECT r.tool_id, r.occur_time, r.uid, 0, x.kind FROM custodies x CROSS JOIN records r
+WHERE r.id = x.id AND x.kind >= ? AND r.occur_time <= ? AND ` + notCorrected + `
+ORDER BY 1, 2, 3`, []any{dropped, asOf, befell, asOf}
+	}
+	list := all.numbered(func(r *trackedRow) int64 { return r.back })
+	return `SELECT b.key, r.occur_time, r.uid, x.kind, 0 FROM ` + t.engine.numbers() + ` b CROSS JOIN records r JOIN incidents x ON x.id = r.id
+WHERE r.tool_id = b.key AND r.kind = 2 AND r.occur_time > b.value AND r.occur_time <= ? AND x.kind = ? AND ` + notCorrected + `
+UNION ALL
+SELECT b.key, r.occur_time, r.uid, 0, x.kind FROM ` + t.engine.numbers() + ` b CROSS JOIN records r JOIN custodies x ON x.id = r.id
+WHERE r.tool_id = b.key AND r.kind = 7 AND r.occur_time > b.value AND r.occur_time <= ? AND x.kind >= ? AND ` + notCorrected + `
+ORDER BY 1, 2, 3`, []any{list, asOf, dropped, list, asOf, befell}
 }
 
 // toolHoldsOf reads the holds on tools that were open.
@@ -179,7 +204,6 @@ WHERE h.tool_id IS NOT NULL AND h.action = 1 AND r.occur_time <= ? AND (e.id IS 
 func (t *tx) usesOf(ctx context.Context, all *trackedRows, asOf int64) error {
 	last := floorHour(asOf)
 	var ends []any
-	inEnds := map[[2]int64]bool{}
 	counted := func(r *trackedRow, u analysis.Use) {
 		at := micro(u.At)
 		if at > r.since {
@@ -198,15 +222,8 @@ func (t *tx) usesOf(ctx context.Context, all *trackedRows, asOf int64) error {
 		}
 		r := all.byKey[key]
 		u.At = fromMicro(at)
-		for _, from := range []int64{r.since, r.back} {
-			if hour == floorHour(from) && at > from {
-				inEnds[[2]int64{int64(key), hour}] = true
-			}
-		}
-		if hour == last && at > asOf {
-			inEnds[[2]int64{int64(key), hour}] = true
-		}
-		if inEnds[[2]int64{int64(key), hour}] {
+		// The last use of an hour tells whether a bound can part it.
+		if hour == floorHour(r.since) && at > r.since || hour == floorHour(r.back) && at > r.back || hour == last && at > asOf {
 			ends = append(ends, key, hour*microsPerHour, (hour+1)*microsPerHour)
 			return nil
 		}
@@ -223,6 +240,9 @@ WHERE u.tool_id = b.key AND u.hour >= b.value AND u.hour <= ? AND u.fasteners > 
 	}
 	byTime := func(a, b analysis.Use) int { return a.At.Compare(b.At) }
 	for _, r := range all.rows {
+		if len(r.tool.Due.Uses)+len(r.tool.PolicyUses) == 0 {
+			continue
+		}
 		// The index mostly gave them in order; to have the engine sort them costs more.
 		slices.SortFunc(r.tool.Due.Uses, byTime)
 		slices.SortFunc(r.tool.PolicyUses, byTime)

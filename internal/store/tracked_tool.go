@@ -61,8 +61,8 @@ func (t *tx) trackedPart(ctx context.Context, q analysis.TrackedQuery, after str
 	if err != nil || len(all.rows) == 0 {
 		return nil, "", err
 	}
-	if most > 0 && len(all.rows) == most {
-		last = all.rows[most-1].tool.Due.Tool.Serial
+	if all.more {
+		last = all.rows[len(all.rows)-1].tool.Due.Tool.Serial
 	}
 	if err := t.custodyOf(ctx, all, micro(q.AsOf)); err != nil {
 		return nil, "", err
@@ -113,6 +113,8 @@ type trackedRow struct {
 type trackedRows struct {
 	rows  []*trackedRow
 	byKey map[int]*trackedRow
+	// more says that others follow that were not read.
+	more bool
 }
 
 func (a *trackedRows) index() {
@@ -125,11 +127,13 @@ func (a *trackedRows) index() {
 // longAgo is before anything that is on record.
 const longAgo = int64(-1) << 62
 
-// newestCalibration is the key of the newest calibration of the tool x; its mark
-// is the moment looked from. That of few tools is a declaration of conformance,
-// from which no interval may be counted: unproved reads those anew.
-const newestCalibration = `(SELECT r.id FROM records r WHERE r.tool_id = x.id AND r.kind = 3 AND r.occur_time <= ? AND ` +
-	notCorrected + ` AND ` + proving + ` ORDER BY r.occur_time DESC, r.id DESC LIMIT 1)`
+// newestCalibration is when the newest calibration of the tool x was made; its mark
+// is the moment looked from. Only the index's own order is asked for: of two at one
+// moment the later taken in is picked from the rows. The newest of few tools is a
+// declaration of conformance, from which no interval may be counted:
+// wholeCalibrations reads those anew.
+const newestCalibration = `(SELECT r.occur_time FROM records r WHERE r.tool_id = x.id AND r.kind = 3 AND r.occur_time <= ? AND ` +
+	notCorrected + ` ORDER BY r.occur_time DESC LIMIT 1)`
 
 // toolsWithCalibrations reads the tools that are asked for, each with its newest
 // calibration, in one query.
@@ -141,23 +145,34 @@ func (t *tx) toolsWithCalibrations(ctx context.Context, q analysis.TrackedQuery,
 	limit := ""
 	if most > 0 {
 		c.add("x.serial > ?", after)
-		limit = " LIMIT " + strconv.Itoa(most)
+		limit = " LIMIT " + strconv.Itoa(most+1)
 	}
-	all := &trackedRows{}
+	all, read := &trackedRows{}, 0
 	scan := t.calibratedScanner()
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		r, err := scan(rows)
+		read++
+		if n := len(all.rows); err == nil && n > 0 && all.rows[n-1].key == r.key {
+			if r.calibration > all.rows[n-1].calibration {
+				all.rows[n-1] = r
+			}
+			return nil
+		}
 		all.rows = append(all.rows, r)
 		return err
 	}, `SELECT x.id, x.serial, x.kind, x.type_class, x.min_nm, x.max_nm, x.resolution_nm, x.interval_months, x.interval_cycles, x.due_after_event,
 x.rated_load_kg, x.policies, x.version, x.create_time, x.update_time, h.code, h.time_zone,
 r.id, r.uid, r.occur_time, k.laboratory, k.certificate, k.document, k.verdict
 FROM tools x JOIN sites h ON h.id = x.home_site_id
-LEFT JOIN records r ON r.id = `+newestCalibration+`
+LEFT JOIN records r ON r.tool_id = x.id AND r.kind = 3 AND r.occur_time = `+newestCalibration+` AND `+notCorrected+`
 LEFT JOIN calibrations k ON k.id = r.id`+
 		c.where()+" ORDER BY x.serial"+limit, append([]any{micro(q.AsOf)}, c.args...)...)
 	if err != nil {
 		return nil, err
+	}
+	// There may be more rows of the last tool than were read: it comes with the next.
+	if all.more = most > 0 && read > most; all.more && len(all.rows) > 1 {
+		all.rows = all.rows[:len(all.rows)-1]
 	}
 	all.index()
 	return all, t.wholeCalibrations(ctx, all, micro(q.AsOf))

@@ -26,6 +26,13 @@ func everyKind(t *testing.T, s *store.Store) {
 		parts = append(parts, "", "", "")
 		return ledger.Place{Site: storetest.Denver, Tower: parts[0], Cell: parts[1], Joint: parts[2]}
 	}
+	// Only the server makes alarms; it counts what is not handed in without delay.
+	registerRules(t, s, alarmRule(t, "GALL-LOT"), alarmRule(t, "GALL-SITE", bySite))
+	storetest.Record(t, s, storetest.NewIncident(ledger.Galling, storetest.DenverJoint, func(r *ledger.Incident) {
+		r.Entry, r.Fasteners = head(), 6
+		r.Offline = false
+	}))
+	advance(t, s)
 	joint, air, straight := place("CT1", "C1", "J001"), 11.5, true
 	records := slices.Concat(oneOfEach(), oneOfEach())
 	dropped := storetest.NewIncident(ledger.NearMiss, storetest.DenverJoint, func(r *ledger.Incident) {
@@ -59,10 +66,6 @@ func everyKind(t *testing.T, s *store.Store) {
 		&ledger.Correction{Entry: head(), Corrects: records[2].Head().ID, Replacement: replacement.ID, With: replacement, Reason: "counted again"},
 		&ledger.Correction{Entry: head(), Corrects: records[7].Head().ID, Reason: "it was another joint"})
 	storetest.Record(t, s, records...)
-	// Only the server makes alarms.
-	registerRules(t, s, alarmRule(t, "GALL-LOT"), alarmRule(t, "GALL-SITE", bySite))
-	storetest.Record(t, s, storetest.NewIncident(ledger.Galling, storetest.DenverJoint, func(r *ledger.Incident) { r.Entry, r.Fasteners = head(), 6 }))
-	advance(t, s)
 }
 
 // testVerifyFindsEachColumn changes each column of each table that holds records,

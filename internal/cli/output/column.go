@@ -17,10 +17,12 @@ const (
 	Table Format = "table"
 	JSON  Format = "json"
 	CSV   Format = "csv"
+	// Parquet is a columnar file, for notebooks and databases.
+	Parquet Format = "parquet"
 )
 
 // Formats are all of them.
-func Formats() []string { return []string{string(Table), string(JSON), string(CSV)} }
+func Formats() []string { return []string{string(Table), string(JSON), string(CSV), string(Parquet)} }
 
 // ParseFormat reads the name of a format.
 func ParseFormat(name string) (Format, error) {

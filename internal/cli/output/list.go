@@ -45,6 +45,8 @@ func New[T any](c Config, key string, columns []Column[T]) (Writer[T], error) {
 	case CSV:
 		w := &csvWriter[T]{config: c, columns: named, csv: csv.NewWriter(c.Out)}
 		return w, w.heading()
+	case Parquet:
+		return &parquetWriter[T]{config: c, columns: named}, nil
 	default:
 		return newTableWriter(c, key, columns), nil
 	}
