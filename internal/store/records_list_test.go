@@ -161,7 +161,7 @@ func matches(r ledger.Record, f store.RecordFilter) bool {
 func testRecordsPastTheParameterLimit(t *testing.T, e storetest.Engine) {
 	ctx := context.Background()
 	s := storetest.OpenFleet(t, e.NewConfig(t))
-	const n, joints = 20_000, 100
+	const n, joints = 5_000, 100 // 80,000 parameters in all; PostgreSQL takes 65,535 at once
 	cells := []string{"RVB/CT1/C1", "KVR/CT1/C1"}
 	var planned []ledger.Joint
 	for i := range 2 * joints {
