@@ -10,9 +10,9 @@ import (
 )
 
 // HoldThreshold is the least probability of a torque outside the window that puts
-// a joint on hold unless somebody says otherwise: one in twenty, a choice of this
-// project.
-const HoldThreshold = 0.05
+// a joint on hold unless somebody says otherwise: none, so that every joint in
+// question is held until somebody with the authority decides.
+const HoldThreshold = 0.0
 
 // JointsToHold gives those of the joints in question whose probability reaches the
 // least one, and those without a probability: nothing says that they are right.

@@ -56,6 +56,8 @@ type LeakRow struct {
 	// Splice, Solvent and Person are empty when not recorded.
 	Splice, Solvent, Person string
 	Failed, Tested          bool
+	// TestingUnknown says that it is not on record whether the joint was tested.
+	TestingUnknown bool
 }
 
 // LeakRows puts sealings and what was found together: an outcome belongs to the

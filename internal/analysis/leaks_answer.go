@@ -20,9 +20,12 @@ type LeakOptions struct {
 
 // LeakAnswer says under which conditions seals fail.
 type LeakAnswer struct {
-	Headline                                string
-	Sealings, Failed, Tested                int64
-	Joints, JointsNeverTested               int64
+	Headline                  string
+	Sealings, Failed, Tested  int64
+	Joints, JointsNeverTested int64
+	// JointsTestingUnknown were not tested as far as is on record, and for some
+	// sealing of theirs it is not on record whether they were.
+	JointsTestingUnknown                    int64
 	RatePer1000, LowerPer1000, UpperPer1000 *float64
 	Conditions                              []LeakCondition
 	Model                                   *ModelAnswer // nil when none can be fitted
@@ -102,7 +105,7 @@ func Leaks(rows []LeakRow, o LeakOptions) (LeakAnswer, error) {
 		return LeakAnswer{}, err
 	}
 	a := LeakAnswer{}
-	tested := map[string]bool{}
+	tested, unknown := map[string]bool{}, map[string]bool{}
 	for i := range rows {
 		r := &rows[i]
 		a.Sealings++
@@ -113,10 +116,12 @@ func Leaks(rows []LeakRow, o LeakOptions) (LeakAnswer, error) {
 			joint = "\x00" + strconv.Itoa(i)
 		}
 		tested[joint] = tested[joint] || r.Tested
+		unknown[joint] = unknown[joint] || r.TestingUnknown
 	}
 	a.Joints = int64(len(tested))
-	for _, t := range tested {
-		a.JointsNeverTested += one(!t)
+	for joint, t := range tested {
+		a.JointsNeverTested += one(!t && !unknown[joint])
+		a.JointsTestingUnknown += one(!t && unknown[joint])
 	}
 	all := LeakBand{Sealings: a.Sealings, Failed: a.Failed}
 	if err := all.rate(o.Confidence); err != nil {

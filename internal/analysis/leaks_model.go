@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -97,6 +98,15 @@ func (t *leakTable) dropUnvaried() {
 // leakCluster is what sealings that share weather and batch are told by.
 const leakCluster = "site and day"
 
+// clustered says whether it is on record which sealings share weather and batch.
+func (t *leakTable) clustered() bool {
+	return slices.ContainsFunc(t.rows, func(r *LeakRow) bool { return r.Cluster != "" })
+}
+
+// leakUnclustered stands in the place of the model's caution on a cluster that was
+// not named.
+const leakUnclustered = "The day of sealing is not on record, so seals made on one day are taken as independent of each other: the intervals and p-values of the model are too narrow where these share weather, batch or crew."
+
 // table gives the columns and the terms of the model.
 func (t *leakTable) table() (ModelTable, ModelOptions) {
 	failed, cluster := ModelColumn{Name: "failed"}, ModelColumn{Name: leakCluster}
@@ -105,7 +115,10 @@ func (t *leakTable) table() (ModelTable, ModelOptions) {
 		cluster.Words = append(cluster.Words, r.Cluster)
 	}
 	table := ModelTable{Columns: []ModelColumn{failed, cluster}}
-	o := ModelOptions{Failures: "failed", Cluster: leakCluster}
+	o := ModelOptions{Failures: "failed"}
+	if t.clustered() {
+		o.Cluster = leakCluster
+	}
 	for _, c := range t.numbers {
 		column := ModelColumn{Name: c.name}
 		for _, r := range t.rows {
@@ -156,8 +169,13 @@ func (a *LeakAnswer) model(rows []LeakRow, o LeakOptions) (said []string) {
 	if err != nil {
 		return append(said, fmt.Sprintf("There is no model: %v.", err))
 	}
-	between := "independently between sites and days"
-	m.Assumption = "Seals fail with odds that the conditions multiply, each in the same way whatever the others are, " + between + " (the plain intervals and tests: independently of each other)."
+	between := "independently between sites and days (the plain intervals and tests: independently of each other)"
+	if !t.clustered() {
+		between = "independently of each other"
+		m.Cautions = slices.DeleteFunc(m.Cautions, func(c string) bool { return c == modelNoCluster })
+		said = append(said, leakUnclustered)
+	}
+	m.Assumption = "Seals fail with odds that the conditions multiply, each in the same way whatever the others are, " + between + "."
 	a.Model = &m
 	return said
 }

@@ -19,6 +19,7 @@ func (a *LeakAnswer) describe(rows []LeakRow, o LeakOptions, model []string) {
 	a.Assumption = "A leak, a gap or a failed test on a joint comes from the last sealing before it; every seal that failed was found and written down, whatever the conditions were."
 	for _, c := range append([]string{
 		a.untestedCaution(),
+		a.testingUnknownCaution(),
 		a.nothingCaution(o),
 		a.sparseCaution(),
 		leakUndated(rows),
@@ -129,8 +130,8 @@ func leakEffect(t *ModelTermAnswer, confidence float64) string {
 			unit = " " + n.unit
 		}
 	}
-	return fmt.Sprintf("odds times %s for each %s%s more, %s interval %s to %s", modelFigure(*c.Ratio), modelFigure(t.Per), unit,
-		comparePercent(confidence), modelFigure(limits.Lower), modelFigure(limits.Upper))
+	return fmt.Sprintf("odds times %s for each %s%s more, %s interval %s to %s", modelRatio(*c.Ratio), modelFigure(t.Per), unit,
+		comparePercent(confidence), modelRatio(limits.Lower), modelRatio(limits.Upper))
 }
 
 func (a *LeakAnswer) untestedCaution() string {
@@ -139,6 +140,17 @@ func (a *LeakAnswer) untestedCaution() string {
 	}
 	return fmt.Sprintf("Of %s with a sealing, %d were never leak-tested: a leak there is on record only if somebody saw it, so the true rate is higher, and where testing depends on the conditions the comparison is skewed.",
 		compareCount(a.Joints, "joint"), a.JointsNeverTested)
+}
+
+func (a *LeakAnswer) testingUnknownCaution() string {
+	const consequence = "a leak there may be on record only because somebody saw it, so the true rate may be higher, and where testing depended on the conditions the comparison is skewed."
+	switch a.JointsTestingUnknown {
+	case 0:
+		return ""
+	case a.Joints:
+		return "Whether the joints were leak-tested is not on record: " + consequence
+	}
+	return fmt.Sprintf("Of %s with a sealing, it is not on record of %d whether they were leak-tested: %s", compareCount(a.Joints, "joint"), a.JointsTestingUnknown, consequence)
 }
 
 func (a *LeakAnswer) nothingCaution(o LeakOptions) string {

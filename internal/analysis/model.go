@@ -75,6 +75,10 @@ type ModelAnswer struct {
 	// RatioName says what a ratio is one of: odds or rates.
 	RatioName string
 	Terms     []ModelTermAnswer
+	// Intercept is the logarithm of the odds or the rate where every factor is at
+	// its reference and every covariate 0. It has no ratio, no interval of one and
+	// no likelihood-ratio test.
+	Intercept *ModelCoefficient
 	// Rows took part; RowsLeftOut had no attempts and no exposure. Clusters is 0
 	// when none were asked for.
 	Rows, RowsLeftOut, Clusters int
@@ -100,6 +104,9 @@ type ModelFit struct {
 	// DispersionUsed says that intervals and tests allow for it.
 	Dispersion     *float64
 	DispersionUsed bool
+	// Note says what LogLikelihood and AIC are of where they are not at their
+	// greatest; empty otherwise.
+	Note string
 }
 
 // ModelTest is a test that a term explains nothing.
@@ -144,8 +151,11 @@ type ModelCoefficient struct {
 	// cluster-robust interval.
 	Ratio                 *float64
 	Wald, Profile, Robust *stats.Interval
-	// PValue is the likelihood-ratio test's where there is a profile, Wald's
-	// otherwise; PAdjusted is after Benjamini and Hochberg over the levels of the
+	// WaldZ is Estimate / StandardError, WaldP its two-sided p-value: by the normal
+	// distribution, by Student's t where the dispersion is used.
+	WaldZ, WaldP *float64
+	// PValue is the likelihood-ratio test's; Wald's where there is none, and Note
+	// says so. PAdjusted is after Benjamini and Hochberg over the levels of the
 	// term. RobustP is Wald's with the covariance for clusters.
 	PValue, PAdjusted, RobustP *float64
 	// DesignEffect is how many times the variance for clusters is the model's own.
@@ -171,8 +181,20 @@ type ModelRate struct {
 	RobustIntervalPer1000 *stats.Interval
 }
 
-// Model fits a model to the table. The error is a *stats.ArgumentError that names
-// the column and row and what was expected, a *regression.SeparationError when
+// ModelCellError is what is wrong with one cell of the table. It is a
+// *stats.ArgumentError too.
+type ModelCellError struct {
+	Column string
+	// Row of the table, from 0.
+	Row int
+	stats.ArgumentError
+}
+
+// Unwrap gives the error that names the column and the row, from 1.
+func (e *ModelCellError) Unwrap() error { return &e.ArgumentError }
+
+// Model fits a model to the table. The error is a *ModelCellError, a
+// *stats.ArgumentError that names the argument and what was expected, a *regression.SeparationError when
 // the data separate and no penalty is allowed, or regression.ErrNoConvergence.
 func Model(t ModelTable, o ModelOptions) (ModelAnswer, error) {
 	in, err := readModel(t, &o)

@@ -114,10 +114,13 @@ func (f *modelFigures) dispersionCaution() string {
 	return ""
 }
 
+// modelNoCluster is said of failures among attempts.
+const modelNoCluster = "Fasteners of one joint are not independent of each other. No cluster was named, so intervals and p-values take them as independent, and are too narrow where failures come in clusters."
+
 func (f *modelFigures) clusterCaution() string {
 	switch {
 	case f.o.Cluster == "" && f.o.Family == LogisticModel:
-		return "Fasteners of one joint are not independent of each other. No cluster was named, so intervals and p-values take them as independent, and are too narrow where failures come in clusters."
+		return modelNoCluster
 	case f.o.Cluster == "":
 		return ""
 	case f.robust == nil:

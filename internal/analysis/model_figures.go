@@ -3,6 +3,7 @@ package analysis
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"jointledger/internal/regression"
 	"jointledger/internal/stats"
@@ -50,6 +51,8 @@ func (f *modelFigures) answer() (ModelAnswer, error) {
 		}
 		a.Terms = append(a.Terms, term)
 	}
+	a.Intercept = f.intercept()
+	a.Fit.Note = f.fitNote()
 	return a, nil
 }
 
@@ -118,13 +121,18 @@ func (f *modelFigures) coefficient(c int, term *ModelTermAnswer) ModelCoefficien
 	}
 	v := f.m.Coefficients[c]
 	a.Estimate, a.StandardError = modelFinite(per*v.Estimate), modelFinite(per*v.StandardError)
-	a.Ratio, a.PValue = modelFinite(math.Exp(per*v.Estimate)), modelFinite(v.PValue)
+	a.WaldZ, a.WaldP = modelFinite(v.Statistic), modelFinite(v.PValue)
+	a.Ratio = modelFinite(math.Exp(per * v.Estimate))
 	a.Wald = modelRatioInterval(v.Wald, per)
 	if f.profiles {
 		f.profile(c, per, &a)
 	}
 	if f.robust != nil {
 		f.robustFigures(c, per, &a)
+	}
+	if a.PValue == nil && a.WaldP != nil {
+		a.PValue = a.WaldP
+		a.Note = strings.TrimSpace(a.Note + " Its p-value is Wald's: there is no likelihood-ratio test of it.")
 	}
 	return a
 }

@@ -101,17 +101,20 @@ func (t *ModelTable) column(role, name string) (*ModelColumn, error) {
 	return nil, &stats.ArgumentError{Argument: role, Value: strconv.Quote(name), Requirement: "must be a column of the table: " + list(names)}
 }
 
-// number reads a finite number.
+// modelBound is what a number must be: squares of numbers that large are still finite.
+const modelBound = "must be a number from -1e100 to 1e100"
+
+// number reads a number within the bound.
 func (c *ModelColumn) number(row int) (float64, error) {
 	if c.Numbers != nil {
 		if v := c.Numbers[row]; !math.IsNaN(v) && math.Abs(v) <= 1e100 {
 			return v, nil
 		}
-		return 0, c.refuse(row, strconv.FormatFloat(c.Numbers[row], 'g', -1, 64), "must be a finite number")
+		return 0, c.refuse(row, strconv.FormatFloat(c.Numbers[row], 'g', -1, 64), modelBound)
 	}
 	v, err := strconv.ParseFloat(strings.TrimSpace(c.Words[row]), 64)
 	if err != nil || math.IsNaN(v) || math.Abs(v) > 1e100 {
-		return 0, c.refuse(row, strconv.Quote(c.Words[row]), "must be a finite number")
+		return 0, c.refuse(row, strconv.Quote(c.Words[row]), modelBound)
 	}
 	return v, nil
 }
@@ -138,7 +141,9 @@ func (c *ModelColumn) word(row int) string {
 
 // refuse names the row as a person counts, from 1.
 func (c *ModelColumn) refuse(row int, value, requirement string) error {
-	return &stats.ArgumentError{Argument: fmt.Sprintf("%s of row %d", c.Name, row+1), Value: value, Requirement: requirement}
+	return &ModelCellError{Column: c.Name, Row: row, ArgumentError: stats.ArgumentError{
+		Argument: fmt.Sprintf("%s of row %d", c.Name, row+1), Value: value, Requirement: requirement,
+	}}
 }
 
 // readResponse gives the rows that take part.
@@ -270,7 +275,7 @@ func (in *modelInput) readTerm(t ModelTable, o *ModelTerm, rows []int) (regressi
 func checkModelAt(o *ModelTerm) error {
 	for _, v := range o.At {
 		if math.IsNaN(v) || math.Abs(v) > 1e100 {
-			return &stats.ArgumentError{Argument: "at of " + o.Column, Value: strconv.FormatFloat(v, 'g', -1, 64), Requirement: "must be a finite number"}
+			return &stats.ArgumentError{Argument: "at of " + o.Column, Value: strconv.FormatFloat(v, 'g', -1, 64), Requirement: modelBound}
 		}
 	}
 	return nil

@@ -276,12 +276,12 @@ func TestModelRefusesWithASentence(t *testing.T) {
 		{analysis.ModelOptions{Terms: lot, Attempts: "attempts"}, []analysis.ModelColumn{failures, attempts, words("lot", "A", "A")}, `lot is "A" in every row that counts, but a factor needs at least two levels to compare`},
 		{analysis.ModelOptions{Terms: lot, Attempts: "attempts"}, []analysis.ModelColumn{numbers("failures", 1, 11), attempts, two}, "failures of row 2 is 11, but must be at most the row's attempts, 10"},
 		{analysis.ModelOptions{Terms: lot, Attempts: "attempts"}, []analysis.ModelColumn{words("failures", "1", "2.5"), attempts, two}, "failures of row 2 is 2.5, but must be a whole number from 0 to 2^40"},
-		{analysis.ModelOptions{Terms: lot, Attempts: "attempts"}, []analysis.ModelColumn{words("failures", "1", "many"), attempts, two}, `failures of row 2 is "many", but must be a finite number`},
+		{analysis.ModelOptions{Terms: lot, Attempts: "attempts"}, []analysis.ModelColumn{words("failures", "1", "many"), attempts, two}, `failures of row 2 is "many", but must be a number from -1e100 to 1e100`},
 		{analysis.ModelOptions{Terms: lot, Attempts: "attempts"}, []analysis.ModelColumn{numbers("failures", 0, 0), attempts, two}, "failures is 0 in every row, but at least one is needed: without any there is nothing to explain; ask for the rate and its upper limit instead"},
 		{analysis.ModelOptions{Terms: lot, Attempts: "attempts"}, []analysis.ModelColumn{numbers("failures", 10, 10), attempts, two}, "failures is every attempt, but at least one must have gone well: otherwise there is nothing to explain; ask for the rate and its lower limit instead"},
 		{analysis.ModelOptions{Terms: lot, Attempts: "attempts"}, []analysis.ModelColumn{numbers("failures", 0, 0), numbers("attempts", 0, 0), two}, "rows is 0, but must have at least one with attempts or exposure"},
 		{analysis.ModelOptions{Terms: []analysis.ModelTerm{{Column: "lot", Reference: "X"}}, Attempts: "attempts"}, []analysis.ModelColumn{failures, attempts, two}, `reference of lot is "X", but must be a level with attempts or exposure: A, B`},
-		{analysis.ModelOptions{Terms: []analysis.ModelTerm{{Column: "lot", Covariate: true}}, Attempts: "attempts"}, []analysis.ModelColumn{failures, attempts, two}, `lot of row 1 is "A", but must be a finite number`},
+		{analysis.ModelOptions{Terms: []analysis.ModelTerm{{Column: "lot", Covariate: true}}, Attempts: "attempts"}, []analysis.ModelColumn{failures, attempts, two}, `lot of row 1 is "A", but must be a number from -1e100 to 1e100`},
 		{analysis.ModelOptions{Terms: []analysis.ModelTerm{{Column: "t", Covariate: true}}, Attempts: "attempts"}, []analysis.ModelColumn{failures, attempts, numbers("t", 3, 3)}, "t is 3 in every row, but a covariate must take at least two values"},
 		{analysis.ModelOptions{Terms: []analysis.ModelTerm{{Column: "lot"}, {Column: "lot"}}}, []analysis.ModelColumn{failures, two}, `term is "lot", but must be another column: that is a term already`},
 		{analysis.ModelOptions{Terms: lot, Attempts: "attempts", Cluster: "joint"}, []analysis.ModelColumn{failures, attempts, two}, `cluster is "joint", but must be a column of the table: failures, attempts, lot`},
@@ -336,5 +336,27 @@ func TestModelHeadlineLeavesOutAliased(t *testing.T) {
 		words("lot", "A", "B", "A", "B", "A", "B"), words("site", "P", "Q", "P", "Q", "P", "Q"), numbers("failures", 1, 0, 1, 0, 0, 1))
 	if strings.Contains(a.Headline, "allowed for") {
 		t.Error(a.Headline)
+	}
+}
+
+// A limit just above 1 is not written as 1: it would seem that no effect is among what
+// the data allow, beside a test that says otherwise.
+func TestModelWritesALimitNearOne(t *testing.T) {
+	o := analysis.ModelOptions{Attempts: "attempts", Terms: []analysis.ModelTerm{{Column: "x", Covariate: true}}}
+	columns := []analysis.ModelColumn{numbers("failures", 400, 500, 590), numbers("attempts", 1000, 1000, 1000), numbers("x", 0, 100, 200)}
+	a := modelOf(t, o, columns...)
+	c := a.Terms[0].Coefficients[0]
+	if c.Profile.Lower <= 1 || c.Profile.Upper >= 1.005 {
+		t.Fatalf("the interval %+v does not test this", c.Profile)
+	}
+	var ratio, lower, upper float64
+	_, figures, _ := strings.Cut(a.Headline, "odds ratio ")
+	if n, err := fmt.Sscanf(figures, "%g for each 1 more, interval %g to %g at", &ratio, &lower, &upper); n != 3 || err != nil {
+		t.Fatalf("%s: %v", a.Headline, err)
+	}
+	for k, pair := range [][2]float64{{ratio, *c.Ratio}, {lower, c.Profile.Lower}, {upper, c.Profile.Upper}} {
+		if pair[0] == 1 || math.Abs(pair[0]-pair[1]) > 0.005*(pair[1]-1) {
+			t.Errorf("%d: wrote %v for %v", k, pair[0], pair[1])
+		}
 	}
 }

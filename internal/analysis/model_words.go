@@ -21,6 +21,19 @@ func modelWords(a *ModelAnswer, f *modelFigures) {
 
 func modelFigure(v float64) string { return strconv.FormatFloat(v, 'g', 3, 64) }
 
+// modelRatio writes a ratio with three significant digits. One that these would make 1
+// has three of its distance from 1: on which side of 1 a limit lies is what a reader
+// looks for.
+func modelRatio(v float64) string {
+	s := modelFigure(v)
+	apart := math.Abs(v - 1)
+	if s != "1" || apart < 1e-12 { // what differs is rounding
+		return s
+	}
+	s = strconv.FormatFloat(v, 'f', 2-int(math.Floor(math.Log10(apart))), 64)
+	return strings.TrimRight(s, "0")
+}
+
 func modelP(p float64) string {
 	if p < 0.001 {
 		return "p below 0.001"
@@ -80,8 +93,8 @@ func modelEffect(term *ModelTermAnswer, a *ModelAnswer, f *modelFigures) string 
 		if c.Ratio == nil || limits == nil {
 			return "the ratio is beyond what can be shown"
 		}
-		return fmt.Sprintf("%s %s for each %s more, interval %s to %s at %s", a.RatioName, modelFigure(*c.Ratio), modelFigure(term.Per),
-			modelFigure(limits.Lower), modelFigure(limits.Upper), modelPercent(f.o.Confidence))
+		return fmt.Sprintf("%s %s for each %s more, interval %s to %s at %s", a.RatioName, modelRatio(*c.Ratio), modelFigure(term.Per),
+			modelRatio(limits.Lower), modelRatio(limits.Upper), modelPercent(f.o.Confidence))
 	}
 	var known []ModelRate
 	for _, r := range term.Rates {

@@ -3,6 +3,7 @@ package analysis
 import (
 	"cmp"
 	"fmt"
+	"iter"
 	"slices"
 	"time"
 
@@ -23,10 +24,20 @@ type DueQuestion struct {
 // by the earliest of what it sets. They are sorted by time, then serial, then
 // action. Errors as those of PolicyDue.
 func TrackedDue(tools []TrackedTool, q DueQuestion) ([]DueItem, error) {
+	return TrackedDueOf(func(yield func(*TrackedTool) bool) {
+		for i := range tools {
+			if !yield(&tools[i]) {
+				return
+			}
+		}
+	}, q)
+}
+
+// TrackedDueOf is TrackedDue of tools that stand in no list of their own.
+func TrackedDueOf(tools iter.Seq[*TrackedTool], q DueQuestion) ([]DueItem, error) {
 	horizon := q.AsOf.Add(q.Within)
 	var items []DueItem
-	for i := range tools {
-		t := &tools[i]
+	for t := range tools {
 		if t.quietUntil(horizon) {
 			continue
 		}

@@ -9,6 +9,10 @@ import (
 	"jointledger/internal/stats"
 )
 
+// TrendUncounted begins the caution on failures that are left out because no
+// tightening stands beside them.
+const TrendUncounted = "No tightening stands beside the failures of "
+
 // TrendOfCounts charts counts that were taken by month, week or day. Kinds are the
 // incidents that count as failures; all thread failures when empty. Periods with
 // failures but no tightening are left out and named. It gives the rows besides.
@@ -39,7 +43,7 @@ func TrendOfCounts(counts []Count, period Grouping, kinds []ledger.IncidentKind,
 	slices.Sort(unknown)
 	caution := ""
 	if len(unknown) > 0 {
-		caution = fmt.Sprintf("No tightening stands beside the failures of %s: how many fasteners went well is not known, so the %s there are left out.", list(unknown), trendCounted(failures, "failure"))
+		caution = fmt.Sprintf(TrendUncounted+"%s: how many fasteners went well is not known, so the %s there are left out.", list(unknown), trendCounted(failures, "failure"))
 	}
 	if len(rows) == 0 {
 		requirement := "there must be one at least with fasteners tightened"

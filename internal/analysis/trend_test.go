@@ -197,10 +197,10 @@ func TestTrendOfLittle(t *testing.T) {
 		"one row, ewma":   {trendRowsOf(50, 3), analysis.TrendOptions{Kind: analysis.ChartEWMA}, "A single row"},
 		"nothing failed":  {trendRowsOf(50, 0, 0, 0), analysis.TrendOptions{}, "Nothing failed"},
 		"nothing, u":      {[]analysis.TrendRow{{Exposure: 2}, {Exposure: 3}}, analysis.TrendOptions{PerExposure: true}, "Nothing failed"},
-		"everything":      {trendRowsOf(5, 5, 5, 5), analysis.TrendOptions{}, "Steady"},
-		"an empty row":    {[]analysis.TrendRow{{Failures: 1, Attempts: 9}, {Label: "W2"}, {Failures: 1, Attempts: 8}}, analysis.TrendOptions{}, "Steady"},
+		"everything":      {trendRowsOf(5, 5, 5, 5), analysis.TrendOptions{}, "No change can be shown: 15 failures in 15 attempts over 3 rows"},
+		"an empty row":    {[]analysis.TrendRow{{Failures: 1, Attempts: 9}, {Label: "W2"}, {Failures: 1, Attempts: 8}}, analysis.TrendOptions{}, "No change can be shown: 2 failures in 17 attempts over 2 rows"},
 		"rare and few":    {trendRowsOf(50, 0, 1, 0, 0, 1, 0), analysis.TrendOptions{}, "Steady"},
-		"laney, all same": {trendRowsOf(50, 2, 2, 2), analysis.TrendOptions{Kind: analysis.ChartLaneyP}, "Steady"},
+		"laney, all same": {trendRowsOf(50, 2, 2, 2), analysis.TrendOptions{Kind: analysis.ChartLaneyP}, "No change can be shown"},
 		"all in one gap":  {trendRowsOf(3, 3, 0, 0, 0, 0, 0, 0, 2), analysis.TrendOptions{Kind: analysis.ChartG}, ""},
 	} {
 		if a := trendOf(t, c.rows, c.o); !strings.HasPrefix(a.Headline, c.want) {

@@ -60,6 +60,10 @@ func (h *trendHistory) describe(a *TrendAnswer) {
 	}
 }
 
+// trendLeastRows is the number of rows below which nothing beyond chance does not mean
+// that the rate is steady. Ours, no source.
+const trendLeastRows = 4
+
 func (h *trendHistory) headline(a *TrendAnswer) string {
 	what, unit := "failure", trendCounted(a.Attempts, "attempt")
 	if h.options.PerExposure {
@@ -80,6 +84,8 @@ func (h *trendHistory) headline(a *TrendAnswer) string {
 	beyond := h.beyond(a)
 	changed := a.Change != nil && a.Change.BeyondChance
 	switch {
+	case beyond == "" && !changed && len(a.Runs) == 0 && len(h.rows) < trendLeastRows:
+		return fmt.Sprintf("No change can be shown: %s; so few rows would hide all but the greatest.", overall)
 	case beyond == "" && !changed && len(a.Runs) == 0:
 		return "Steady: " + overall + "; no point lies beyond its limits and no change beyond chance is seen."
 	case beyond == "" && !changed:

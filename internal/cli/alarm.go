@@ -18,6 +18,10 @@ With --test sprt, Wald's sequential test for a lot on trial: it accepts or refus
 ends with that. --alpha is its risk of refusing at the in-control rate, --beta that of
 accepting at the out-of-control one.
 
+Without --from, the rows are the days on the server's record, narrowed by --kind, --site,
+--lot and so on, --since and --until; --out-of-control must then be given too. For an
+alarm that goes off as records come in, see trackctl alarm-rule and trackctl watch.
+
 ` + historyFileHelp + `
 
 In JSON, rates and run lengths of attempts are per attempt and in attempts, those of an
@@ -27,6 +31,7 @@ exposure per unit and in units. CSV lists the rows with where the sum or test st
 type alarmOptions struct {
 	from, test  string
 	alpha, beta float64
+	scope       *scope
 	analysis.AlarmOptions
 }
 
@@ -36,12 +41,13 @@ var alarmTests = []string{"cusum", "sprt"}
 func (a *app) alarmCommand() *cobra.Command {
 	o := &alarmOptions{test: alarmTests[0]}
 	cmd := a.command("alarm", "An alarm against a rising rate: what it buys, and where it would have gone off", alarmHelp)
-	cmd.Example = "  trackctl alarm --from records.csv --in-control 10/1000 --out-of-control 20/1000\n" +
+	cmd.Example = "  trackctl alarm --kind galling --site RVB --in-control 10/1000 --out-of-control 20/1000\n" +
+		"  trackctl alarm --from records.csv --in-control 10/1000 --out-of-control 20/1000\n" +
 		"  trackctl alarm --from trial.csv --in-control 0.01 --out-of-control 0.10 --test sprt --beta 0.10"
 	f := newFields(cmd)
 	fromFlag(f, &o.from, "rows in order of time")
 	rateFlag(f, &o.InControl, "in-control", "the rate that is as it should be, failures per attempt or events per unit")
-	rateFlag(f, &o.OutOfControl, "out-of-control", "the raised rate that is to be found soon; twice the in-control rate when not given")
+	rateFlag(f, &o.OutOfControl, "out-of-control", "the raised rate that is to be found soon; with --from, twice the in-control rate when not given")
 	f.words("test", "", "cusum when not given", alarmTests, func(word string) error {
 		i, err := chosen("test", alarmTests, word)
 		if err == nil {
@@ -64,21 +70,28 @@ func (a *app) alarmCommand() *cobra.Command {
 	}
 	shareFlag(f, &o.alpha, "alpha", "risk of refusing at the in-control rate, of a sprt; 0.05 when not given")
 	shareFlag(f, &o.beta, "beta", "risk of accepting at the out-of-control rate, of a sprt; 0.10 when not given")
+	o.scope = newScope(f, true, scopeGroupings()...)
 	return a.runs(cmd, func(ctx context.Context, _ []string) error {
 		if err := o.check(f); err != nil {
 			return err
 		}
-		source, err := a.source(f, o.from)
-		if err != nil {
+		if o.from == "" {
+			return a.alarm(ctx, f, &recordDays{a: a, scope: o.scope}, o)
+		}
+		if err := o.scope.noFile(); err != nil {
 			return err
 		}
-		return a.alarm(ctx, f, source, o)
+		return a.alarm(ctx, f, &fileSource{name: o.from, in: a.in}, o)
 	})
 }
 
 // check refuses flags that belong to the other test.
 func (o *alarmOptions) check(f *fields) error {
-	if err := f.require("from", "in-control"); err != nil {
+	needed := []string{"in-control"}
+	if o.from == "" {
+		needed = append(needed, "out-of-control")
+	}
+	if err := f.require(needed...); err != nil {
 		return err
 	}
 	foreign := []string{"alpha", "beta"}
@@ -100,7 +113,7 @@ var alarmFlags = map[string]string{
 	"size of a record": "record-size", "look": "look", "alpha": "alpha", "beta": "beta", "threshold": "false-alarm-after",
 }
 
-func (a *app) alarm(ctx context.Context, f *fields, source rowSource, o *alarmOptions) error {
+func (a *app) alarm(ctx context.Context, f *fields, source historySource, o *alarmOptions) error {
 	history, err := source.History(ctx)
 	if err != nil {
 		return err
@@ -122,10 +135,11 @@ func (a *app) alarm(ctx context.Context, f *fields, source rowSource, o *alarmOp
 	if err != nil {
 		return analysisFailure(err, source, nil)
 	}
+	run.Cautions = append(history.Cautions, run.Cautions...)
 	return a.tellAlarm(&alarmShown{plan: plan, run: run, perExposure: o.PerExposure})
 }
 
-func (a *app) sprt(source rowSource, history *countfile.History, o *alarmOptions) error {
+func (a *app) sprt(source historySource, history *countfile.History, o *alarmOptions) error {
 	if o.OutOfControl == 0 {
 		o.OutOfControl = 2 * o.InControl
 	}
@@ -135,6 +149,7 @@ func (a *app) sprt(source rowSource, history *countfile.History, o *alarmOptions
 	if err != nil {
 		return analysisFailure(err, source, alarmFlags)
 	}
+	answer.Cautions = append(history.Cautions, answer.Cautions...)
 	return a.tellSPRT(answer, o.PerExposure)
 }
 

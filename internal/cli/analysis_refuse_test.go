@@ -46,6 +46,8 @@ func TestAnalysesRefuse(t *testing.T) {
 		{"trend --standard 1/0 --from " + history, exitUsage, "--standard: expected a rate above 0 such as 10/1000 or 0.01"},
 		{"trend --from " + counts, exitData, "column treatment: expected one of the columns label, day"},
 		{"alarm --from " + history, exitUsage, "trackctl alarm needs --in-control"},
+		{"alarm --in-control 0.2", exitUsage, "trackctl alarm needs --out-of-control"},
+		{"alarm --in-control 0.2 --site RVB --from " + history, exitUsage, "--site chooses among the records of the server"},
 		{"alarm --in-control 0.2 --out-of-control 0.1 --from " + history, exitUsage, "--out-of-control: it must be above the in-control rate"},
 		{"alarm --in-control 0.2 --out-of-control 1.5 --from " + history, exitUsage, "--out-of-control: it must be below 1 failure per attempt"},
 		{"alarm --in-control 0.2 --false-alarm-after 2 --from " + history, exitUsage, "--false-alarm-after: it must lie between 10 and"},

@@ -29,6 +29,12 @@ type rowSource interface {
 	Stock(ctx context.Context) ([]analysis.SparesLine, error)
 }
 
+// historySource is where an analysis has its rows in the order of time from.
+type historySource interface {
+	Name() string
+	History(ctx context.Context) (*countfile.History, error)
+}
+
 // fileSource is a CSV file as a source; - is standard input.
 type fileSource struct {
 	name   string
@@ -137,7 +143,7 @@ func readFrom[T any](s *fileSource, read func(string, io.Reader) (T, error)) (T,
 
 // analysisFailure words what an analysis refuses: by the flag that the argument was
 // given with, or as a fault of the source.
-func analysisFailure(err error, source rowSource, flags map[string]string) error {
+func analysisFailure(err error, source interface{ Name() string }, flags map[string]string) error {
 	var bad *stats.ArgumentError
 	if !errors.As(err, &bad) {
 		return &failure{code: exitInternal, message: err.Error()}

@@ -270,17 +270,20 @@ func TestDue(t *testing.T) {
 	answer := &pb.ListDueItemsResponse{
 		Items: []*pb.DueItem{
 			{Tool: "tools/T1", Site: "sites/RVB", Kind: pb.ToolKind_TOOL_KIND_TORQUE_WRENCH, DueTime: &timestamppb.Timestamp{Seconds: 1777417199}, UtcOffsetMinutes: 60,
-				Reason: pb.DueReason_DUE_REASON_MONTHS, PastDue: true, Detail: "12 months are over.", LastCalibrationTime: &timestamppb.Timestamp{Seconds: 1745830800}, CyclesUsed: 2110, CyclesAllowed: 5000},
-			{Tool: "tools/T2", Site: "sites/TLW", Kind: pb.ToolKind_TOOL_KIND_HOIST, DueTime: &timestamppb.Timestamp{Seconds: 1777417199}, UtcOffsetMinutes: -300, Reason: pb.DueReason_DUE_REASON_CYCLES, Forecast: true},
+				Reason: pb.DueReason_DUE_REASON_MONTHS, PastDue: true, Detail: "12 months are over.", LastCalibrationTime: &timestamppb.Timestamp{Seconds: 1745830800}, CyclesUsed: 2110, CyclesAllowed: 5000,
+				Action: pb.ToolAction_TOOL_ACTION_CALIBRATION, LastDoneTime: &timestamppb.Timestamp{Seconds: 1745830800}, Holder: "people/ab", HolderName: "A. Bolt", CustodySite: "sites/PCL",
+				SinceTime: &timestamppb.Timestamp{Seconds: 1745830800}},
+			{Tool: "tools/T2", Site: "sites/TLW", Kind: pb.ToolKind_TOOL_KIND_HOIST, DueTime: &timestamppb.Timestamp{Seconds: 1777417199}, UtcOffsetMinutes: -300, Reason: pb.DueReason_DUE_REASON_CYCLES, Forecast: true,
+				Action: pb.ToolAction_TOOL_ACTION_PROOF_TEST, CustodySite: "sites/TLW"},
 		},
 		AsOfTime: &timestamppb.Timestamp{Seconds: 1777420800},
 		Cautions: []string{"mind"},
 	}
 	a := newAnswering(t, func(string, []byte) (proto.Message, error) { return answer, nil })
 	_, out, _ := run(t, a.address, nil, "due")
-	want := `SERIAL  SITE  DUE                  REASON  DETAIL
-T1      RVB   2026-04-28 past due  months  12 months are over.
-T2      TLW   2026-04-28 forecast  cycles
+	want := `SERIAL  SITE  DUE                  REASON  ACTION       WITH          DETAIL
+T1      RVB   2026-04-28 past due  months  calibration  ab (A. Bolt)  12 months are over.
+T2      TLW   2026-04-28 forecast  cycles  proof-test
 
 caution: mind
 `
@@ -290,8 +293,8 @@ caution: mind
 	_, out, _ = run(t, a.address, nil, "due", "-o", "json")
 	wantJSON := `{
   "items": [
-    {"serial": "T1", "site": "RVB", "kind": "torque-wrench", "due_at": "2026-04-28T23:59:59+01:00", "due_date": "2026-04-28", "reason": "months", "past_due": true, "forecast": false, "detail": "12 months are over.", "last_calibration_at": "2025-04-28T09:00:00Z", "cycles_used": 2110, "cycles_allowed": 5000},
-    {"serial": "T2", "site": "TLW", "kind": "hoist", "due_at": "2026-04-28T17:59:59-05:00", "due_date": "2026-04-28", "reason": "cycles", "past_due": false, "forecast": true, "detail": null, "last_calibration_at": null, "cycles_used": 0, "cycles_allowed": null}
+    {"serial": "T1", "site": "RVB", "kind": "torque-wrench", "due_at": "2026-04-28T23:59:59+01:00", "due_date": "2026-04-28", "reason": "months", "past_due": true, "forecast": false, "detail": "12 months are over.", "last_calibration_at": "2025-04-28T09:00:00Z", "cycles_used": 2110, "cycles_allowed": 5000, "action": "calibration", "last_done_at": "2025-04-28T09:00:00Z", "holder": "ab", "holder_name": "A. Bolt", "custody_site": "PCL", "since": "2025-04-28T09:00:00Z"},
+    {"serial": "T2", "site": "TLW", "kind": "hoist", "due_at": "2026-04-28T17:59:59-05:00", "due_date": "2026-04-28", "reason": "cycles", "past_due": false, "forecast": true, "detail": null, "last_calibration_at": null, "cycles_used": 0, "cycles_allowed": null, "action": "proof-test", "last_done_at": null, "holder": null, "holder_name": null, "custody_site": "TLW", "since": null}
   ],
   "as_of": "2026-04-29T00:00:00Z",
   "cautions": ["mind"]

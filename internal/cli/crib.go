@@ -20,7 +20,7 @@ func (a *app) cribCommand() *cobra.Command {
 			"suits. The screen shows the first of each; JSON has all, CSV what may be lent.")
 	cmd.Example = "  trackctl crib rvb"
 	f := newFields(cmd)
-	f.moment(&asOf, "as-of", "as_of_time", "the moment to look from; now when not given")
+	f.asOf(&asOf)
 	f.whole(&request.DueWithinDays, "due-within-days", "due_within_days", "how far ahead the due list looks; 14 when not given")
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
 		site, err := siteOf(args[0])

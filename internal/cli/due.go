@@ -40,7 +40,7 @@ func (a *app) dueCommand() *cobra.Command {
 		}
 		return err
 	})
-	f.moment(&asOf, "as-of", "as_of_time", "the moment to look from; now when not given")
+	f.asOf(&asOf)
 	f.bind("site", "sites", "SITE", "only tools of this site; again for another", func(text string) error {
 		site, err := siteOf(text)
 		if err == nil {
@@ -135,9 +135,7 @@ func dueColumns() []output.Column[*pb.DueItem] {
 		{Heading: "ACTION", Text: func(d item) string { return wordOf(ledger.PolicyActions, d.GetAction()) }},
 		{Name: "past_due", Value: func(d item) any { return d.GetPastDue() }},
 		{Name: "forecast", Value: func(d item) any { return d.GetForecast() }},
-		{Name: "holder", Heading: "WITH", Value: func(d item) any { return text(ledger.ShortName(d.GetHolder())) }, Text: func(d item) string {
-			return holderText(d.GetHolder(), d.GetHolderName())
-		}},
+		{Heading: "WITH", Text: func(d item) string { return holderText(d.GetHolder(), d.GetHolderName()) }},
 		{Name: "detail", Heading: "DETAIL", Value: func(d item) any { return text(d.GetDetail()) }},
 		{Name: "last_calibration_at", Value: func(d item) any { return when(d.GetLastCalibrationTime()) }},
 		{Name: "cycles_used", Value: func(d item) any { return d.GetCyclesUsed() }},
@@ -149,6 +147,7 @@ func dueColumns() []output.Column[*pb.DueItem] {
 		}},
 		{Name: "action", Value: func(d item) any { return text(wordOf(ledger.PolicyActions, d.GetAction())) }},
 		{Name: "last_done_at", Value: func(d item) any { return when(d.GetLastDoneTime()) }},
+		{Name: "holder", Value: func(d item) any { return text(ledger.ShortName(d.GetHolder())) }},
 		{Name: "holder_name", Value: func(d item) any { return text(d.GetHolderName()) }},
 		{Name: "custody_site", Value: func(d item) any { return text(ledger.ShortName(d.GetCustodySite())) }},
 		{Name: "since", Value: func(d item) any { return when(d.GetSinceTime()) }},

@@ -173,6 +173,22 @@ func (f *fields) moment(dst *time.Time, name, path, help string) {
 	})
 }
 
+// asOf binds a flag for the moment that is looked from. A bare day stands for its
+// end on this machine's clock: what falls due on it is then due.
+func (f *fields) asOf(dst *time.Time) {
+	f.bind("as-of", "as_of_time", "TIME", "the moment to look from, such as "+csvfile.TimeExample+", or a day, for its end; now when not given", func(text string) error {
+		if day, err := time.ParseInLocation(time.DateOnly, text, time.Local); err == nil {
+			*dst = day.AddDate(0, 0, 1).Add(-time.Second)
+			return nil
+		}
+		t, err := csvfile.ParseTime(text)
+		if err == nil {
+			*dst = t
+		}
+		return err
+	})
+}
+
 // require checks that the flags were given.
 func (f *fields) require(names ...string) error {
 	var missing []string

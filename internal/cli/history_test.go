@@ -151,6 +151,8 @@ AT                       KIND     PLACE          NO  LOT  TREATMENT  TOOL  PERSO
 2026-03-02 07:25 +01:00  galling  RVB/CT2/C3/J1  1   L1                    ab                 i
 
 open holds: none
+
+alarms: none
 `
 	if out != want {
 		t.Errorf("got\n%s\nwant\n%s", out, want)

@@ -22,9 +22,9 @@ last good calibration up to the failed one, in the torques beside the test point
 that failed: with the torque that each probably got, the most probably wrong first.
 JSON and CSV are a re-check list; CSV has the joints in question.
 
---hold puts on hold, all at once, the joints whose probability of a torque outside
-its limits is at least that of --at-least (5 % when not given), and those without a
-probability; or those of --joint. What is on hold for this calibration is not held
+--hold puts on hold, all at once, every joint in question; with --at-least only those
+whose probability of a torque outside its limits is at least that, and those without
+a probability; or those of --joint. What is on hold for this calibration is not held
 twice, and what was released is not held anew.`
 
 // impactOptions are the flags of impact.
@@ -91,7 +91,7 @@ func (o *impactOptions) flags(f *fields) {
 	calibration(&o.query.Calibration, "calibration", "calibration", "the calibration to ask about, whether it failed or not; the newest that failed as found when not given")
 	calibration(&o.query.LastGoodCalibration, "from", "last_good_calibration", "the calibration to reckon from; the newest before that left the tool good when not given")
 	wordField(f, &o.query.DecisionRule, ledger.DecisionRules, "rule", "decision_rule", "by which readings are accepted; simple-acceptance when not given")
-	f.moment(&o.asOf, "as-of", "as_of_time", "the moment to look from; now when not given")
+	f.asOf(&o.asOf)
 	f.bind("site", "sites", "SITE", "without SERIAL: only tools of this site; again for another", func(text string) error {
 		site, err := siteOf(text)
 		if err == nil {

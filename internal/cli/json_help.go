@@ -126,7 +126,8 @@ func jsonHelp() string {
 		"given is null. Names keep their meaning from release to release, and new ones may\n" +
 		"come. CSV has the same names as its heading; lists in a cell are parted by semicolons.\n" +
 		"Groups of rate begin with the groupings asked for. A finish is null when it is\n" +
-		"reached or can't be told.\n")
+		"reached or can't be told. p_value of a coefficient of model is the likelihood-ratio\n" +
+		"test's, or Wald's where its note says so; wald_z and wald_p_value are Wald's test.\n")
 	for _, a := range jsonAnswers() {
 		fmt.Fprintf(&b, "\n%s\n", output.Wrap(a.commands))
 		line := "  " + a.key + ": " + strings.Join(a.members, ", ")

@@ -21,7 +21,7 @@ With --from FILE each row is a sealing: failed (0 or 1), and, where they are kno
 surface_c, air_c and humidity_pct (from which the margin over the dew point is reckoned)
 or dew_margin_c, hours_since_cleaning, splice, solvent, person, joint, site, day
 (YYYY-MM-DD) and tested (0 or 1: the joint was leak-tested before the next sealing). An
-empty cell is what was not recorded.
+empty cell, or a column that is missing, is what was not recorded.
 
 In JSON and CSV a row is a band of a condition; its lower end belongs to it, its upper
 one does not; "model" has the coefficients as the command model gives them, null when
@@ -122,7 +122,7 @@ func leakColumns(interval string) []output.Column[leakRow] {
 }
 
 // leakNotes are the names of the notes, besides those of every analysis.
-var leakNotes = []string{"headline", "confidence", "sealings", "failed", "tested", "joints", "joints_never_tested", "rate_per_1000", "lower_per_1000", "upper_per_1000", "model"}
+var leakNotes = []string{"headline", "confidence", "sealings", "failed", "tested", "joints", "joints_never_tested", "joints_testing_unknown", "rate_per_1000", "lower_per_1000", "upper_per_1000", "model"}
 
 func (a *app) tellLeaks(l analysis.LeakAnswer, confidence float64) error {
 	confidence = orDefault(confidence, 0.95)
@@ -149,11 +149,17 @@ func (a *app) tellLeaks(l analysis.LeakAnswer, confidence float64) error {
 			tests = append(tests, fmt.Sprintf("%s over its bands alone: p %s, adjusted %s", c.Name, pText(*c.PValue), pText(*c.PAdjusted)))
 		}
 	}
+	ifOnRecord := func(n int64) any {
+		if l.Joints > 0 && l.JointsTestingUnknown == l.Joints {
+			return nil // of no joint is it known
+		}
+		return n
+	}
 	notes := []output.Note{
 		a.headlineNote(words),
 		{Key: "confidence", Value: confidence},
-		{Key: "sealings", Value: l.Sealings}, {Key: "failed", Value: l.Failed}, {Key: "tested", Value: l.Tested},
-		{Key: "joints", Value: l.Joints}, {Key: "joints_never_tested", Value: l.JointsNeverTested},
+		{Key: "sealings", Value: l.Sealings}, {Key: "failed", Value: l.Failed}, {Key: "tested", Value: ifOnRecord(l.Tested)},
+		{Key: "joints", Value: l.Joints}, {Key: "joints_never_tested", Value: ifOnRecord(l.JointsNeverTested)}, {Key: "joints_testing_unknown", Value: l.JointsTestingUnknown},
 		{Key: "rate_per_1000", Value: pointed(l.RatePer1000)}, {Key: "lower_per_1000", Value: pointed(l.LowerPer1000)}, {Key: "upper_per_1000", Value: pointed(l.UpperPer1000)},
 		{Text: tests},
 		leakModelNote(l),
@@ -169,16 +175,17 @@ func leakModelNote(l analysis.LeakAnswer) output.Note {
 	}
 	var objects []output.Object
 	columns := modelColumns(l.Model.RatioName, "")
-	for i := range l.Model.Terms {
-		for _, c := range l.Model.Terms[i].Coefficients {
-			r := modelRow{&l.Model.Terms[i], c}
-			objects = append(objects, output.ObjectOf(columns, r))
-			line := fmt.Sprintf("model: %s, %s: odds ratio %s", r.term.Column, r.step(), ratioOrDash(r.Ratio))
-			if limits := r.interval(); limits != nil {
-				line += fmt.Sprintf(" (%s to %s)", ratioText(limits.Lower), ratioText(limits.Upper))
-			}
-			n.Text = append(n.Text, line)
+	for _, r := range modelRows(l.Model) {
+		objects = append(objects, output.ObjectOf(columns, r))
+		if r.term == nil {
+			n.Text = append(n.Text, fmt.Sprintf("model: %s: %s of the odds", r.name(), r.step()))
+			continue
 		}
+		line := fmt.Sprintf("model: %s, %s: odds ratio %s", r.name(), r.step(), ratioOrDash(r.Ratio))
+		if limits := r.interval(); limits != nil {
+			line += fmt.Sprintf(" (%s to %s)", ratioText(limits.Lower), ratioText(limits.Upper))
+		}
+		n.Text = append(n.Text, line)
 	}
 	n.Value = objects
 	return n

@@ -52,7 +52,7 @@ func TestLeaksFromAFile(t *testing.T) {
 	if cold.Band != "below 4.4 °C" || cold.Failed != 10 || cold.Sealings != 13 || cold.PValue == nil || math.Abs(*cold.PValue-want) > 1e-12 {
 		t.Errorf("%+v, expected p %v", cold, want)
 	}
-	if len(got.Model) != 2 || got.Model[0].Term != "surface_c" || !strings.Contains(got.Headline, "failures go with surface temperature") {
+	if len(got.Model) != 3 || got.Model[2].Term != interceptName || got.Model[2].Ratio != nil || got.Model[0].Term != "surface_c" || !strings.Contains(got.Headline, "failures go with surface temperature") {
 		t.Errorf("%+v\n%s", got.Model, got.Headline)
 	}
 	said := strings.Join(got.Cautions, " ")
@@ -82,5 +82,43 @@ func TestLeaksRefusals(t *testing.T) {
 	}
 	if code, _, errOut := run(t, "", nil, "leaks", "--by-person"); code != exitUsage || !strings.Contains(errOut, "--by-name") {
 		t.Errorf("exit %d, %s", code, errOut)
+	}
+}
+
+// What a file has no column for is not on record: it is neither said that joints were
+// never tested, nor that the days were allowed for.
+func TestLeaksWithoutTestsAndDays(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("joint,surface_c,failed\n")
+	for i := range 40 {
+		fmt.Fprintf(&b, "J%03d,%d,%d\n", i, i%20, map[bool]int{true: 1}[i%3 == 0])
+	}
+	code, out, errOut := run(t, "", nil, "leaks", "--from", fileOf(t, "sealings.csv", b.String()), "--output", "json")
+	if code != 0 {
+		t.Fatalf("exit %d\n%s", code, errOut)
+	}
+	var got struct {
+		Tested  *int
+		Never   *int `json:"joints_never_tested"`
+		Unknown int  `json:"joints_testing_unknown"`
+		Model   []struct {
+			Robust *float64 `json:"robust_standard_error"`
+		}
+	}
+	if err := json.Unmarshal([]byte(out), &got); err != nil {
+		t.Fatal(err)
+	}
+	if got.Tested != nil || got.Never != nil || got.Unknown != 40 || len(got.Model) != 2 || got.Model[0].Robust != nil {
+		t.Errorf("%+v", got)
+	}
+	for _, part := range []string{"Whether the joints were leak-tested is not on record", "The day of sealing is not on record"} {
+		if !strings.Contains(out, part) {
+			t.Errorf("%q is missing in %s", part, out)
+		}
+	}
+	for _, part := range []string{"never leak-tested", "site and day", "sites and days", "Fasteners of one joint"} {
+		if strings.Contains(out, part) {
+			t.Errorf("%q is said in %s", part, out)
+		}
 	}
 }

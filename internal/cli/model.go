@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -38,9 +39,11 @@ the column exposure, or the one that --exposure names; without it each row has 1
 
 Firth's penalty is used where the data separate, unless --penalty says always or never.
 
-In JSON and CSV a row is a level against the reference, or a step of a covariate;
-estimates and standard errors are on the logarithmic scale; "tests" are of dropping a
-term, "rates" are predicted with the other terms as they are. A figure that there is none
+In JSON and CSV a row is a level against the reference, or a step of a covariate; the
+last one, (intercept), is for factors at their references and covariates at 0. Estimates
+and standard errors are on the logarithmic scale. p_value is the likelihood-ratio test's,
+wald_p_value that of wald_z, the estimate over its standard error; "tests" are of
+dropping a term, "rates" are predicted with the other terms as they are. A figure that there is none
 of is null, and note or a caution says why.`
 
 // modelOptions are the flags of model.
@@ -165,11 +168,16 @@ func (a *app) modelOfFile(o *modelOptions) error {
 		Family: o.family, Failures: o.response, Attempts: o.attempts, Exposure: o.exposure, Terms: slices.Clone(o.terms),
 		Cluster: o.cluster, Confidence: o.confidence, Penalty: o.penalty, UseDispersion: o.useDispersion,
 	}
-	if err := o.columns(&m, table); err != nil {
+	if err := o.columns(&m, table.ModelTable); err != nil {
 		return err
 	}
-	answer, err := analysis.Model(table, m)
-	if err != nil {
+	answer, err := analysis.Model(table.ModelTable, m)
+	var cell *analysis.ModelCellError
+	switch {
+	case errors.As(err, &cell):
+		p := csvfile.Problem{File: o.from, Line: table.Lines[cell.Row], Name: cell.Column, Message: fmt.Sprintf("%s %s, got %s", cell.Column, cell.Requirement, cell.Value)}
+		return &failure{code: exitData, message: p.String()}
+	case err != nil:
 		if failed := analysisFailure(err, source, nil); failed.(*failure).code != exitInternal {
 			return failed
 		}

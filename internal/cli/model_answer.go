@@ -9,11 +9,39 @@ import (
 	"jointledger/internal/stats"
 )
 
-// modelRow is a level against the reference, or a step of a covariate.
+// modelRow is a level against the reference, or a step of a covariate, or the
+// intercept, which has no term.
 type modelRow struct {
 	term *analysis.ModelTermAnswer
 	analysis.ModelCoefficient
 }
+
+// interceptName is what the intercept is called among the terms.
+const interceptName = "(intercept)"
+
+// modelRows are the coefficients of the terms and the intercept after them.
+func modelRows(m *analysis.ModelAnswer) []modelRow {
+	var rows []modelRow
+	for i := range m.Terms {
+		for _, c := range m.Terms[i].Coefficients {
+			rows = append(rows, modelRow{&m.Terms[i], c})
+		}
+	}
+	if m.Intercept != nil {
+		rows = append(rows, modelRow{nil, *m.Intercept})
+	}
+	return rows
+}
+
+func (r modelRow) name() string {
+	if r.term == nil {
+		return interceptName
+	}
+	return r.term.Column
+}
+
+func (r modelRow) isFactor() bool    { return r.term != nil && !r.term.Covariate }
+func (r modelRow) isCovariate() bool { return r.term != nil && r.term.Covariate }
 
 // interval is the one a person goes by: with clusters the one that allows for them,
 // else the profile's where there is one.
@@ -28,7 +56,12 @@ func (r modelRow) interval() *stats.Interval {
 }
 
 func (r modelRow) step() string {
-	if r.term.Covariate {
+	switch {
+	case r.term == nil && r.Estimate == nil:
+		return "-"
+	case r.term == nil:
+		return "logarithm " + threeDigits(*r.Estimate)
+	case r.term.Covariate:
 		return "for " + threeDigits(r.term.Per) + " more"
 	}
 	return shownName(r.Level) + " against " + shownName(r.term.Reference)
@@ -56,23 +89,23 @@ func modelColumns(ratio, interval string) []output.Column[modelRow] {
 		}
 	}
 	columns := []output.Column[row]{
-		{Name: "term", Heading: "TERM", Value: func(r row) any { return r.term.Column }},
+		{Name: "term", Heading: "TERM", Value: func(r row) any { return r.name() }},
 		{Heading: "STEP", Text: modelRow.step},
-		{Name: "covariate", Value: func(r row) any { return r.term.Covariate }},
+		{Name: "covariate", Value: func(r row) any { return r.isCovariate() }},
 		{Name: "level", Value: func(r row) any {
-			if r.term.Covariate {
+			if !r.isFactor() {
 				return nil
 			}
 			return r.Level
 		}},
 		{Name: "reference", Value: func(r row) any {
-			if r.term.Covariate {
+			if !r.isFactor() {
 				return nil
 			}
 			return r.term.Reference
 		}},
 		{Name: "per", Value: func(r row) any {
-			if !r.term.Covariate {
+			if !r.isCovariate() {
 				return nil
 			}
 			return r.term.Per
@@ -92,6 +125,8 @@ func modelColumns(ratio, interval string) []output.Column[modelRow] {
 	columns = append(columns, limits("profile", func(r row) *stats.Interval { return r.Profile })...)
 	columns = append(columns, limits("robust", func(r row) *stats.Interval { return r.Robust })...)
 	return append(columns,
+		number("wald_z", func(r row) *float64 { return r.WaldZ }),
+		number("wald_p_value", func(r row) *float64 { return r.WaldP }),
 		number("p_value", func(r row) *float64 { return r.PValue }),
 		output.Column[row]{Name: "p_adjusted", Heading: "ADJUSTED p", Value: func(r row) any { return pointed(r.PAdjusted) }, Text: func(r row) string {
 			if r.PAdjusted == nil {
@@ -122,11 +157,9 @@ func (a *app) tellModel(m analysis.ModelAnswer, confidence float64) error {
 	if err != nil {
 		return err
 	}
-	for i := range m.Terms {
-		for _, c := range m.Terms[i].Coefficients {
-			if err := w.Row(modelRow{&m.Terms[i], c}); err != nil {
-				return err
-			}
+	for _, r := range modelRows(&m) {
+		if err := w.Row(r); err != nil {
+			return err
 		}
 	}
 	return w.Close(append(modelNotesOf(m, confidence, a.headlineNote(words)), words.closing()...)...)
@@ -138,9 +171,12 @@ func modelNotesOf(m analysis.ModelAnswer, confidence float64, headline output.No
 	if m.Clusters > 0 {
 		counts += fmt.Sprintf(", in %s", counted(m.Clusters, "cluster"))
 	}
-	deviance := fmt.Sprintf("deviance %s on %d d.f., %s on %d without the terms; AIC %s", threeDigits(fit.Deviance), fit.DegreesOfFreedom, threeDigits(fit.NullDeviance), fit.NullDegreesOfFreedom, threeDigits(fit.AIC))
+	deviance := []string{fmt.Sprintf("deviance %s on %d d.f., %s on %d without the terms; AIC %s", threeDigits(fit.Deviance), fit.DegreesOfFreedom, threeDigits(fit.NullDeviance), fit.NullDegreesOfFreedom, threeDigits(fit.AIC))}
 	if fit.Dispersion != nil {
-		deviance += "; Pearson's dispersion " + threeDigits(*fit.Dispersion)
+		deviance[0] += "; Pearson's dispersion " + threeDigits(*fit.Dispersion)
+	}
+	if fit.Note != "" {
+		deviance = append(deviance, fit.Note)
 	}
 	return []output.Note{
 		headline,
@@ -152,7 +188,8 @@ func modelNotesOf(m analysis.ModelAnswer, confidence float64, headline output.No
 			{Key: "deviance", Value: fit.Deviance}, {Key: "degrees_of_freedom", Value: fit.DegreesOfFreedom},
 			{Key: "null_deviance", Value: fit.NullDeviance}, {Key: "null_degrees_of_freedom", Value: fit.NullDegreesOfFreedom},
 			{Key: "dispersion", Value: pointed(fit.Dispersion)}, {Key: "dispersion_used", Value: fit.DispersionUsed},
-		}, Text: []string{deviance}},
+			{Key: "note", Value: text(fit.Note)},
+		}, Text: deviance},
 		{Key: "penalised", Value: m.Penalised}, {Key: "penalty_reason", Value: text(m.PenaltyReason)},
 		modelTests(m), modelRates(m),
 	}

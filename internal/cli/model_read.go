@@ -17,11 +17,15 @@ func modelFrom(m *pb.QueryModelResponse) analysis.ModelAnswer {
 		a.Fit = analysis.ModelFit{
 			LogLikelihood: f.GetLogLikelihood(), AIC: f.GetAic(), Deviance: f.GetDeviance(), NullDeviance: f.GetNullDeviance(),
 			DegreesOfFreedom: int(f.GetDegreesOfFreedom()), NullDegreesOfFreedom: int(f.GetNullDegreesOfFreedom()),
-			Dispersion: f.Dispersion, DispersionUsed: f.GetDispersionUsed(),
+			Dispersion: f.Dispersion, DispersionUsed: f.GetDispersionUsed(), Note: f.GetNote(),
 		}
 	}
 	for _, t := range m.GetTerms() {
 		a.Terms = append(a.Terms, modelTermFrom(t))
+	}
+	if c := m.GetIntercept(); c != nil {
+		intercept := modelCoefficientFrom(c)
+		a.Intercept = &intercept
 	}
 	return a
 }
@@ -30,11 +34,7 @@ func modelTermFrom(m *pb.ModelTermAnswer) analysis.ModelTermAnswer {
 	t := analysis.ModelTermAnswer{Column: m.GetColumn(), Covariate: m.GetCovariate(), Reference: m.GetReference(), Per: m.GetPer(),
 		Test: modelTestFrom(m.GetTest()), RobustTest: modelTestFrom(m.GetRobustTest())}
 	for _, c := range m.GetCoefficients() {
-		t.Coefficients = append(t.Coefficients, analysis.ModelCoefficient{
-			Level: c.GetLevel(), Estimate: c.Estimate, StandardError: c.StandardError, RobustStandardError: c.RobustStandardError, Ratio: c.Ratio,
-			Wald: limitsFrom(c.GetWald()), Profile: limitsFrom(c.GetProfile()), Robust: limitsFrom(c.GetRobust()),
-			PValue: c.PValue, PAdjusted: c.PAdjusted, RobustP: c.RobustPValue, DesignEffect: c.DesignEffect, Note: c.GetNote(),
-		})
+		t.Coefficients = append(t.Coefficients, modelCoefficientFrom(c))
 	}
 	for _, r := range m.GetRates() {
 		t.Rates = append(t.Rates, analysis.ModelRate{
@@ -43,6 +43,15 @@ func modelTermFrom(m *pb.ModelTermAnswer) analysis.ModelTermAnswer {
 		})
 	}
 	return t
+}
+
+func modelCoefficientFrom(c *pb.ModelCoefficient) analysis.ModelCoefficient {
+	return analysis.ModelCoefficient{
+		Level: c.GetLevel(), Estimate: c.Estimate, StandardError: c.StandardError, RobustStandardError: c.RobustStandardError, Ratio: c.Ratio,
+		Wald: limitsFrom(c.GetWald()), Profile: limitsFrom(c.GetProfile()), Robust: limitsFrom(c.GetRobust()),
+		WaldZ: c.WaldZ, WaldP: c.WaldPValue,
+		PValue: c.PValue, PAdjusted: c.PAdjusted, RobustP: c.RobustPValue, DesignEffect: c.DesignEffect, Note: c.GetNote(),
+	}
 }
 
 func modelTestFrom(m *pb.TestResult) *analysis.ModelTest {

@@ -18,12 +18,16 @@ type modelJSON struct {
 		ProfileLower           float64 `json:"profile_lower"`
 		ProfileUpper           float64 `json:"profile_upper"`
 		PValue                 float64 `json:"p_value"`
+		WaldZ                  float64 `json:"wald_z"`
+		WaldP                  float64 `json:"wald_p_value"`
 	}
 	Fit struct {
 		Deviance     float64
 		NullDeviance float64 `json:"null_deviance"`
 		Freedom      int     `json:"degrees_of_freedom"`
 		AIC          float64
+		Likelihood   float64 `json:"log_likelihood"`
+		Note         string
 	}
 	Tests []struct {
 		Term      string
@@ -107,6 +111,22 @@ func TestModelOfORings(t *testing.T) {
 	within(t, "slope", one.Estimate, -0.216233664114, 1e-6)
 	within(t, "its standard error", one.StandardError, 0.0531770305782, 1e-6)
 	within(t, "odds ratio", one.Ratio, math.Exp(-0.216233664114), 1e-6)
+	within(t, "Wald's z", one.WaldZ, -4.06629820737, 1e-6)
+	within(t, "Wald's p", one.WaldP, 4.77658076094e-05, 1e-6)
+	within(t, "p by likelihood ratio", one.PValue, 2.74735127035e-06, 1e-6)
+	last := grouped.Coefficients[len(grouped.Coefficients)-1]
+	if last.Term != interceptName || last.Ratio != 0 || last.PValue != 0 {
+		t.Errorf("the last coefficient is %+v", last)
+	}
+	within(t, "intercept", last.Estimate, 11.6629896953, 1e-6)
+	within(t, "its standard error", last.StandardError, 3.29626314848, 1e-6)
+	within(t, "its z", last.WaldZ, 11.6629896953/3.29626314848, 1e-6)
+	within(t, "its p", last.WaldP, math.Erfc(last.WaldZ/math.Sqrt2), 1e-6) // two tails of the normal distribution
+	within(t, "log-likelihood", grouped.Fit.Likelihood, -14.8373937522, 1e-6)
+	within(t, "AIC", grouped.Fit.AIC, 33.6747875044, 1e-6)
+	if grouped.Fit.Note != "" {
+		t.Errorf("not penalised, but %q", grouped.Fit.Note)
+	}
 	within(t, "deviance", grouped.Fit.Deviance, 16.9122785289, 1e-6)
 	within(t, "null deviance", grouped.Fit.NullDeviance, 38.8976595966, 1e-6)
 	within(t, "likelihood ratio", grouped.Tests[0].Statistic, 21.9853810677, 1e-6)
@@ -138,6 +158,7 @@ func TestModelOfORings(t *testing.T) {
 		}
 	}
 	each := fitFile(t, "--from", fileOf(t, "flights.csv", binary.String()), "--covariate", "temperature")
+	within(t, "intercept", each.Coefficients[1].Estimate, 15.0429016477, 1e-6)
 	within(t, "slope", each.Coefficients[0].Estimate, -0.232162744219, 1e-6)
 	within(t, "its standard error", each.Coefficients[0].StandardError, 0.108236521649, 1e-6)
 	within(t, "deviance", each.Fit.Deviance, 20.3151926879, 1e-6)
@@ -164,6 +185,9 @@ func TestModelUnderSeparationFromAFile(t *testing.T) {
 	if !m.Penalised || !strings.Contains(m.PenaltyReason, "The data separate on NV") {
 		t.Errorf("penalised %t: %s", m.Penalised, m.PenaltyReason)
 	}
+	if !strings.Contains(m.Fit.Note, "at the penalised estimates") {
+		t.Errorf("note of the fit %q", m.Fit.Note)
+	}
 	for i, want := range []struct{ estimate, se float64 }{{2.9292733532, 1.55076372945}, {-0.0347517598704, 0.0395781473478}, {-2.60416392529, 0.776017642502}} {
 		within(t, "estimate", m.Coefficients[i].Estimate, want.estimate, 1e-6)
 		within(t, "standard error", m.Coefficients[i].StandardError, want.se, 1e-6)
@@ -182,7 +206,7 @@ func TestModelUnderSeparationFromAFile(t *testing.T) {
 func TestPoissonModelOfShips(t *testing.T) {
 	m := fitFile(t, "--from", filepath.Join(published, "ships.csv"), "--family", "poisson", "--response", "incidents", "--exposure", "service",
 		"--factor", "type:reference=A", "--factor", "year:reference=60", "--factor", "period:reference=60")
-	last := m.Coefficients[len(m.Coefficients)-1]
+	last := m.Coefficients[len(m.Coefficients)-2] // before the intercept
 	if last.Term != "period" || math.Abs(last.Estimate-0.38) > 0.005 || math.Abs(m.Fit.Deviance-38.7) > 0.05 || m.Fit.Freedom != 25 {
 		t.Errorf("%+v, deviance %v on %d", last, m.Fit.Deviance, m.Fit.Freedom)
 	}
@@ -211,7 +235,8 @@ func TestModelRefusals(t *testing.T) {
 		{[]string{"--factor", "lot", "--factor", "lot"}, exitUsage, "each term once"},
 		{[]string{"--from", rings, "--family", "poisson", "--attempts", "rings", "--response", "damaged", "--covariate", "temperature"}, exitUsage, "--attempts belongs to a logistic model"},
 		{[]string{"--from", "absent.csv", "--factor", "lot"}, exitNoInput, "absent.csv can't be read"},
-		{[]string{"--from", fileOf(t, "half.csv", "lot,failures,attempts\nA,1.5,20\nB,2,30\n"), "--factor", "lot"}, exitData, "failures of row 1 is 1.5, but must be a whole number"},
+		{[]string{"--from", fileOf(t, "half.csv", "lot,failures,attempts\nA,1.5,20\nB,2,30\n"), "--factor", "lot"}, exitData, "half.csv:2: column failures: failures must be a whole number from 0 to 2^40, got 1.5"},
+		{[]string{"--from", fileOf(t, "huge.csv", "x,failures,attempts\n1,1,20\n\n1e300,2,30\n"), "--covariate", "x"}, exitData, `huge.csv:4: column x: x must be a number from -1e100 to 1e100, got "1e300"`},
 		{[]string{"--from", fileOf(t, "beyond.csv", "lot,failures,attempts\nA,21,20\nB,2,30\n"), "--factor", "lot"}, exitData, "must be at most the row's attempts"},
 		{[]string{"--from", fileOf(t, "twice.csv", "lot,lot,failures\nA,A,1\n"), "--factor", "lot"}, exitData, "expected each column once"},
 		{[]string{"--from", fileOf(t, "empty.csv", ""), "--factor", "lot"}, exitData, "expected a header line"},

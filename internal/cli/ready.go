@@ -16,7 +16,7 @@ import (
 // momentOf makes the flag of the questions that look from a moment.
 func momentOf(f *fields) *time.Time {
 	asOf := &time.Time{}
-	f.moment(asOf, "as-of", "as_of_time", "the moment to look from; now when not given")
+	f.asOf(asOf)
 	return asOf
 }
 

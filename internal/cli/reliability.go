@@ -125,7 +125,7 @@ func (a *app) tellReliability(got *pb.QueryReliabilityResponse) error {
 	var left []output.Object
 	for _, l := range got.GetLeftOut() {
 		left = append(left, output.Object{{Key: "reason", Value: l.GetReason()}, {Key: "intervals", Value: l.GetIntervals()}})
-		leftOut = append(leftOut, fmt.Sprintf("left out: %s, %s", counted(int(l.GetIntervals()), "pair of calibrations"), l.GetReason()))
+		leftOut = append(leftOut, fmt.Sprintf("left out: %s, %s", counted(int(l.GetIntervals()), "interval"), l.GetReason()))
 	}
 	notes := []output.Note{
 		{Key: "headline", Value: got.GetHeadline(), Text: []string{got.GetHeadline()}},

@@ -25,14 +25,14 @@ import (
 func TestUsage(t *testing.T) {
 	for _, tc := range []struct{ args, want string }{
 		{"sit", `trackctl has no command "sit"; did you mean site?`},
-		{"xyzzy", `trackctl has no command "xyzzy"; it has attach, attachment, attachments, batch, `},
+		{"xyzzy", `trackctl has no command "xyzzy"; it has alarm, alarm-rule, alarms, attach, attachment, attachments, batch, `},
 		{"site lst", `trackctl site has no command "lst"; did you mean list?`},
 		{"site", "Usage:"},
 		{"site show", "trackctl site show takes SITE; got 0 of 1 argument"},
 		{"site list RVB", "trackctl site list takes no arguments; got 1 of 0 arguments"},
 		{"site list --regoin x", "trackctl site list has no flag --regoin; did you mean --region?"},
 		{"site list --nothing-like-it", "has no flag --nothing-like-it; see trackctl site list --help"},
-		{"site list -o xml", `--output: expected one of table, json, csv, got "xml"`},
+		{"site list -o xml", `--output: expected one of table, json, csv, parquet, got "xml"`},
 		{"site list --limit -1", "--limit: expected a number of at least 0, got -1"},
 		{"site list --timeout 0s", "--timeout: expected a time above 0"},
 		{"site show RVB/CT1", `"RVB/CT1" is a tower; expected a site such as RVB`},

@@ -27,7 +27,7 @@ func (a *app) toolOut() *cobra.Command {
 	f.resource(&request.Holder, "people", "holder", "holder", "PERSON", "only what this person has")
 	f.resource(&request.Tool, "tools", "tool", "tool", "SERIAL", "only this tool")
 	f.boolean(&all, "all", "only_lent", "tools that nobody has too")
-	f.moment(&asOf, "as-of", "as_of_time", "the moment to look from; now when not given")
+	f.asOf(&asOf)
 	return a.runs(cmd, func(ctx context.Context, _ []string) error {
 		conn, err := a.dial()
 		if err != nil {

@@ -36,7 +36,7 @@ func (c *checks) add(field, format string, args ...any) {
 // allowed only in notes.
 func (c *checks) text(field, s string, limit int, required bool) {
 	switch {
-	case s == "" && required:
+	case strings.TrimSpace(s) == "" && required:
 		c.add(field, "is required")
 	case !utf8.ValidString(s):
 		c.add(field, "is not valid UTF-8")

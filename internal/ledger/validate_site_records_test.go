@@ -75,6 +75,7 @@ func TestCustodyRules(t *testing.T) {
 	checkRules(t, sound(custody), validate, []rule[T]{
 		{"nobody let it pass", func(r *T) { r.OverrideBy = "" }, only("override_by")},
 		{"for no reason", func(r *T) { r.OverrideReason = "" }, only("override_reason")},
+		{"for a blank reason", func(r *T) { r.OverrideReason = " \u00a0 " }, only("override_reason")},
 		{"a return needs nobody", func(r *T) { r.Kind = ledger.CustodyReturned }, only("override_by")},
 	})
 	checkRules(t, plain, validate, slices.Concat(entryRules(head, false), []rule[T]{

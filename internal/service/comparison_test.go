@@ -110,6 +110,10 @@ func TestQueryModel(t *testing.T) {
 	if math.Abs(a.Terms[0].Rates[1].GetPer_1000()-1000*10.0/13) > 1e-6 {
 		t.Errorf("%v", a.Terms[0].Rates)
 	}
+	// The odds of the reference are 2 to 15.
+	if got := a.GetIntercept(); math.Abs(got.GetEstimate()-math.Log(2.0/15)) > 1e-6 || got.Ratio != nil || got.WaldPValue == nil || one.WaldZ == nil || one.WaldPValue == nil {
+		t.Errorf("%v and %v", got, one)
+	}
 	poisson := must[*pb.QueryModelResponse](t)(c.comparisons.QueryModel(ctx, &pb.QueryModelRequest{
 		Terms: []*pb.ModelTerm{{Factor: pb.Grouping_GROUPING_LOT, Reference: "M10-S-1"}}, Family: pb.ModelFamily_MODEL_FAMILY_POISSON,
 	}))

@@ -82,23 +82,22 @@ func modelTo(a analysis.ModelAnswer) *pb.QueryModelResponse {
 		Fit: &pb.ModelFit{
 			LogLikelihood: a.Fit.LogLikelihood, Aic: a.Fit.AIC, Deviance: a.Fit.Deviance, NullDeviance: a.Fit.NullDeviance,
 			DegreesOfFreedom: int32(a.Fit.DegreesOfFreedom), NullDegreesOfFreedom: int32(a.Fit.NullDegreesOfFreedom),
-			Dispersion: a.Fit.Dispersion, DispersionUsed: a.Fit.DispersionUsed,
+			Dispersion: a.Fit.Dispersion, DispersionUsed: a.Fit.DispersionUsed, Note: a.Fit.Note,
 		},
 	}
 	for i := range a.Terms {
 		m.Terms = append(m.Terms, modelTermTo(&a.Terms[i]))
+	}
+	if a.Intercept != nil {
+		m.Intercept = modelCoefficientTo(a.Intercept)
 	}
 	return m
 }
 
 func modelTermTo(t *analysis.ModelTermAnswer) *pb.ModelTermAnswer {
 	m := &pb.ModelTermAnswer{Column: t.Column, Covariate: t.Covariate, Reference: t.Reference, Per: t.Per, Test: modelTestTo(t.Test), RobustTest: modelTestTo(t.RobustTest)}
-	for _, c := range t.Coefficients {
-		m.Coefficients = append(m.Coefficients, &pb.ModelCoefficient{
-			Level: c.Level, Estimate: c.Estimate, StandardError: c.StandardError, RobustStandardError: c.RobustStandardError, Ratio: c.Ratio,
-			Wald: limitsTo(c.Wald), Profile: limitsTo(c.Profile), Robust: limitsTo(c.Robust),
-			PValue: c.PValue, PAdjusted: c.PAdjusted, RobustPValue: c.RobustP, DesignEffect: c.DesignEffect, Note: c.Note,
-		})
+	for i := range t.Coefficients {
+		m.Coefficients = append(m.Coefficients, modelCoefficientTo(&t.Coefficients[i]))
 	}
 	for _, r := range t.Rates {
 		m.Rates = append(m.Rates, &pb.ModelRate{
@@ -107,6 +106,15 @@ func modelTermTo(t *analysis.ModelTermAnswer) *pb.ModelTermAnswer {
 		})
 	}
 	return m
+}
+
+func modelCoefficientTo(c *analysis.ModelCoefficient) *pb.ModelCoefficient {
+	return &pb.ModelCoefficient{
+		Level: c.Level, Estimate: c.Estimate, StandardError: c.StandardError, RobustStandardError: c.RobustStandardError, Ratio: c.Ratio,
+		Wald: limitsTo(c.Wald), Profile: limitsTo(c.Profile), Robust: limitsTo(c.Robust),
+		WaldZ: c.WaldZ, WaldPValue: c.WaldP,
+		PValue: c.PValue, PAdjusted: c.PAdjusted, RobustPValue: c.RobustP, DesignEffect: c.DesignEffect, Note: c.Note,
+	}
 }
 
 func modelTestTo(t *analysis.ModelTest) *pb.TestResult {

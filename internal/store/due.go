@@ -28,20 +28,27 @@ func (s *Store) DueItems(ctx context.Context, q analysis.TrackedQuery, question 
 				return err
 			}
 		}
-		tools := make([]analysis.TrackedTool, len(all.rows))
-		bySerial := make(map[string]*trackedRow, len(all.rows))
-		for i, r := range all.rows {
-			tools[i], bySerial[r.tool.Due.Tool.Serial] = r.tool, r
-		}
-		if items, err = analysis.TrackedDue(tools, question); err != nil {
+		items, err = analysis.TrackedDueOf(func(yield func(*analysis.TrackedTool) bool) {
+			for _, r := range all.rows {
+				if !yield(&r.tool) {
+					return
+				}
+			}
+		}, question)
+		if err != nil {
 			return err
 		}
-		due := &trackedRows{byKey: map[int]*trackedRow{}}
+		bySerial := make(map[string]*trackedRow, len(items))
 		for _, item := range items {
-			if r := bySerial[item.Tool.Serial]; due.byKey[r.key] == nil {
-				due.rows, due.byKey[r.key] = append(due.rows, r), r
+			bySerial[item.Tool.Serial] = nil
+		}
+		due := &trackedRows{}
+		for _, r := range all.rows {
+			if _, is := bySerial[r.tool.Due.Tool.Serial]; is {
+				due.rows, bySerial[r.tool.Due.Tool.Serial] = append(due.rows, r), r
 			}
 		}
+		due.index()
 		if err := t.custodyOf(ctx, due, micro(q.AsOf)); err != nil {
 			return err
 		}

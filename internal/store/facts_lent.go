@@ -46,6 +46,25 @@ func (f *toolFacts) changed(at time.Time, c ledger.Custody) {
 	}
 }
 
+// inHands gives the change of custody that says who has the tool at a moment; nil
+// for none. A drop or an overload leaves it in the hands that it was in, and says
+// where it is only when nothing else does. The record that is corrected does not
+// count.
+func (f *toolFacts) inHands(at, corrected int64) *custodyAt {
+	var fallback *custodyAt
+	for i := len(f.custody) - 1; i >= 0; i-- {
+		c := &f.custody[i]
+		switch {
+		case c.at > at || c.id != 0 && c.id == corrected:
+		case c.Kind != ledger.CustodyDropped && c.Kind != ledger.CustodyOverloaded:
+			return c
+		case fallback == nil:
+			fallback = c
+		}
+	}
+	return fallback
+}
+
 // unfit says why the tool should not have been issued at the record's time.
 func (f *toolFacts) unfit(r *staged, facts *rules.Facts) error {
 	at := micro(r.OccurTime())
@@ -83,13 +102,8 @@ func (f *toolFacts) unfit(r *staged, facts *rules.Facts) error {
 			tool.Holds = append(tool.Holds, analysis.ToolHold{Since: fromMicro(h.from)})
 		}
 	}
-	for i := len(f.custody) - 1; i >= 0; i-- {
-		c := f.custody[i]
-		if c.at > at || c.id != 0 && c.id == r.instead.id {
-			continue
-		}
+	if c := f.inHands(at, r.instead.id); c != nil {
 		tool.Custody = &analysis.ToolCustody{Kind: c.Kind, Site: c.Site, Holder: c.Holder, Since: fromMicro(c.at)}
-		break
 	}
 	refusals, err := tool.LendingRefusals(r.SiteCode(), r.OccurTime())
 	for _, refusal := range refusals {

@@ -174,8 +174,8 @@ func (f *toolFacts) fill(ctx context.Context, t *tx, r *staged, facts *rules.Fac
 		}
 		facts.Calibration = c
 	}
-	if i := lastBefore(f.custody, at, func(c custodyAt) int64 { return c.at }); i >= 0 {
-		facts.Custody = &f.custody[i].Custody
+	if c := f.inHands(at, 0); c != nil {
+		facts.Custody = &c.Custody
 	}
 	facts.EventSince = slices.ContainsFunc(f.events, func(e int64) bool { return e > since && e < at })
 	if f.tool.IntervalCycles == 0 {

@@ -72,7 +72,7 @@ func testLendTool(t *testing.T, e storetest.Engine) {
 		Entry:  ledger.Entry{ID: storetest.NewID(), OccurTime: at(4), Person: storetest.DenverPerson},
 		Action: ledger.HoldPlaced, Site: storetest.Denver, Tool: storetest.DenverWrench, Reason: "clicks late",
 	}
-	storetest.Record(t, s, hold, loan(at(5), func(r *ledger.Custody) { r.Kind = ledger.CustodyDropped }))
+	storetest.Record(t, s, hold, loan(at(5), func(r *ledger.Custody) { r.Kind, r.Holder = ledger.CustodyDropped, "" }))
 	_, err = lend(loan(at(6)))
 	sameWords(t, "held, lent and dropped", refusedLoan(t, err), "ON_HOLD", "LENT", "DUE")
 	_, err = lend(loan(at(6), func(r *ledger.Custody) { r.Site = storetest.Kolkata }))
@@ -161,7 +161,7 @@ func testTrackedTools(t *testing.T, e storetest.Engine) {
 		check(ledger.ActionPeriodicInspection, 0, ledger.InspectionPass),
 		check(ledger.ActionPreUseCheck, 1, ledger.InspectionPass),
 		hoist(ledger.CustodyIssued, storetest.Denver, storetest.Visitor, 2),
-		hoist(ledger.CustodyOverloaded, storetest.Denver, storetest.Visitor, 3),
+		hoist(ledger.CustodyOverloaded, storetest.Denver, "", 3), // and its holder has it still
 		check(ledger.ActionPeriodicInspection, 4, ledger.InspectionFail),
 		hoist(ledger.CustodySent, storetest.Denver, "", 5),
 		hoist(ledger.CustodyReceived, storetest.Kolkata, "", 6),
@@ -178,6 +178,9 @@ func testTrackedTools(t *testing.T, e storetest.Engine) {
 	sameWords(t, "lent", serials(analysis.TrackedQuery{AsOf: at(2), Lent: true}), "HO-1")
 	sameWords(t, "before it was lent", serials(analysis.TrackedQuery{AsOf: at(1), Lent: true}))
 	sameWords(t, "by holder", serials(analysis.TrackedQuery{AsOf: at(3), Holder: storetest.Visitor}), "HO-1")
+	if tools, err := s.TrackedTools(ctx, analysis.TrackedQuery{AsOf: at(3), Serials: []string{"HO-1"}}); err != nil || len(tools) != 1 || tools[0].Custody == nil || !tools[0].Custody.Since.Equal(at(2)) {
+		t.Errorf("since it was lent: %+v, %v", tools, err)
+	}
 	sameWords(t, "no longer", serials(analysis.TrackedQuery{AsOf: at(5), Holder: storetest.Visitor}))
 	kolkata := analysis.TrackedQuery{AsOf: at(6), Sites: []string{storetest.Kolkata}}
 	sameWords(t, "home", serials(kolkata), "TW-0212")

@@ -38,7 +38,9 @@ func (a *trackedRows) numbered(value func(*trackedRow) int64) string {
 	})
 }
 
-// custodyOf reads the newest change of custody of each tool.
+// custodyOf reads the newest change of custody of each tool that says who has it,
+// as toolFacts.inHands has it: a drop or an overload only when nothing else is on
+// record.
 func (t *tx) custodyOf(ctx context.Context, all *trackedRows, asOf int64) error {
 	return t.query(ctx, func(rows *sql.Rows) error {
 		var key int
@@ -52,8 +54,10 @@ func (t *tx) custodyOf(ctx context.Context, all *trackedRows, asOf int64) error 
 		return nil
 	}, `SELECT b.key, o.occur_time, x.kind, s.code, COALESCE(p.code, ''), COALESCE(p.name, '') FROM `+t.engine.numbers()+` b CROSS JOIN records o JOIN custodies x ON x.id = o.id
 JOIN sites s ON s.id = o.site_id LEFT JOIN people p ON p.id = x.holder_id
-WHERE o.id = (SELECT r.id FROM records r WHERE r.tool_id = b.key AND r.kind = 7 AND r.occur_time <= ? AND `+notCorrected+` ORDER BY r.occur_time DESC, r.id DESC LIMIT 1)`,
-		all.numbered(func(*trackedRow) int64 { return 0 }), asOf)
+WHERE o.id = COALESCE((SELECT r.id FROM records r JOIN custodies m ON m.id = r.id
+WHERE r.tool_id = b.key AND r.kind = 7 AND r.occur_time <= ? AND m.kind NOT IN (?, ?) AND `+notCorrected+` ORDER BY r.occur_time DESC, r.id DESC LIMIT 1),
+(SELECT r.id FROM records r WHERE r.tool_id = b.key AND r.kind = 7 AND r.occur_time <= ? AND `+notCorrected+` ORDER BY r.occur_time DESC, r.id DESC LIMIT 1))`,
+		all.numbered(func(*trackedRow) int64 { return 0 }), asOf, uint8(ledger.CustodyDropped), uint8(ledger.CustodyOverloaded), asOf)
 }
 
 // actionBits hold the action beside a tool's key.

@@ -14,6 +14,8 @@ type History struct {
 	Rows []analysis.TrendRow
 	// PerExposure is set where events are counted in an exposure.
 	PerExposure bool
+	// Cautions are what to mind about the rows.
+	Cautions []string
 }
 
 // moments are the columns that name a row, with how their cells are read; a label may

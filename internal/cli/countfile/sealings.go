@@ -2,7 +2,7 @@ package countfile
 
 import (
 	"io"
-	"strconv"
+	"strings"
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/cli/csvfile"
@@ -36,6 +36,7 @@ func ReadSealings(file string, r io.Reader) ([]analysis.LeakRow, error) {
 			Splice: row.Text("splice"), Solvent: row.Text("solvent"), Person: row.Text("person"),
 			Failed: row.RequiredWhole("failed", 0, 1) == 1, Tested: row.Whole("tested", 0, 1) == 1,
 		}
+		s.TestingUnknown = row.Text("tested") == ""
 		s.HoursSinceCleaning = row.Number("hours_since_cleaning")
 		if h := s.HoursSinceCleaning; h != nil && *h < 0 {
 			row.Fail("hours_since_cleaning", "expected at least 0, got %s", row.Text("hours_since_cleaning"))
@@ -45,9 +46,7 @@ func ReadSealings(file string, r io.Reader) ([]analysis.LeakRow, error) {
 			s.Joint = row.Text("site") + " " + s.Joint
 		}
 		if day := row.Date("day"); day != "" {
-			s.Cluster = row.Text("site") + " " + day
-		} else {
-			s.Cluster = "row " + strconv.Itoa(row.Line) // stands alone
+			s.Cluster = strings.TrimSpace(row.Text("site") + " " + day)
 		}
 		if !row.Bad() {
 			rows = append(rows, s)

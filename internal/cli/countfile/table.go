@@ -12,14 +12,21 @@ import (
 	"jointledger/internal/cli/csvfile"
 )
 
+// Table is a file of whatever columns.
+type Table struct {
+	analysis.ModelTable
+	// Lines are those of the file that the rows begin at.
+	Lines []int
+}
+
 // ReadTable reads a file of whatever columns. The error is a *WrongError, or that of
 // r.
-func ReadTable(file string, r io.Reader) (analysis.ModelTable, error) {
+func ReadTable(file string, r io.Reader) (Table, error) {
 	names, r, err := tableHeader(r)
 	if err != nil {
-		return analysis.ModelTable{}, err
+		return Table{}, err
 	}
-	table := analysis.ModelTable{}
+	table := Table{}
 	var columns []csvfile.Column
 	for _, name := range names {
 		columns = append(columns, csvfile.Column{Name: name})
@@ -27,6 +34,7 @@ func ReadTable(file string, r io.Reader) (analysis.ModelTable, error) {
 	}
 	first := func(*csvfile.Row, *csvfile.Problems) bool { return true }
 	err = scan(file, r, columns, first, func(row *csvfile.Row) {
+		table.Lines = append(table.Lines, row.Line)
 		for i := range table.Columns {
 			c := &table.Columns[i]
 			c.Words = append(c.Words, row.Text(c.Name))

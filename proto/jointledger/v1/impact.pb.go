@@ -1137,7 +1137,7 @@ type HoldToolImpactRequest struct {
 	// As in QueryToolImpactRequest.
 	AsOfTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=as_of_time,json=asOfTime,proto3" json:"as_of_time,omitempty"`
 	// Least outside_probability, that of the larger model, that puts a joint on
-	// hold: 0 to 1; 0.05 when not given. Not with joints.
+	// hold: 0 to 1; 0, every joint in question, when not given. Not with joints.
 	MinimumProbability *float64 `protobuf:"fixed64,6,opt,name=minimum_probability,json=minimumProbability,proto3,oneof" json:"minimum_probability,omitempty"`
 	// Joints to hold instead, by resource name: any that were tightened with the
 	// tool in the time in question. At most 10,000.

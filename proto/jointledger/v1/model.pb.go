@@ -444,7 +444,10 @@ type QueryModelResponse struct {
 	// What must be assumed.
 	Assumption string `protobuf:"bytes,13,opt,name=assumption,proto3" json:"assumption,omitempty"`
 	// What a reader must know before acting.
-	Cautions      []string `protobuf:"bytes,14,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	Cautions []string `protobuf:"bytes,14,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// The intercept. It has no ratio, no interval of one and no likelihood-ratio
+	// test.
+	Intercept     *ModelCoefficient `protobuf:"bytes,15,opt,name=intercept,proto3" json:"intercept,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -577,6 +580,13 @@ func (x *QueryModelResponse) GetCautions() []string {
 	return nil
 }
 
+func (x *QueryModelResponse) GetIntercept() *ModelCoefficient {
+	if x != nil {
+		return x.Intercept
+	}
+	return nil
+}
+
 // ModelFit is how a model fits as a whole.
 type ModelFit struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -596,8 +606,11 @@ type ModelFit struct {
 	Dispersion *float64 `protobuf:"fixed64,7,opt,name=dispersion,proto3,oneof" json:"dispersion,omitempty"`
 	// Whether intervals and tests allow for it.
 	DispersionUsed bool `protobuf:"varint,8,opt,name=dispersion_used,json=dispersionUsed,proto3" json:"dispersion_used,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// What the logarithm of the likelihood and Akaike's criterion are of where they
+	// are not at their greatest; empty otherwise.
+	Note          string `protobuf:"bytes,9,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ModelFit) Reset() {
@@ -684,6 +697,13 @@ func (x *ModelFit) GetDispersionUsed() bool {
 		return x.DispersionUsed
 	}
 	return false
+}
+
+func (x *ModelFit) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
 }
 
 // ModelTermAnswer is what the model says on a term.
@@ -817,8 +837,8 @@ type ModelCoefficient struct {
 	Profile *Limits `protobuf:"bytes,7,opt,name=profile,proto3" json:"profile,omitempty"`
 	// Cluster-robust interval of the ratio.
 	Robust *Limits `protobuf:"bytes,8,opt,name=robust,proto3" json:"robust,omitempty"`
-	// p-value of the likelihood-ratio test where there is a profile, Wald's
-	// otherwise.
+	// p-value of the likelihood-ratio test; Wald's where there is none, and the note
+	// says so.
 	PValue *float64 `protobuf:"fixed64,9,opt,name=p_value,json=pValue,proto3,oneof" json:"p_value,omitempty"`
 	// The same after Benjamini and Hochberg over the levels of the term.
 	PAdjusted *float64 `protobuf:"fixed64,10,opt,name=p_adjusted,json=pAdjusted,proto3,oneof" json:"p_adjusted,omitempty"`
@@ -827,7 +847,12 @@ type ModelCoefficient struct {
 	// How many times the variance for clusters is the model's own.
 	DesignEffect *float64 `protobuf:"fixed64,12,opt,name=design_effect,json=designEffect,proto3,oneof" json:"design_effect,omitempty"`
 	// Why figures are missing or mean less than they seem; empty otherwise.
-	Note          string `protobuf:"bytes,13,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,13,opt,name=note,proto3" json:"note,omitempty"`
+	// Wald's statistic: estimate over standard error; against Student's t where the
+	// dispersion is used.
+	WaldZ *float64 `protobuf:"fixed64,14,opt,name=wald_z,json=waldZ,proto3,oneof" json:"wald_z,omitempty"`
+	// Its two-sided p-value.
+	WaldPValue    *float64 `protobuf:"fixed64,15,opt,name=wald_p_value,json=waldPValue,proto3,oneof" json:"wald_p_value,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -951,6 +976,20 @@ func (x *ModelCoefficient) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *ModelCoefficient) GetWaldZ() float64 {
+	if x != nil && x.WaldZ != nil {
+		return *x.WaldZ
+	}
+	return 0
+}
+
+func (x *ModelCoefficient) GetWaldPValue() float64 {
+	if x != nil && x.WaldPValue != nil {
+		return *x.WaldPValue
+	}
+	return 0
 }
 
 // ModelRate is the rate at a level or value, per 1,000 attempts.
@@ -1088,7 +1127,7 @@ const file_jointledger_v1_model_proto_rawDesc = "" +
 	"\x0euse_dispersion\x18\t \x01(\bR\ruseDispersion\x12\x19\n" +
 	"\bby_joint\x18\n" +
 	" \x01(\bR\abyJoint\x12\x17\n" +
-	"\aby_name\x18\v \x01(\bR\x06byName\"\xcf\x03\n" +
+	"\aby_name\x18\v \x01(\bR\x06byName\"\x8f\x04\n" +
 	"\x12QueryModelResponse\x12\x1a\n" +
 	"\bheadline\x18\x01 \x01(\tR\bheadline\x12\x1d\n" +
 	"\n" +
@@ -1107,7 +1146,8 @@ const file_jointledger_v1_model_proto_rawDesc = "" +
 	"\n" +
 	"assumption\x18\r \x01(\tR\n" +
 	"assumption\x12\x1a\n" +
-	"\bcautions\x18\x0e \x03(\tR\bcautions\"\xc6\x02\n" +
+	"\bcautions\x18\x0e \x03(\tR\bcautions\x12>\n" +
+	"\tintercept\x18\x0f \x01(\v2 .jointledger.v1.ModelCoefficientR\tintercept\"\xda\x02\n" +
 	"\bModelFit\x12%\n" +
 	"\x0elog_likelihood\x18\x01 \x01(\x01R\rlogLikelihood\x12\x10\n" +
 	"\x03aic\x18\x02 \x01(\x01R\x03aic\x12\x1a\n" +
@@ -1118,7 +1158,8 @@ const file_jointledger_v1_model_proto_rawDesc = "" +
 	"\n" +
 	"dispersion\x18\a \x01(\x01H\x00R\n" +
 	"dispersion\x88\x01\x01\x12'\n" +
-	"\x0fdispersion_used\x18\b \x01(\bR\x0edispersionUsedB\r\n" +
+	"\x0fdispersion_used\x18\b \x01(\bR\x0edispersionUsed\x12\x12\n" +
+	"\x04note\x18\t \x01(\tR\x04noteB\r\n" +
 	"\v_dispersion\"\xdb\x02\n" +
 	"\x0fModelTermAnswer\x12\x16\n" +
 	"\x06column\x18\x01 \x01(\tR\x06column\x12\x1c\n" +
@@ -1129,7 +1170,7 @@ const file_jointledger_v1_model_proto_rawDesc = "" +
 	"\vrobust_test\x18\x06 \x01(\v2\x1a.jointledger.v1.TestResultR\n" +
 	"robustTest\x12D\n" +
 	"\fcoefficients\x18\a \x03(\v2 .jointledger.v1.ModelCoefficientR\fcoefficients\x12/\n" +
-	"\x05rates\x18\b \x03(\v2\x19.jointledger.v1.ModelRateR\x05rates\"\x86\x05\n" +
+	"\x05rates\x18\b \x03(\v2\x19.jointledger.v1.ModelRateR\x05rates\"\xe5\x05\n" +
 	"\x10ModelCoefficient\x12\x14\n" +
 	"\x05level\x18\x01 \x01(\tR\x05level\x12\x1f\n" +
 	"\bestimate\x18\x02 \x01(\x01H\x00R\bestimate\x88\x01\x01\x12*\n" +
@@ -1145,7 +1186,10 @@ const file_jointledger_v1_model_proto_rawDesc = "" +
 	" \x01(\x01H\x05R\tpAdjusted\x88\x01\x01\x12)\n" +
 	"\x0erobust_p_value\x18\v \x01(\x01H\x06R\frobustPValue\x88\x01\x01\x12(\n" +
 	"\rdesign_effect\x18\f \x01(\x01H\aR\fdesignEffect\x88\x01\x01\x12\x12\n" +
-	"\x04note\x18\r \x01(\tR\x04noteB\v\n" +
+	"\x04note\x18\r \x01(\tR\x04note\x12\x1a\n" +
+	"\x06wald_z\x18\x0e \x01(\x01H\bR\x05waldZ\x88\x01\x01\x12%\n" +
+	"\fwald_p_value\x18\x0f \x01(\x01H\tR\n" +
+	"waldPValue\x88\x01\x01B\v\n" +
 	"\t_estimateB\x11\n" +
 	"\x0f_standard_errorB\x18\n" +
 	"\x16_robust_standard_errorB\b\n" +
@@ -1154,7 +1198,9 @@ const file_jointledger_v1_model_proto_rawDesc = "" +
 	"\b_p_valueB\r\n" +
 	"\v_p_adjustedB\x11\n" +
 	"\x0f_robust_p_valueB\x10\n" +
-	"\x0e_design_effect\"\xe7\x02\n" +
+	"\x0e_design_effectB\t\n" +
+	"\a_wald_zB\x0f\n" +
+	"\r_wald_p_value\"\xe7\x02\n" +
 	"\tModelRate\x12\x14\n" +
 	"\x05level\x18\x01 \x01(\tR\x05level\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x01R\x05value\x12\x1a\n" +
@@ -1222,20 +1268,21 @@ var file_jointledger_v1_model_proto_depIdxs = []int32{
 	1,  // 6: jointledger.v1.QueryModelRequest.penalty:type_name -> jointledger.v1.ModelPenalty
 	7,  // 7: jointledger.v1.QueryModelResponse.terms:type_name -> jointledger.v1.ModelTermAnswer
 	6,  // 8: jointledger.v1.QueryModelResponse.fit:type_name -> jointledger.v1.ModelFit
-	13, // 9: jointledger.v1.ModelTermAnswer.test:type_name -> jointledger.v1.TestResult
-	13, // 10: jointledger.v1.ModelTermAnswer.robust_test:type_name -> jointledger.v1.TestResult
-	8,  // 11: jointledger.v1.ModelTermAnswer.coefficients:type_name -> jointledger.v1.ModelCoefficient
-	9,  // 12: jointledger.v1.ModelTermAnswer.rates:type_name -> jointledger.v1.ModelRate
-	14, // 13: jointledger.v1.ModelCoefficient.wald:type_name -> jointledger.v1.Limits
-	14, // 14: jointledger.v1.ModelCoefficient.profile:type_name -> jointledger.v1.Limits
-	14, // 15: jointledger.v1.ModelCoefficient.robust:type_name -> jointledger.v1.Limits
-	14, // 16: jointledger.v1.ModelRate.interval_per_1000:type_name -> jointledger.v1.Limits
-	14, // 17: jointledger.v1.ModelRate.robust_interval_per_1000:type_name -> jointledger.v1.Limits
-	18, // [18:18] is the sub-list for method output_type
-	18, // [18:18] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	8,  // 9: jointledger.v1.QueryModelResponse.intercept:type_name -> jointledger.v1.ModelCoefficient
+	13, // 10: jointledger.v1.ModelTermAnswer.test:type_name -> jointledger.v1.TestResult
+	13, // 11: jointledger.v1.ModelTermAnswer.robust_test:type_name -> jointledger.v1.TestResult
+	8,  // 12: jointledger.v1.ModelTermAnswer.coefficients:type_name -> jointledger.v1.ModelCoefficient
+	9,  // 13: jointledger.v1.ModelTermAnswer.rates:type_name -> jointledger.v1.ModelRate
+	14, // 14: jointledger.v1.ModelCoefficient.wald:type_name -> jointledger.v1.Limits
+	14, // 15: jointledger.v1.ModelCoefficient.profile:type_name -> jointledger.v1.Limits
+	14, // 16: jointledger.v1.ModelCoefficient.robust:type_name -> jointledger.v1.Limits
+	14, // 17: jointledger.v1.ModelRate.interval_per_1000:type_name -> jointledger.v1.Limits
+	14, // 18: jointledger.v1.ModelRate.robust_interval_per_1000:type_name -> jointledger.v1.Limits
+	19, // [19:19] is the sub-list for method output_type
+	19, // [19:19] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_model_proto_init() }
