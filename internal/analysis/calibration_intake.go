@@ -31,10 +31,7 @@ func CheckCalibration(tool ledger.Tool, c *ledger.Calibration, now time.Time) []
 	add := func(field, format string, args ...any) {
 		fields = append(fields, ledger.FieldError{Field: field, Description: fmt.Sprintf(format, args...)})
 	}
-	if c.OccurTime.After(now.Add(aheadOfClock)) {
-		add("entry.occur_time", "%s lies in the future: the server's clock says %s; expected a time that has been",
-			c.OccurTime.UTC().Format(time.RFC3339), now.UTC().Format(time.RFC3339))
-	}
+	fields = append(fields, CheckNotToCome(c.OccurTime, now)...)
 	adjusted := -1
 	for i, p := range c.Points {
 		at := fmt.Sprintf("points[%d].", i)
@@ -67,4 +64,15 @@ func reach(tool ledger.Tool) (low, high float64) {
 	half := tool.ResolutionNewtonMetres / 2
 	return tool.MinimumNewtonMetres - math.Max(half, rangeSlack*tool.MinimumNewtonMetres),
 		tool.MaximumNewtonMetres + math.Max(half, rangeSlack*tool.MaximumNewtonMetres)
+}
+
+// CheckNotToCome says what is wrong with the time of what was done on a tool, or of
+// a loan: it proves or permits something, and so must have been. now is the server's
+// clock; a day ahead of it is taken for a clock that is wrong by its zone.
+func CheckNotToCome(at, now time.Time) []ledger.FieldError {
+	if !at.After(now.Add(aheadOfClock)) {
+		return nil
+	}
+	return []ledger.FieldError{{Field: "entry.occur_time", Description: fmt.Sprintf("%s lies in the future: the server's clock says %s; expected a time that has been",
+		at.UTC().Format(time.RFC3339), now.UTC().Format(time.RFC3339))}}
 }

@@ -190,10 +190,10 @@ func TestWatchLosesNothingWhenTheServerIsKilled(t *testing.T) {
 		}
 		time.Sleep(300 * time.Millisecond)
 	}
+	shown = append(shown, w.interrupt()...) // and so its messages are all there
 	if !strings.Contains(w.stderr.String(), "trying again in") {
 		t.Errorf("the watch did not say that the server was away: %q", w.stderr.String())
 	}
-	shown = append(shown, w.interrupt()...)
 	var want []string
 	for _, a := range raised.Alarms {
 		want = append(want, a.ID)

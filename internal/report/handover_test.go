@@ -128,7 +128,7 @@ func TestNotCompleteSaysSo(t *testing.T) {
 		}
 	}
 	page = pageOf(t, finished(t, 1))
-	for _, want := range []string{`<div class="verdict">COMPLETE`, `content: "Hand-over record ASH\2f CT1\2f C1\3a  COMPLETE"`, "Nothing was missing", `id="signatures"`} {
+	for _, want := range []string{`<div class="verdict">COMPLETE`, `content: "Hand\00002d over record ASH\00002f CT1\00002f C1\00003a  COMPLETE"`, "Nothing was missing", `id="signatures"`} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page of a finished cell lacks %q", want)
 		}

@@ -36,6 +36,9 @@ func (s *Store) LendTool(ctx context.Context, r *ledger.Custody, c Change) (outc
 			return err
 		}
 		if !known {
+			if err := ledger.Invalid("custody change", analysis.CheckNotToCome(r.OccurTime, t.now)); err != nil {
+				return err
+			}
 			if passed, err = t.admitLoan(ctx, r); err != nil {
 				return err
 			}

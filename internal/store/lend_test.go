@@ -56,6 +56,15 @@ func testLendTool(t *testing.T, e storetest.Engine) {
 	sameWords(t, "never calibrated", refusedLoan(t, err), "NEVER_DONE")
 	storetest.Record(t, s, storetest.NewCalibration(storetest.DenverWrench, func(r *ledger.Calibration) { r.OccurTime = at(1) }))
 
+	ahead := ledger.Microseconds(time.Now()).Add(48 * time.Hour)
+	if _, err := lend(loan(ahead)); err == nil || !strings.Contains(err.Error(), "custody change") {
+		t.Errorf("lent the day after tomorrow: %v", err)
+	}
+	outcomes, err := s.Record(ctx, []ledger.Record{storetest.NewToolCheck(storetest.DenverWrench, func(r *ledger.ToolCheck) { r.OccurTime = ahead })}, store.Change{})
+	if err != nil || outcomes[0].State != store.Refused || outcomes[0].Err.Fields[0].Field != "entry.occur_time" {
+		t.Errorf("checked the day after tomorrow: %+v, %v", outcomes, err)
+	}
+
 	first := loan(at(2))
 	if outcome, passed, err := s.LendTool(ctx, first, store.Change{ValidateOnly: true}); err != nil || outcome.State != store.Taken || passed != nil {
 		t.Errorf("only tried: %+v %v %v", outcome, passed, err)

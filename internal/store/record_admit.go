@@ -8,6 +8,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
 )
 
@@ -42,6 +43,8 @@ func (t *tx) admit(ctx context.Context, r *staged, b admission) error {
 		return t.mayDecide(ctx, r)
 	case *ledger.Calibration:
 		return t.admitCalibration(ctx, r, rec, b)
+	case *ledger.ToolCheck:
+		return ledger.Invalid("tool check", analysis.CheckNotToCome(rec.OccurTime, t.now))
 	case *ledger.Correction:
 		return t.admitCorrection(ctx, r, rec, b)
 	}
