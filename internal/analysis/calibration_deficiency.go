@@ -14,8 +14,9 @@ const coldestAir, warmestAir = 18.0, 28.0
 
 // deficiencies say in plain words what the standard asks for and a calibration
 // lacks. Readings and test points are asked of every calibration; uncertainty of
-// all but a declaration of conformance; what ISO 6789-2:2017 asks besides, of a
-// calibration certificate.
+// all but a declaration of conformance (without it a calibration is refused now, and
+// those kept before say it); what ISO 6789-2:2017 asks besides, of a calibration
+// certificate.
 func deficiencies(tool ledger.Tool, c *ledger.Calibration, class metrology.ToolClass, a metrology.Assessment, phases ...phaseOfReadings) []string {
 	var list []string
 	add := func(format string, args ...any) { list = append(list, fmt.Sprintf(format, args...)) }

@@ -22,9 +22,10 @@ const (
 )
 
 // CheckCalibration gives every field in which a calibration can't be true of the
-// tool, with what was expected: a single reading at a test point, a test point
-// beyond the tool's scale, as-found readings after as-left ones, a calibration
-// certificate without uncertainty, a time to come. now is the server's clock.
+// tool, with what was expected: a tool that lifts or carries and measures nothing, a
+// single reading at a test point, a test point beyond the tool's scale, as-found
+// readings after as-left ones, readings without uncertainty, a time to come. now is
+// the server's clock.
 // What is wrong whatever the tool is Calibration.Validate's to say.
 func CheckCalibration(tool ledger.Tool, c *ledger.Calibration, now time.Time) []ledger.FieldError {
 	var fields []ledger.FieldError
@@ -32,6 +33,9 @@ func CheckCalibration(tool ledger.Tool, c *ledger.Calibration, now time.Time) []
 		fields = append(fields, ledger.FieldError{Field: field, Description: fmt.Sprintf(format, args...)})
 	}
 	fields = append(fields, CheckNotToCome(c.OccurTime, now)...)
+	if measuresNothing(tool.Kind) {
+		add("tool", "%s is a %s, which measures no torque; expected a tool that measures, or the periodic inspection or proof test by which it is proved", tool.Serial, ledger.ToolKinds.Name(tool.Kind))
+	}
 	adjusted := -1
 	for i, p := range c.Points {
 		at := fmt.Sprintf("points[%d].", i)
@@ -51,11 +55,22 @@ func CheckCalibration(tool ledger.Tool, c *ledger.Calibration, now time.Time) []
 		if n := len(p.ReadingsNewtonMetres); n < fewestReadings {
 			add(at+"readings_newton_metres", "a single reading says nothing of the spread; expected at least %d, 5 or 10 by ISO 6789", fewestReadings)
 		}
-		if c.Document == ledger.CalibrationCertificate && p.ExpandedUncertaintyNewtonMetres == 0 {
-			add(at+"expanded_uncertainty_newton_metres", "a calibration certificate states the expanded uncertainty of every test point (ISO 6789-2:2017); expected a number above 0 N.m")
+		if c.Document != ledger.DeclarationOfConformance && p.ExpandedUncertaintyNewtonMetres == 0 {
+			add(at+"expanded_uncertainty_newton_metres", "readings without the uncertainty of their measurement decide nothing, and %v N.m %s has none; expected the expanded uncertainty that the calibration certificate states for the test point (ISO 6789-2:2017), above 0 N.m, or a declaration of conformance as the document, which states none (ISO 6789-1:2017)",
+				p.TargetNewtonMetres, ledger.CalibrationPhases.Name(p.Phase))
 		}
 	}
 	return fields
+}
+
+// measuresNothing is true of what lifts, carries or catches: capacities are in
+// kilograms and proved by inspection and proof test.
+func measuresNothing(kind ledger.ToolKind) bool {
+	switch kind {
+	case ledger.ToolHoist, ledger.ToolSling, ledger.ToolHarness, ledger.ToolScaffold:
+		return true
+	}
+	return false
 }
 
 // reach is the tool's scale with its slack, or half a step of the scale where that

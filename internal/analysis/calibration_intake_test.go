@@ -28,8 +28,11 @@ func TestCheckCalibration(t *testing.T) {
 		"rounded beyond it":      {func(c *ledger.Calibration) { c.Points[2].TargetNewtonMetres = 100.5 }, nil},
 		"below the scale":        {func(c *ledger.Calibration) { c.Points[0].TargetNewtonMetres = 19.7 }, []string{"points[0].target_newton_metres: 19.7 N.m is below the scale of tool TW-1; expected at least 20 N.m"}},
 		"rounded below":          {func(c *ledger.Calibration) { c.Points[0].TargetNewtonMetres = 19.75 }, nil},
-		"no uncertainty":         {func(c *ledger.Calibration) { c.Points[1].ExpandedUncertaintyNewtonMetres = 0 }, []string{"points[1].expanded_uncertainty_newton_metres: a calibration certificate states"}},
-		"no uncertainty, unsaid": {func(c *ledger.Calibration) { c.Document, c.Points[1].ExpandedUncertaintyNewtonMetres = 0, 0 }, nil},
+		"no uncertainty":         {func(c *ledger.Calibration) { c.Points[1].ExpandedUncertaintyNewtonMetres = 0 }, []string{"points[1].expanded_uncertainty_newton_metres: readings without the uncertainty of their measurement decide nothing, and 60 N.m as-left has none"}},
+		"no uncertainty, unsaid": {func(c *ledger.Calibration) { c.Document, c.Points[1].ExpandedUncertaintyNewtonMetres = 0, 0 }, []string{"points[1].expanded_uncertainty_newton_metres: "}},
+		"no uncertainty, simple": {func(c *ledger.Calibration) {
+			c.Document, c.Rule, c.Points[1].ExpandedUncertaintyNewtonMetres = 0, ledger.RuleSimpleAcceptance, 0
+		}, []string{"points[1].expanded_uncertainty_newton_metres: "}},
 		"no uncertainty, by type": {func(c *ledger.Calibration) {
 			c.Document, c.Points[1].ExpandedUncertaintyNewtonMetres = ledger.DeclarationOfConformance, 0
 		}, nil},
@@ -49,6 +52,13 @@ func TestCheckCalibration(t *testing.T) {
 				t.Errorf("%q, want %q", got, tt.want)
 			}
 		})
+	}
+	for kind := ledger.ToolTorqueWrench; kind <= ledger.ToolScaffold; kind++ {
+		lifts := kind >= ledger.ToolHoist
+		wrong := analysis.CheckCalibration(ledger.Tool{Serial: "X-1", Kind: kind}, certificate(0, 0, 1), now.AddDate(1, 0, 0))
+		if got := slices.ContainsFunc(wrong, func(f ledger.FieldError) bool { return f.Field == "tool" }); got != lifts || len(wrong) > 1 {
+			t.Errorf("%s: %v", ledger.ToolKinds.Name(kind), wrong)
+		}
 	}
 	// A tool without a scale on record has no end of it.
 	if wrong := analysis.CheckCalibration(ledger.Tool{Serial: "DI-1", Kind: ledger.ToolDialIndicator}, certificate(0, 0, 1), now.AddDate(1, 0, 0)); len(wrong) > 0 {

@@ -260,17 +260,20 @@ func TestVerdictIsMonotone(t *testing.T) {
 	}
 }
 
-// A tool is taken with each type and class of the table, and with no other: the
-// ledger has the list of its own, metrology the limits.
+// A tool is taken with each type and class that the table describes as of its kind,
+// and with no other: the ledger has the list of its own, metrology the limits.
 func TestLedgerKnowsTheToolClasses(t *testing.T) {
 	tool := ratedWrench()
 	tool.HomeSite = "RVB"
 	for _, class := range metrology.ToolClasses() {
-		tool.TypeClass = class.Code()
-		if wrong := tool.Validate(); len(wrong) > 0 {
-			t.Errorf("%s: %v", class.Code(), wrong)
+		for kind, word := range map[ledger.ToolKind]string{ledger.ToolTorqueWrench: "wrench", ledger.ToolTorqueScrewdriver: "screwdriver", ledger.ToolTorqueMultiplier: ""} {
+			tool.Kind, tool.TypeClass = kind, class.Code()
+			if taken := len(tool.Validate()) == 0; taken != strings.HasPrefix(class.Description, word) {
+				t.Errorf("%s, %q, of a %s: taken is %v", class.Code(), class.Description, ledger.ToolKinds.Name(kind), taken)
+			}
 		}
 	}
+	tool.Kind = ledger.ToolTorqueMultiplier
 	for _, kind := range []string{"I", "II"} {
 		for letter := 'A'; letter <= 'Z'; letter++ {
 			tool.TypeClass = fmt.Sprintf("%s-%c", kind, letter)

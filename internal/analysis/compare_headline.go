@@ -108,7 +108,7 @@ func (q comparison) sentence(v compareVerdict) string {
 func (q comparison) unshown(v compareVerdict) string {
 	observed := fmt.Sprintf("%s failed in %d of %d attempts, %s in %d of %d", q.in.NameA, v.g.FailuresA, v.g.AttemptsA, q.in.NameB, v.g.FailuresB, v.g.AttemptsB)
 	if v.ratio.Estimate != nil && *v.ratio.Estimate > 0 {
-		observed = fmt.Sprintf("%s %s %s times as often", q.in.NameA, q.o.Verb, compareFigure(*v.ratio.Estimate))
+		observed = fmt.Sprintf("%s %s %s", q.in.NameA, q.o.Verb, compareTimes(*v.ratio.Estimate))
 	}
 	of := ""
 	if v.odds {
@@ -143,8 +143,8 @@ func (q comparison) disagreement(a *CompareAnswer) string {
 	if !material && crudeShown == insideShown {
 		return ""
 	}
-	text := fmt.Sprintf("Over all together %s %s %s times as often as %s, but %s %s times as often: ",
-		q.in.NameA, q.o.Verb, compareFigure(*crude), q.in.NameB, q.alike(), compareFigure(*inside))
+	text := fmt.Sprintf("Over all together %s %s %s as %s, but %s %s: ",
+		q.in.NameA, q.o.Verb, compareTimes(*crude), q.in.NameB, q.alike(), compareTimes(*inside))
 	several := q.strataNoun(2)
 	switch {
 	case !crudeShown && !insideShown:

@@ -84,7 +84,7 @@ func TestCompareTea(t *testing.T) {
 	if !mentions(a.Cautions, "Sparse", "Cochran", "Fisher") {
 		t.Errorf("cautions %q", a.Cautions)
 	}
-	if !strings.HasPrefix(a.Headline, "No difference can be shown between milk and tea: milk fails 3.00 times as often, but the 95 % interval, 0.50 to 17.95, covers 1.") {
+	if !strings.HasPrefix(a.Headline, "No difference can be shown between milk and tea: milk fails 3.00 times as often, but the 95 % interval, 0.50 to 18.0, covers 1.") {
 		t.Errorf("headline %q", a.Headline)
 	}
 	if !strings.Contains(a.Crude.Difference.NumberNeededText, "through no difference") {

@@ -9,9 +9,9 @@ import (
 	"jointledger/internal/stats"
 )
 
-// compareFigure writes a ratio with two digits after the point, or two that
-// count when it is small. A ratio that is not 1 is never written as 1, for on
-// which side of 1 a limit lies is what a reader looks for.
+// compareFigure writes a ratio with two digits after the point, fewer when it is
+// large, or two that count when it is small. A ratio that is not 1 is never written as
+// 1, for on which side of 1 a limit lies is what a reader looks for.
 func compareFigure(ratio float64) string {
 	if ratio == 0 {
 		return "0"
@@ -20,8 +20,13 @@ func compareFigure(ratio float64) string {
 		return strconv.FormatFloat(ratio, 'g', 2, 64)
 	}
 	places := 2
-	if ratio < 0.1 {
+	switch {
+	case ratio < 0.1:
 		places = 1 - int(math.Floor(math.Log10(ratio)))
+	case ratio >= 99.95:
+		places = 0
+	case ratio >= 9.995:
+		places = 1
 	}
 	for ; ; places++ {
 		text := strconv.FormatFloat(ratio, 'f', places, 64)
@@ -29,6 +34,15 @@ func compareFigure(ratio float64) string {
 			return text
 		}
 	}
+}
+
+// compareTimes says how many times as often; a ratio that nobody would tell from 1 is
+// said to be about 1, where the interval beside it says the rest.
+func compareTimes(ratio float64) string {
+	if math.Abs(math.Log(ratio)) < 0.005 {
+		return "about as often"
+	}
+	return compareFigure(ratio) + " times as often"
 }
 
 // comparePercent writes a confidence as a percentage.
@@ -120,6 +134,9 @@ func compareNeededText(n stats.NumberNeeded) string {
 			word = "fewer"
 		}
 		estimate = fmt.Sprintf("One failure %s in every %s attempts", word, compareAttempts(*n.Estimate))
+		if compareAttempts(*n.Estimate) == "1.0" {
+			estimate = fmt.Sprintf("One failure %s in every attempt", word)
+		}
 	}
 	switch {
 	case n.Fewer != nil && n.More != nil:

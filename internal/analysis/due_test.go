@@ -226,3 +226,21 @@ func TestDueItemsAreSortedByTimeThenSerial(t *testing.T) {
 		t.Errorf("%q", c)
 	}
 }
+
+// Nothing was found off, but the uncertainty leaves no room within the limit: that is
+// what is told, and never that a deviation of nothing failed.
+func TestUncertaintyThatLeavesNoRoom(t *testing.T) {
+	worst, ratio := 0.0, 0.8
+	cal := calibration(t, "2026-01-05T09:00:00Z")
+	cal.Points = []ledger.CalibrationPoint{{Phase: ledger.AsLeft, TargetNewtonMetres: 60, ReadingsNewtonMetres: []float64{60, 60}, ExpandedUncertaintyNewtonMetres: 3, CoverageFactor: 2}}
+	cal.Verdict = &ledger.CalibrationVerdict{Rule: ledger.RuleManagedGuardBand, Edition: "2017", LimitPercent: 4, AsLeft: ledger.VerdictFail, WorstAsLeftPercent: &worst, TestUncertaintyRatio: &ratio}
+	item, ok := due(t, analysis.DueInput{Tool: wrench("W1", 12, 0), Last: cal}, "2026-02-10T00:00:00Z", 0)
+	const want = "The calibration on 2026-01-05 proves nothing: its uncertainty leaves no room within ±4 % for II-A (ISO 6789-1:2017) (test uncertainty ratio 0.8), though the worst deviation, +0.0 % as left at 60 N.m, lies inside: fail under managed-guard-band."
+	if !ok || item.Reason != analysis.DueCalibrationFailed || item.Detail != want {
+		t.Errorf("%v %q; expected %q", ok, item.Detail, want)
+	}
+	worst = 4.2
+	if item, _ := due(t, analysis.DueInput{Tool: wrench("W1", 12, 0), Last: cal}, "2026-02-10T00:00:00Z", 0); !strings.Contains(item.Detail, "found a deviation of +4.2 %") {
+		t.Errorf("outside the limit: %q", item.Detail)
+	}
+}

@@ -56,6 +56,16 @@ func failedVerdict(in DueInput, v *ledger.CalibrationVerdict) (claim, bool) {
 	if in.Tool.TypeClass != "" {
 		of = " for " + in.Tool.TypeClass
 	}
+	if worst != nil && math.Abs(*worst) <= v.LimitPercent {
+		ratio := ""
+		if r := v.TestUncertaintyRatio; r != nil {
+			ratio = fmt.Sprintf(" (test uncertainty ratio %.2g)", *r)
+		}
+		return claim{at: in.Last.OccurTime, reason: DueCalibrationFailed, detail: fmt.Sprintf(
+			"The calibration on %s proves nothing: its uncertainty leaves no room within ±%g %%%s (ISO 6789-1:%s)%s, though the worst deviation, %+.1f %% %s%s, lies inside: %s under %s.",
+			day(in.Last.OccurTime, in.Location), v.LimitPercent, of, v.Edition, ratio, *worst, phaseWords[phase], where,
+			ledger.Verdicts.Name(v.Left()), ledger.DecisionRules.Name(v.Rule))}, true
+	}
 	return claim{at: in.Last.OccurTime, reason: DueCalibrationFailed, detail: fmt.Sprintf(
 		"The calibration on %s found %s %s%s against ±%g %%%s (ISO 6789-1:%s): %s under %s.",
 		day(in.Last.OccurTime, in.Location), deviation, phaseWords[phase], where, v.LimitPercent, of, v.Edition,

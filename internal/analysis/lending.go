@@ -73,7 +73,7 @@ func LendingError(serial, holder string, refusals []ToolRefusal) error {
 	for i, r := range refusals {
 		details[i] = r.Detail
 		e.Violations = append(e.Violations, ledger.Violation{
-			Type:        strings.ToUpper(strings.ReplaceAll(RefusalReasons.Name(r.Reason), "-", "_")),
+			Type:        violationType(r.Reason),
 			Description: sentenceOf(serial, r.Detail),
 		})
 	}

@@ -181,7 +181,7 @@ func standingShrunkRatios(a *StandingAnswer, o StandingOptions) error {
 		return err
 	}
 	a.RatioShrinkage = ratios.Fallback
-	ranks, err := stats.PosteriorRanks(ratios.Posteriors, standingDraws, o.Seed, o.Confidence)
+	ranks, err := stats.PosteriorRanks(ratios.Posteriors, standingDraws(len(compared)), o.Seed, o.Confidence)
 	if err != nil {
 		return err
 	}

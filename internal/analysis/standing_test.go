@@ -98,7 +98,7 @@ func TestStandingAllowsForTheMix(t *testing.T) {
 	if a.Failures != 110 || a.Attempts != 2000 || !near(a.RatePer1000, 55) {
 		t.Errorf("total %d of %d", a.Failures, a.Attempts)
 	}
-	want := "Crude and standardised order differ: North is worst by the crude rate (73.0 per 1,000), but for its mix of lots 91.0 failures were to be expected and 73 came (ratio 0.80); South is worst at equal mix (37.0 per 1,000; 37 failures, 19.0 expected, ratio 1.95)."
+	want := "Crude and standardised order differ: North has the highest crude rate (73.0 per 1,000), but for its mix of lots 91.0 failures were to be expected and 73 came (ratio 0.80); South is worst at equal mix (37.0 per 1,000; 37 failures, 19.0 expected, ratio 1.95, 95 % interval 1.37 to 2.68)."
 	if diff := cmp.Diff(want, a.Headlines[0]); diff != "" {
 		t.Error(diff)
 	}

@@ -44,7 +44,7 @@ func standingWords(a *StandingAnswer, m *standingMix, o StandingOptions) {
 		}
 	}
 	a.Headlines = standingHeadlines(a, o)
-	a.Method = standingMethod(o)
+	a.Method = standingMethod(o, compared)
 	a.Assumption = fmt.Sprintf("Within a stratum every attempt fails with the same probability at every %s but for the %s's own factor, which is the same in all strata; failures are independent; every failure and every fastener that went well is on record.", o.Unit, o.Unit)
 	a.Cautions = standingCautions(a, m, o)
 }
@@ -131,28 +131,67 @@ func standingHeadlines(a *StandingAnswer, o StandingOptions) []string {
 	return lines
 }
 
-// standingOrders says whether the crude order misleads.
-func standingOrders(a *StandingAnswer, o StandingOptions) string {
-	crude := &a.Units[slices.IndexFunc(a.Units, func(u StandingUnit) bool { return u.CrudeRank == 1 })]
-	best := &a.Units[a.compared()[0]]
-	mix := standingMixWords(o)
-	if best.CrudeRank == 1 {
-		crude = best
+// shownWorse says whether the data allow it to be said that a unit is worse: its exact
+// interval lies above 1, and so it does when the number of units looked at is allowed
+// for, or when the ratio is drawn towards those of the others.
+func (u *StandingUnit) shownWorse(confidence float64) bool {
+	if u.Ratio == nil || u.RatioLower == nil || *u.RatioLower <= 1 {
+		return false
 	}
+	return u.PAdjusted != nil && *u.PAdjusted <= 1-confidence || u.ShrunkLower != nil && *u.ShrunkLower > 1
+}
+
+// standingOrders says whether the crude order misleads. A unit is called worst only
+// where the data allow it; otherwise it is the highest, which may be chance.
+func standingOrders(a *StandingAnswer, o StandingOptions) string {
+	compared := a.compared()
+	crude := &a.Units[slices.IndexFunc(a.Units, func(u StandingUnit) bool { return u.CrudeRank == 1 })]
+	top := &a.Units[compared[0]]
+	worst := slices.IndexFunc(compared, func(i int) bool { return a.Units[i].shownWorse(o.Confidence) })
+	lead, word := top, "has the highest ratio at equal mix"
+	if worst >= 0 {
+		lead, word = &a.Units[compared[worst]], "is worst at equal mix"
+	}
+	if lead.CrudeRank == 1 {
+		crude = lead
+	}
+	ratio := fmt.Sprintf("ratio %s, %s interval %s to %s", standingFigure(*lead.Ratio), standingPercent(o.Confidence), standingFigure(*lead.RatioLower), standingFigure(*lead.RatioUpper))
+	text := ""
 	switch {
 	case crude.Ratio == nil:
-		return fmt.Sprintf("%s is worst by the crude rate (%s per 1,000) but cannot be compared at equal mix; of those that can, %s is worst (ratio %s).",
-			standingName(crude.Unit), standingFigure(crude.RatePer1000), standingName(best.Unit), standingFigure(*best.Ratio))
-	case crude != best && crude.StandardisedRank > 1:
-		return fmt.Sprintf("Crude and standardised order differ: %s is worst by the crude rate (%s per 1,000), but for its %s %s failures were to be expected and %d came (ratio %s); %s is worst at equal mix (%s per 1,000; %s, %s expected, ratio %s).",
-			standingName(crude.Unit), standingFigure(crude.RatePer1000), mix, standingFigure(crude.Expected), crude.Failures, standingFigure(*crude.Ratio),
-			standingName(best.Unit), standingFigure(best.RatePer1000), compareCount(best.Failures, "failure"), standingFigure(best.Expected), standingFigure(*best.Ratio))
+		text = fmt.Sprintf("%s has the highest crude rate (%s per 1,000) but cannot be compared at equal mix; of those that can, %s %s (%s).",
+			standingName(crude.Unit), standingFigure(crude.RatePer1000), standingName(lead.Unit), word, ratio)
+	case crude != lead && crude == top:
+		text = fmt.Sprintf("%s %s (%s per 1,000; %s, %s expected, %s); the highest crude rate is that of %s (%s per 1,000).",
+			standingName(lead.Unit), word, standingFigure(lead.RatePer1000), compareCount(lead.Failures, "failure"), standingFigure(lead.Expected), ratio,
+			standingName(crude.Unit), standingFigure(crude.RatePer1000))
+	case crude != lead:
+		text = fmt.Sprintf("Crude and standardised order differ: %s has the highest crude rate (%s per 1,000), but for its %s %s failures were to be expected and %d came (ratio %s); %s %s (%s per 1,000; %s, %s expected, %s).",
+			standingName(crude.Unit), standingFigure(crude.RatePer1000), standingMixWords(o), standingFigure(crude.Expected), crude.Failures, standingFigure(*crude.Ratio),
+			standingName(lead.Unit), word, standingFigure(lead.RatePer1000), compareCount(lead.Failures, "failure"), standingFigure(lead.Expected), ratio)
 	case standingOrderDiffers(a):
-		return fmt.Sprintf("%s is worst by the crude rate (%s per 1,000) and at equal mix (ratio %s); further down the two orders differ.",
-			standingName(best.Unit), standingFigure(best.RatePer1000), standingFigure(*best.Ratio))
+		text = fmt.Sprintf("%s has the highest crude rate (%s per 1,000) and %s (%s); further down the two orders differ.",
+			standingName(lead.Unit), standingFigure(lead.RatePer1000), word, ratio)
+	default:
+		text = fmt.Sprintf("Crude and standardised order agree; %s has the highest crude rate (%s per 1,000) and %s (%s).",
+			standingName(lead.Unit), standingFigure(lead.RatePer1000), word, ratio)
 	}
-	return fmt.Sprintf("Crude and standardised order agree; first is %s (%s per 1,000, ratio %s).",
-		standingName(best.Unit), standingFigure(best.RatePer1000), standingFigure(*best.Ratio))
+	return text + standingProof(a, o, compared, worst)
+}
+
+// standingProof says what the order does not prove.
+func standingProof(a *StandingAnswer, o StandingOptions, compared []int, worst int) string {
+	if worst < 0 {
+		return fmt.Sprintf(" That any %s is worse than the others is not shown: the first in an order may be first by chance.", o.Unit)
+	}
+	if worst == 0 {
+		return ""
+	}
+	var above []string
+	for _, i := range compared[:worst] {
+		above = append(above, fmt.Sprintf("%s (%s)", standingName(a.Units[i].Unit), compareCount(a.Units[i].Failures, "failure")))
+	}
+	return fmt.Sprintf(" Higher ratios that rest on too little to tell: %s.", list(above))
 }
 
 // standingOrderDiffers says whether any two units change places.
@@ -168,9 +207,9 @@ func standingOrderDiffers(a *StandingAnswer) bool {
 	return false
 }
 
-func standingMethod(o StandingOptions) string {
+func standingMethod(o StandingOptions, compared int) string {
 	return fmt.Sprintf("Crude rates with Wilson's score interval (1927). Expected failures by indirect standardisation from the pooled rate of each stratum (Breslow and Day 1987); ratio of observed to expected with exact Poisson limits (Garwood 1936). "+
 		"Funnel of exact Poisson limits at the tails of 2 and 3 sigma, interpolated, widened by the root of the over-dispersion, winsorised at 10 %% each end (Spiegelhalter 2005); p-values two-sided, twice the smaller Poisson tail, their normal deviates shrunk alike, adjusted after Benjamini and Hochberg (1995). "+
 		"Shrunk ratios by gamma-Poisson and shrunk rates by beta-binomial empirical Bayes, marginal maximum likelihood (Clayton and Kaldor 1987; Williams 1975). Ranks from %d draws of the shrunk ratios, seed %d (Goldstein and Spiegelhalter 1996). Intervals two-sided, confidence %s",
-		standingDraws, o.Seed, strconv.FormatFloat(o.Confidence, 'g', -1, 64))
+		standingDraws(compared), o.Seed, strconv.FormatFloat(o.Confidence, 'g', -1, 64))
 }

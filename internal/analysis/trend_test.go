@@ -171,7 +171,7 @@ func TestTrendFindsWhenItChanged(t *testing.T) {
 		t.Error(b.Headline)
 	}
 	steady := trendOf(t, trendRowsOf(200, 2, 4, 3, 5, 2, 3, 4, 3, 2, 4, 3, 4, 2, 3, 5, 3, 2, 4, 3, 3, 4), analysis.TrendOptions{})
-	if steady.Change.BeyondChance || !strings.HasPrefix(steady.Headline, "Steady") {
+	if steady.Change.BeyondChance || !strings.HasPrefix(steady.Headline, "No change is shown") {
 		t.Error(steady.Headline)
 	}
 }
@@ -199,7 +199,7 @@ func TestTrendOfLittle(t *testing.T) {
 		"nothing, u":      {[]analysis.TrendRow{{Exposure: 2}, {Exposure: 3}}, analysis.TrendOptions{PerExposure: true}, "Nothing failed"},
 		"everything":      {trendRowsOf(5, 5, 5, 5), analysis.TrendOptions{}, "No change can be shown: 15 failures in 15 attempts over 3 rows"},
 		"an empty row":    {[]analysis.TrendRow{{Failures: 1, Attempts: 9}, {Label: "W2"}, {Failures: 1, Attempts: 8}}, analysis.TrendOptions{}, "No change can be shown: 2 failures in 17 attempts over 2 rows"},
-		"rare and few":    {trendRowsOf(50, 0, 1, 0, 0, 1, 0), analysis.TrendOptions{}, "Steady"},
+		"rare and few":    {trendRowsOf(50, 0, 1, 0, 0, 1, 0), analysis.TrendOptions{}, "No change is shown"},
 		"laney, all same": {trendRowsOf(50, 2, 2, 2), analysis.TrendOptions{Kind: analysis.ChartLaneyP}, "No change can be shown"},
 		"all in one gap":  {trendRowsOf(3, 3, 0, 0, 0, 0, 0, 0, 2), analysis.TrendOptions{Kind: analysis.ChartG}, ""},
 	} {

@@ -87,7 +87,7 @@ func (h *trendHistory) headline(a *TrendAnswer) string {
 	case beyond == "" && !changed && len(a.Runs) == 0 && len(h.rows) < trendLeastRows:
 		return fmt.Sprintf("No change can be shown: %s; so few rows would hide all but the greatest.", overall)
 	case beyond == "" && !changed && len(a.Runs) == 0:
-		return "Steady: " + overall + "; no point lies beyond its limits and no change beyond chance is seen."
+		return "No change is shown: " + overall + "; no point lies beyond its limits, and no run or shift is more than chance."
 	case beyond == "" && !changed:
 		return "No point lies beyond its limits, but a run stands out: " + trendRunWords(a.Runs[0]) + ". " + trendCapital(overall) + "."
 	}
@@ -176,6 +176,13 @@ func (h *trendHistory) fewRowsCaution(a *TrendAnswer) string {
 }
 
 func (h *trendHistory) dispersionCaution(a *TrendAnswer) string {
+	if (a.Kind == ChartLaneyP || a.Kind == ChartLaneyU) && a.Dispersion != nil && *a.Dispersion < 1 && h.failures > 0 {
+		plain := "p"
+		if a.Kind == ChartLaneyU {
+			plain = "u"
+		}
+		return fmt.Sprintf("The rows vary only %s times as much as chance alone would have them (Laney's σz, below 1): these limits are narrower than those of chance and give false alarms. So even rows are mostly chance when they are few; where they are many, ask whether counts were evened out or mixed before they were written down. A %s chart keeps the limits of chance.", trendNumber(*a.Dispersion), plain)
+	}
 	if !h.overDispersed || a.Kind == ChartLaneyP || a.Kind == ChartLaneyU || a.Kind == ChartG || a.Kind == ChartT || a.Kind == ChartEWMA {
 		return ""
 	}

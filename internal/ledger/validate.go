@@ -2,8 +2,6 @@ package ledger
 
 import (
 	"fmt"
-	"regexp"
-	"strings"
 	"time"
 )
 
@@ -87,32 +85,6 @@ func (l Lot) Validate() []FieldError {
 	c.text("description", l.Description, 200, false)
 	word(&c, "state", LotStates, l.State, true)
 	return c.fields
-}
-
-// typeClass matches the types and classes of ISO 6789-1:2017: type I (indicating)
-// classes A to E, type II (setting) classes A to G.
-var typeClass = regexp.MustCompile(`^(I-[A-E]|II-[A-G])$`)
-
-// typeClass checks that the class is one that its type has, and that the tool is
-// one that measures torque: for others the standard has no limit.
-func (c *checks) typeClass(t Tool) {
-	const field = "type_class"
-	if t.TypeClass == "" {
-		return
-	}
-	if !typeClass.MatchString(t.TypeClass) {
-		expected := "I-A to I-E or II-A to II-G"
-		switch kind, _, _ := strings.Cut(t.TypeClass, "-"); kind {
-		case "I":
-			expected = "I-A to I-E: type I, indicating, has no other class"
-		case "II":
-			expected = "II-A to II-G: type II, setting, has no other class"
-		}
-		c.add(field, "%q is not a type and class of ISO 6789-1:2017; expected %s", t.TypeClass, expected)
-	}
-	if ToolKinds.Known(t.Kind) && !t.Kind.MeasuresTorque() {
-		c.add(field, "a %s has no type and class of ISO 6789-1:2017; expected nothing, or one of the torque tools as its kind", ToolKinds.Name(t.Kind))
-	}
 }
 
 // Validate gives every field that is wrong.

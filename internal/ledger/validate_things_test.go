@@ -2,6 +2,7 @@ package ledger_test
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -167,14 +168,21 @@ func TestToolRules(t *testing.T) {
 		{"too many cycles", func(v *ledger.Tool) { v.IntervalCycles = 10_000_001 }, only("interval_cycles")},
 		{"all at once", func(v *ledger.Tool) { *v = ledger.Tool{TypeClass: "A"} }, only("name", "kind", "type_class", "home_site")},
 	}
-	for _, class := range []string{"", "I-A", "I-E", "II-A", "II-G"} {
-		rules = append(rules, rule[ledger.Tool]{"class " + class, func(v *ledger.Tool) { v.TypeClass = class }, nil})
+	// ISO 6789-1:2017, 4, from memory but II-A: I-A to I-C, II-A to II-C and II-G are
+	// wrenches, I-D, I-E and II-D to II-F screwdrivers.
+	wrenches, screwdrivers := []string{"", "I-A", "I-B", "I-C", "II-A", "II-B", "II-C", "II-G"}, []string{"", "I-D", "I-E", "II-D", "II-E", "II-F"}
+	for _, class := range slices.Concat(wrenches, screwdrivers) {
+		for kind, own := range map[ledger.ToolKind][]string{ledger.ToolTorqueWrench: wrenches, ledger.ToolTorqueScrewdriver: screwdrivers,
+			ledger.ToolTorqueMultiplier: slices.Concat(wrenches, screwdrivers)} {
+			var wrong []string
+			if !slices.Contains(own, class) {
+				wrong = only("type_class")
+			}
+			rules = append(rules, rule[ledger.Tool]{"class " + class + " of a " + ledger.ToolKinds.Name(kind), func(v *ledger.Tool) { v.Kind, v.TypeClass = kind, class }, wrong})
+		}
 	}
 	for _, class := range []string{"I-F", "II-H", "III-A", "i-a", "I", "I-", " I-A", "I-A\n"} {
 		rules = append(rules, rule[ledger.Tool]{"class " + class, func(v *ledger.Tool) { v.TypeClass = class }, only("type_class")})
-	}
-	for _, kind := range []ledger.ToolKind{ledger.ToolTorqueWrench, ledger.ToolTorqueScrewdriver, ledger.ToolTorqueMultiplier} {
-		rules = append(rules, rule[ledger.Tool]{"class of a " + ledger.ToolKinds.Name(kind), func(v *ledger.Tool) { v.Kind = kind }, nil})
 	}
 	for kind := ledger.ToolImpactWrench; kind <= ledger.ToolScaffold; kind++ {
 		rules = append(rules, rule[ledger.Tool]{"class of a " + ledger.ToolKinds.Name(kind), func(v *ledger.Tool) { v.Kind = kind }, only("type_class")})
@@ -183,6 +191,28 @@ func TestToolRules(t *testing.T) {
 	checkRules(t, tool, validate, outOfRange("resolution_newton_metres", func(v *ledger.Tool) *float64 { return &v.ResolutionNewtonMetres }, 0, 100_000, true))
 	checkRules(t, tool, validate, outOfRange("maximum_newton_metres", func(v *ledger.Tool) *float64 { v.MinimumNewtonMetres = 0; return &v.MaximumNewtonMetres }, 0, 100_000, true)[4:6])
 	checkRules(t, tool, validate, outOfRange("minimum_newton_metres", func(v *ledger.Tool) *float64 { v.MaximumNewtonMetres = 100_000; return &v.MinimumNewtonMetres }, 0, 100_000, true)[3:4])
+}
+
+// What is refused is told with the classes that there are for the kind and type.
+func TestTypeClassesAreNamed(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		kind        ledger.ToolKind
+		class, want string
+	}{
+		{ledger.ToolTorqueWrench, "II-D", `"II-D" is not a type and class of a torque-wrench in ISO 6789-1:2017; expected one of II-A, II-B, II-C, II-G: type II, setting, has no other class of a torque-wrench`},
+		{ledger.ToolTorqueScrewdriver, "I-A", `"I-A" is not a type and class of a torque-screwdriver in ISO 6789-1:2017; expected one of I-D, I-E: type I, indicating, has no other class of a torque-screwdriver`},
+		{ledger.ToolTorqueMultiplier, "I-G", `"I-G" is not a type and class in ISO 6789-1:2017; expected one of I-A, I-B, I-C, I-D, I-E: type I, indicating, has no other class`},
+		{ledger.ToolTorqueScrewdriver, "III-A", `"III-A" is not a type and class of a torque-screwdriver in ISO 6789-1:2017; expected one of I-D, I-E, II-D, II-E, II-F`},
+		{ledger.ToolImpactWrench, "II-A", `an impact-wrench has no type and class of ISO 6789-1:2017; expected nothing, or one of the torque tools as its kind`},
+		{ledger.ToolHoist, "II-A", `a hoist has no type and class of ISO 6789-1:2017; expected nothing, or one of the torque tools as its kind`},
+	} {
+		v := tool()
+		v.Kind, v.TypeClass = tt.kind, tt.class
+		if got := v.Validate(); len(got) != 1 || got[0].Field != "type_class" || got[0].Description != tt.want {
+			t.Errorf("%v; expected %s", got, tt.want)
+		}
+	}
 }
 
 func TestPersonRules(t *testing.T) {

@@ -1,0 +1,41 @@
+package analysis
+
+import (
+	"strings"
+	"unicode"
+
+	"jointledger/internal/ledger"
+)
+
+// CertificateKey is the number of a certificate, or the name of a laboratory, as it
+// is compared: without the spaces, and without regard to capitals, of any script. So
+// `FM-118` and `fm -118` are one. Empty when nothing but spaces is given.
+func CertificateKey(text string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsSpace(r) {
+			return -1
+		}
+		// The least of all the forms of a letter stands for them (Unicode, simple case
+		// folding).
+		least := r
+		for f := unicode.SimpleFold(r); f != r; f = unicode.SimpleFold(f) {
+			least = min(least, f)
+		}
+		return least
+	}, text)
+}
+
+// SameCertificate says whether two calibrations come with one certificate: the same
+// number of the same laboratory. Where a laboratory is not given, nobody can tell but
+// for the same tool. Without a number there is no certificate to speak of.
+func SameCertificate(a, b *ledger.Calibration) bool {
+	number := CertificateKey(a.Certificate)
+	if number == "" || number != CertificateKey(b.Certificate) {
+		return false
+	}
+	one, other := CertificateKey(a.Laboratory), CertificateKey(b.Laboratory)
+	if one == "" || other == "" {
+		return a.Tool == b.Tool
+	}
+	return one == other
+}
