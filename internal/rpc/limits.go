@@ -39,15 +39,25 @@ const ourServices = "/jointledger."
 func requestSize() interceptor {
 	return interceptor{"request-size", func(ctx context.Context, c call, next func(context.Context) error) error {
 		if !c.stream() {
-			if n := proto.Size(c.request); n > maxRequestBytes {
-				return &ledger.Error{
-					Kind: ledger.KindLimit, Reason: ledger.ReasonLimitExceeded,
-					Message: fmt.Sprintf("the request has %d bytes; at most %d (16 MiB) are taken, send fewer members at a time", n, maxRequestBytes),
-				}
+			if err := CheckRequestSize(c.request); err != nil {
+				return err
 			}
 		}
 		return next(ctx)
 	}}
+}
+
+// CheckRequestSize refuses a request that is too large. A method that takes a stream
+// of batches asks for each.
+func CheckRequestSize(m proto.Message) error {
+	n := proto.Size(m)
+	if n <= maxRequestBytes {
+		return nil
+	}
+	return &ledger.Error{
+		Kind: ledger.KindLimit, Reason: ledger.ReasonLimitExceeded,
+		Message: fmt.Sprintf("the request has %d bytes; at most %d (16 MiB) are taken, send fewer members at a time", n, maxRequestBytes),
+	}
 }
 
 // deadline gives a call without a deadline one. Streams that watch the server's

@@ -44,11 +44,12 @@ func (s emptyStream) RecvMsg(any) error            { return nil }
 var may = map[string]string{
 	"Get": "read", "List": "read", "Watch": "read", "Query": "read", "Find": "read", "Count": "read", "Download": "read",
 	"Create": "register or change things", "BatchCreate": "register or change things", "Update": "register or change things",
-	"Record": "add records", "LendTool": "add records",
+	"Record": "add records", "LendTool": "add records", "SendTool": "add records",
 	"RecordHolds": "hold, release, decide or sign off", "RecordDispositions": "hold, release, decide or sign off", "RecordSignOffs": "hold, release, decide or sign off",
 	"RecordCorrections": "correct records",
 	"HoldToolImpact":    "hold, release, decide or sign off",
 	"Upload":            "attach files to records",
+	"Deliver":           "add records",
 }
 
 // Every method asks whether its caller may, before it does anything else: there

@@ -11,6 +11,7 @@ import (
 	"jointledger/internal/ledger"
 	"jointledger/internal/rpc"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -30,7 +31,7 @@ const (
 
 // alarms are made by the server alone: nothing reads one from a message.
 var alarms = record[*ledger.Alarm, *pb.Alarm]{
-	kind: ledger.KindAlarm, collection: "alarms", members: "alarms", to: alarmTo, complete: nameAlarmCause,
+	kind: ledger.KindAlarm, collection: "alarms", members: "alarms", to: wire.AlarmTo, complete: nameAlarmCause,
 }
 
 // GetAlarm reads one alarm.
@@ -42,11 +43,11 @@ func (s alarmService) GetAlarm(ctx context.Context, r *pb.GetAlarmRequest) (*pb.
 func (s alarmService) ListAlarms(ctx context.Context, r *pb.ListAlarmsRequest) (*pb.ListAlarmsResponse, error) {
 	var p problems
 	f := store.RecordFilter{
-		AlarmRule: p.reference("rule", "alarmRules", r.Rule),
-		Place:     ledger.Place{Site: p.site("site", r.Site)},
-		Lot:       p.reference("lot", "lots", r.Lot),
+		AlarmRule: p.Reference("rule", "alarmRules", r.Rule),
+		Place:     ledger.Place{Site: p.Site("site", r.Site)},
+		Lot:       p.Reference("lot", "lots", r.Lot),
 	}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := alarms.list(ctx, s.Services, r, p, f)
 	return &pb.ListAlarmsResponse{Alarms: items, NextPageToken: next}, err
 }
@@ -79,16 +80,16 @@ func (s alarmService) WatchAlarms(r *pb.WatchAlarmsRequest, stream grpc.ServerSt
 func (w *watch) begin(ctx context.Context, r *pb.WatchAlarmsRequest) error {
 	var p problems
 	for _, name := range r.Rules {
-		w.filter.Rules = append(w.filter.Rules, p.required("rules", "alarmRules", name))
+		w.filter.Rules = append(w.filter.Rules, p.Required("rules", "alarmRules", name))
 	}
 	for _, name := range r.Sites {
-		w.filter.Sites = append(w.filter.Sites, p.site("sites", name))
+		w.filter.Sites = append(w.filter.Sites, p.Site("sites", name))
 	}
 	if n := len(r.Rules); n > maxWatchedRules {
-		p.add("rules", "there are %d; expected at most %d", n, maxWatchedRules)
+		p.Add("rules", "there are %d; expected at most %d", n, maxWatchedRules)
 	}
 	if n := len(r.Sites); n > maxWatchedSites {
-		p.add("sites", "there are %d; expected at most %d", n, maxWatchedSites)
+		p.Add("sites", "there are %d; expected at most %d", n, maxWatchedSites)
 	}
 	if err := ledger.Invalid("request", p); err != nil {
 		return err

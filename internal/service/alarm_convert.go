@@ -4,14 +4,15 @@ import (
 	"context"
 
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 func alarmRuleFrom(_ *problems, m *pb.AlarmRule) ledger.AlarmRule {
 	r := ledger.AlarmRule{
 		Description:  m.GetDescription(),
-		Grouping:     word[ledger.AlarmGrouping](m.GetGrouping()),
-		Test:         word[ledger.AlarmTest](m.GetTest()),
+		Grouping:     wire.Word[ledger.AlarmGrouping](m.GetGrouping()),
+		Test:         wire.Word[ledger.AlarmTest](m.GetTest()),
 		InControl:    m.GetInControlRate(),
 		OutOfControl: m.GetOutOfControlRate(),
 		RunLength:    m.GetRunLengthAttempts(),
@@ -21,14 +22,14 @@ func alarmRuleFrom(_ *problems, m *pb.AlarmRule) ledger.AlarmRule {
 		Active:       m == nil || m.Active == nil || *m.Active,
 	}
 	for _, k := range m.GetIncidentKinds() {
-		r.Kinds = append(r.Kinds, word[ledger.IncidentKind](k))
+		r.Kinds = append(r.Kinds, wire.Word[ledger.IncidentKind](k))
 	}
 	return r
 }
 
 func alarmRuleTo(r ledger.AlarmRule) *pb.AlarmRule {
 	m := &pb.AlarmRule{
-		Name:              resourceName("alarmRules", r.Code),
+		Name:              wire.ResourceName("alarmRules", r.Code),
 		Description:       r.Description,
 		Grouping:          pb.AlarmGrouping(r.Grouping),
 		Test:              pb.AlarmTest(r.Test),
@@ -44,31 +45,14 @@ func alarmRuleTo(r ledger.AlarmRule) *pb.AlarmRule {
 			RejectInterceptFailures: r.Plan.RejectIntercept, AcceptInterceptFailures: r.Plan.AcceptIntercept, SlopeFailuresPerAttempt: r.Plan.Slope,
 			FalseAlarmAttempts: r.Plan.FalseAlarmAttempts, FoundAttempts: r.Plan.FoundAttempts, Summary: r.Plan.Summary,
 		},
-		Etag:       etagOf(r.Version),
-		CreateTime: timestamp(r.CreateTime),
-		UpdateTime: timestamp(r.UpdateTime),
+		Etag:       wire.EtagOf(r.Version),
+		CreateTime: wire.Timestamp(r.CreateTime),
+		UpdateTime: wire.Timestamp(r.UpdateTime),
 	}
 	for _, k := range r.Kinds {
 		m.IncidentKinds = append(m.IncidentKinds, pb.IncidentKind(k))
 	}
 	return m
-}
-
-// alarmTo leaves the name of the cause to nameAlarmCause.
-func alarmTo(r *ledger.Alarm) *pb.Alarm {
-	return &pb.Alarm{
-		Name:      ledger.RecordResource(r),
-		Rule:      resourceName("alarmRules", r.Rule),
-		Site:      resourceName("sites", r.Site),
-		Lot:       resourceName("lots", r.Lot),
-		Test:      pb.AlarmTest(r.Test),
-		Statistic: r.Statistic,
-		Threshold: r.Threshold,
-		Failures:  r.Failures,
-		Attempts:  r.Attempts,
-		Sentence:  r.Sentence,
-		Entry:     entryTo(r.Entry),
-	}
 }
 
 // nameAlarmCause gives the name of the record that set an alarm off: an incident

@@ -6,6 +6,7 @@ import (
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -18,9 +19,9 @@ var alarmRules = thing[ledger.AlarmRule, string, *pb.AlarmRule, *pb.CreateAlarmR
 		v.Code = r.AlarmRuleId
 		planAlarmRule(p, v)
 	},
-	parse:    func(p *problems, field, name string) string { return p.required(field, "alarmRules", name) },
+	parse:    func(p *problems, field, name string) string { return p.Required(field, "alarmRules", name) },
 	key:      func(v ledger.AlarmRule) string { return v.Code },
-	resource: func(v ledger.AlarmRule) string { return resourceName("alarmRules", v.Code) },
+	resource: func(v ledger.AlarmRule) string { return wire.ResourceName("alarmRules", v.Code) },
 	validate: ledger.AlarmRule.Validate,
 	fields: []field[ledger.AlarmRule]{
 		{"description", func(dst, src *ledger.AlarmRule) { dst.Description = src.Description }},
@@ -39,7 +40,7 @@ func planAlarmRule(p *problems, v *ledger.AlarmRule) {
 		return
 	}
 	for _, f := range ledger.AsError(err).Fields {
-		p.add(f.Field, "%s", f.Description)
+		p.Add(f.Field, "%s", f.Description)
 	}
 }
 

@@ -21,7 +21,7 @@ func (s attachmentService) DownloadAttachment(r *pb.DownloadAttachmentRequest, s
 		return err
 	}
 	var p problems
-	sum := p.attachment("name", r.Name)
+	sum := attachmentSum(&p, "name", r.Name)
 	if err := ledger.Invalid("request", p); err != nil {
 		return err
 	}
@@ -41,7 +41,7 @@ func (s attachmentService) ListAttachments(ctx context.Context, r *pb.ListAttach
 		return nil, err
 	}
 	var p problems
-	kind, id := p.anyRecord("record", r.Record)
+	kind, id := p.AnyRecord("record", r.Record)
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
 	}

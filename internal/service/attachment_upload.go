@@ -83,31 +83,31 @@ func receiveHead(stream uploadStream) (attachmentHead, error) {
 		return head, ledger.InvalidField("upload", "head", "is required, in the first message; it has something else")
 	}
 	var p problems
-	head.kind, head.id = p.anyRecord("head.record", m.GetHead().GetRecord())
-	head.fileName = p.fileName("head.file_name", m.GetHead().GetFileName())
+	head.kind, head.id = p.AnyRecord("head.record", m.GetHead().GetRecord())
+	head.fileName = fileNameIn(&p, "head.file_name", m.GetHead().GetFileName())
 	head.mediaType = m.GetHead().GetMediaType()
 	if !slices.Contains(mediaTypes, head.mediaType) {
-		p.add("head.media_type", "%q is not taken; expected one of %s", head.mediaType, strings.Join(mediaTypes, ", "))
+		p.Add("head.media_type", "%q is not taken; expected one of %s", head.mediaType, strings.Join(mediaTypes, ", "))
 	}
 	head.sum = m.GetHead().GetSha256()
 	if n := len(head.sum); n != 0 && n != sha256.Size {
-		p.add("head.sha256", "has %d bytes; expected %d, or none", n, sha256.Size)
+		p.Add("head.sha256", "has %d bytes; expected %d, or none", n, sha256.Size)
 	}
 	return head, ledger.Invalid("upload", p)
 }
 
-// fileName reads the name of a file alone: where it lay is nobody's business, and
+// fileNameIn reads the name of a file alone: where it lay is nobody's business, and
 // whoever fetches it writes it where he wants.
-func (p *problems) fileName(field, name string) string {
+func fileNameIn(p *problems, field, name string) string {
 	switch n := utf8.RuneCountInString(name); {
 	case name == "":
-		p.add(field, "is required")
+		p.Add(field, "is required")
 	case n > maxFileName:
-		p.add(field, "has %d characters; expected at most %d", n, maxFileName)
+		p.Add(field, "has %d characters; expected at most %d", n, maxFileName)
 	case strings.ContainsFunc(name, unicode.IsControl):
-		p.add(field, "contains a control character; expected plain text")
+		p.Add(field, "contains a control character; expected plain text")
 	case strings.ContainsAny(name, `/\`) || name == "." || name == "..":
-		p.add(field, "%q is not the name of a file alone; expected one without folders", name)
+		p.Add(field, "%q is not the name of a file alone; expected one without folders", name)
 	}
 	return name
 }

@@ -6,11 +6,12 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var calibrations = record[*ledger.Calibration, *pb.Calibration]{
-	kind: ledger.KindCalibration, collection: "calibrations", members: "calibrations", action: access.Record, from: calibrationFrom, to: calibrationTo,
+	kind: ledger.KindCalibration, collection: "calibrations", members: "calibrations", action: access.Record, from: wire.CalibrationFrom, to: wire.CalibrationTo,
 }
 
 // RecordCalibrations keeps calibrations and answers for each.
@@ -27,8 +28,8 @@ func (s toolService) GetCalibration(ctx context.Context, r *pb.GetCalibrationReq
 // ListCalibrations pages through calibrations.
 func (s toolService) ListCalibrations(ctx context.Context, r *pb.ListCalibrationsRequest) (*pb.ListCalibrationsResponse, error) {
 	var p problems
-	f := store.RecordFilter{Tool: p.reference("tool", "tools", r.Tool)}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f := store.RecordFilter{Tool: p.Reference("tool", "tools", r.Tool)}
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := calibrations.list(ctx, s.Services, r, p, f)
 	return &pb.ListCalibrationsResponse{Calibrations: items, NextPageToken: next}, err
 }

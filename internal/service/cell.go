@@ -5,20 +5,21 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var cells = thing[ledger.Cell, ledger.Place, *pb.Cell, *pb.CreateCellRequest]{
 	what:    "cell",
 	message: (*pb.CreateCellRequest).GetCell,
-	from:    cellFrom,
-	to:      cellTo,
+	from:    wire.CellFrom,
+	to:      wire.CellTo,
 	identify: func(p *problems, r *pb.CreateCellRequest, c *ledger.Cell) {
-		if c.Place = p.placeOf("parent", r.Parent, 2, false); c.Place.Depth() == 2 {
+		if c.Place = p.PlaceOf("parent", r.Parent, 2, false); c.Place.Depth() == 2 {
 			c.Place.Cell = tag(r.CellId)
 		}
 	},
-	parse:    cellName,
+	parse:    wire.CellName,
 	key:      func(c ledger.Cell) ledger.Place { return c.Place },
 	resource: func(c ledger.Cell) string { return c.Place.Resource() },
 	validate: ledger.Cell.Validate,
@@ -47,10 +48,10 @@ func (s structureService) GetCell(ctx context.Context, r *pb.GetCellRequest) (*p
 // ListCells pages through the cells of its parent.
 func (s structureService) ListCells(ctx context.Context, r *pb.ListCellsRequest) (*pb.ListCellsResponse, error) {
 	var p problems
-	filter := store.PlaceFilter{Within: p.placeOf("parent", r.Parent, 2, true)}
+	filter := store.PlaceFilter{Within: p.PlaceOf("parent", r.Parent, 2, true)}
 	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Cell, string, error) {
 		return s.store.Cells(ctx, filter, page)
-	}, cellTo)
+	}, wire.CellTo)
 	return &pb.ListCellsResponse{Cells: items, NextPageToken: next}, err
 }
 

@@ -21,7 +21,7 @@ func (s comparisonService) QueryComparison(ctx context.Context, r *pb.QueryCompa
 	var p problems
 	q, kinds, o := comparisonQuestionFrom(&p, r)
 	people := byPeople(append([]analysis.Grouping{q.A.Grouping}, q.StratifyBy...))
-	if err := p.allowed(ctx, people, r.ByName); err != nil {
+	if err := allowed(ctx, &p, people, r.ByName); err != nil {
 		return nil, err
 	}
 	found, err := s.store.ComparisonCounts(ctx, q)
@@ -42,7 +42,7 @@ func (s comparisonService) QueryStanding(ctx context.Context, r *pb.QueryStandin
 	}
 	var p problems
 	q, kinds, o := standingQuestionFrom(&p, r)
-	if err := p.allowed(ctx, byPeople(q.GroupBy), r.ByName); err != nil {
+	if err := allowed(ctx, &p, byPeople(q.GroupBy), r.ByName); err != nil {
 		return nil, err
 	}
 	counts, err := s.store.Counts(ctx, q)
@@ -63,7 +63,7 @@ func (s comparisonService) QueryTrend(ctx context.Context, r *pb.QueryTrendReque
 	}
 	var p problems
 	q, kinds, o := trendQuestionFrom(&p, r)
-	if err := p.allowed(ctx, false, false); err != nil {
+	if err := allowed(ctx, &p, false, false); err != nil {
 		return nil, err
 	}
 	counts, err := s.store.Counts(ctx, q)
@@ -84,7 +84,7 @@ func (s comparisonService) QuerySpares(ctx context.Context, r *pb.QuerySparesReq
 	}
 	var p problems
 	q := sparesQuestionFrom(&p, r, s.now())
-	if err := p.allowed(ctx, false, false); err != nil {
+	if err := allowed(ctx, &p, false, false); err != nil {
 		return nil, err
 	}
 	records, err := s.store.Spares(ctx, q)
@@ -105,7 +105,7 @@ func (s comparisonService) QueryLeaks(ctx context.Context, r *pb.QueryLeaksReque
 	}
 	var p problems
 	q, o := leakQuestionFrom(&p, r)
-	if err := p.allowed(ctx, o.ByPerson, r.ByName); err != nil {
+	if err := allowed(ctx, &p, o.ByPerson, r.ByName); err != nil {
 		return nil, err
 	}
 	sealings, outcomes, err := s.store.Leaks(ctx, q)
@@ -123,9 +123,9 @@ func byPeople(by []analysis.Grouping) bool { return slices.Contains(by, analysis
 
 // allowed refuses a question that can't be read, and one that sets people apart
 // when nobody asked for that or the caller may not.
-func (p *problems) allowed(ctx context.Context, people, byName bool) error {
+func allowed(ctx context.Context, p *problems, people, byName bool) error {
 	if people && !byName {
-		p.add("by_name", "is not set; people are set apart by name only where that is asked for: a rate by person shows crews, sites and lots as much as hands")
+		p.Add("by_name", "is not set; people are set apart by name only where that is asked for: a rate by person shows crews, sites and lots as much as hands")
 	}
 	if err := ledger.Invalid("request", *p); err != nil {
 		return err

@@ -7,6 +7,7 @@ import (
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
 	"jointledger/internal/stats"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -28,9 +29,9 @@ func groupingsFrom(p *problems, field string, list []pb.Grouping, inUse analysis
 		switch {
 		case !ok:
 		case w == inUse:
-			p.add(at, "%s is what is compared; expected another grouping", analysis.Groupings.Name(w))
+			p.Add(at, "%s is what is compared; expected another grouping", analysis.Groupings.Name(w))
 		case twice:
-			p.add(at, "%s is given twice, in %s[%d] too", analysis.Groupings.Name(w), field, earlier)
+			p.Add(at, "%s is given twice, in %s[%d] too", analysis.Groupings.Name(w), field, earlier)
 		default:
 			seen[w] = i
 			by = append(by, w)
@@ -41,7 +42,7 @@ func groupingsFrom(p *problems, field string, list []pb.Grouping, inUse analysis
 
 func armFrom(p *problems, field string, m *pb.GroupValue) (analysis.GroupValue, bool) {
 	if m == nil {
-		p.add(field, "is required; expected a grouping and its value")
+		p.Add(field, "is required; expected a grouping and its value")
 		return analysis.GroupValue{}, false
 	}
 	g, ok := groupingFrom(p, field+".grouping", m.Grouping)
@@ -61,16 +62,16 @@ func comparisonQuestionFrom(p *problems, r *pb.QueryComparisonRequest) (analysis
 		switch {
 		case !ok || !okB:
 		case b.Grouping != a.Grouping:
-			p.add("b.grouping", "is %s, but a is a %s; expected the same", analysis.Groupings.Name(b.Grouping), analysis.Groupings.Name(a.Grouping))
+			p.Add("b.grouping", "is %s, but a is a %s; expected the same", analysis.Groupings.Name(b.Grouping), analysis.Groupings.Name(a.Grouping))
 		case b.Value == a.Value:
-			p.add("b.value", "%q is a too; expected another %s", b.Value, analysis.Groupings.Name(b.Grouping))
+			p.Add("b.value", "%q is a too; expected another %s", b.Value, analysis.Groupings.Name(b.Grouping))
 		}
 		q.B = &b
 	}
 	q.StratifyBy = groupingsFrom(p, "stratify_by", r.StratifyBy, a.Grouping)
 	for i, f := range r.Filters {
-		if ok && word[analysis.Grouping](f.GetGrouping()) == a.Grouping {
-			p.add(fmt.Sprintf("filters[%d].grouping", i), "%s is what is compared; a and b say which", analysis.Groupings.Name(a.Grouping))
+		if ok && wire.Word[analysis.Grouping](f.GetGrouping()) == a.Grouping {
+			p.Add(fmt.Sprintf("filters[%d].grouping", i), "%s is what is compared; a and b say which", analysis.Groupings.Name(a.Grouping))
 		}
 	}
 	o := analysis.CompareOptions{Confidence: r.Confidence, Uncorrected: r.Uncorrected}
@@ -86,7 +87,7 @@ func methodFrom[T ~int, E interface {
 	fmt.Stringer
 }](p *problems, field string, v E, most T) T {
 	if v < 0 || T(v) > most {
-		p.add(field, "%d is not a method; expected one of %s", int32(v), enumWords[E](int32(most)))
+		p.Add(field, "%d is not a method; expected one of %s", int32(v), enumWords[E](int32(most)))
 		return 0
 	}
 	return T(v)

@@ -5,18 +5,19 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var batches = thing[ledger.Batch, string, *pb.Batch, *pb.CreateBatchRequest]{
 	what:     "batch",
 	message:  (*pb.CreateBatchRequest).GetBatch,
-	from:     batchFrom,
-	to:       batchTo,
+	from:     wire.BatchFrom,
+	to:       wire.BatchTo,
 	identify: func(_ *problems, r *pb.CreateBatchRequest, b *ledger.Batch) { b.Number = r.BatchId },
-	parse:    batchName,
+	parse:    wire.BatchName,
 	key:      func(b ledger.Batch) string { return b.Number },
-	resource: func(b ledger.Batch) string { return resourceName("batches", b.Number) },
+	resource: func(b ledger.Batch) string { return wire.ResourceName("batches", b.Number) },
 	validate: ledger.Batch.Validate,
 	fields:   batchFields,
 	register: (*store.Store).RegisterBatches,
@@ -43,10 +44,10 @@ func (s consumableService) GetBatch(ctx context.Context, r *pb.GetBatchRequest) 
 // ListBatches pages through consumable batches.
 func (s consumableService) ListBatches(ctx context.Context, r *pb.ListBatchesRequest) (*pb.ListBatchesResponse, error) {
 	var p problems
-	filter := store.BatchFilter{Kind: known(&p, "kind", ledger.ConsumableKinds, r.Kind)}
+	filter := store.BatchFilter{Kind: wire.Known(&p, "kind", ledger.ConsumableKinds, r.Kind)}
 	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Batch, string, error) {
 		return s.store.Batches(ctx, filter, page)
-	}, batchTo)
+	}, wire.BatchTo)
 	return &pb.ListBatchesResponse{Batches: items, NextPageToken: next}, err
 }
 

@@ -9,12 +9,16 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var corrections = record[*ledger.Correction, *pb.Correction]{
 	kind: ledger.KindCorrection, collection: "corrections", members: "corrections", action: access.Correct,
-	from: correctionFrom, to: correctionTo, judge: judgeWithdrawals, complete: nameCorrected,
+	from: wire.CorrectionFrom, to: wire.CorrectionTo, complete: nameCorrected,
+	judge: func(ctx context.Context, s *Services, messages []*pb.Correction, members []member[ledger.Record]) error {
+		return judgeWithdrawals(ctx, s, func(i int) string { return messages[i].GetCorrects() }, members)
+	},
 }
 
 // RecordCorrections keeps corrections with their replacements and answers for
@@ -25,7 +29,7 @@ func (s controlService) RecordCorrections(ctx context.Context, r *pb.RecordCorre
 		return nil, err
 	}
 	for i, o := range outcomes {
-		nameReplacement(o.GetRefusal(), replacementField(r.Corrections[i]))
+		nameReplacement(o.GetRefusal(), wire.ReplacementField(r.Corrections[i]))
 	}
 	return &pb.RecordCorrectionsResponse{Outcomes: outcomes}, nil
 }
@@ -34,7 +38,7 @@ func (s controlService) RecordCorrections(ctx context.Context, r *pb.RecordCorre
 // the API: the domain knows one replacement, the API one for each kind.
 func nameReplacement(r *pb.Refusal, field string) {
 	for _, v := range r.GetFieldViolations() {
-		rest, ok := strings.CutPrefix(v.Field, replacement)
+		rest, ok := strings.CutPrefix(v.Field, wire.Replacement)
 		if ok && field != "" && (rest == "" || rest[0] == '.') {
 			v.Field = field + rest
 		}
@@ -42,14 +46,18 @@ func nameReplacement(r *pb.Refusal, field string) {
 }
 
 // judgeWithdrawals refuses to withdraw what is no record of the kind that its name
-// says: the store knows the id alone. With a replacement it compares the kinds
-// itself.
-func judgeWithdrawals(ctx context.Context, s *Services, messages []*pb.Correction, members []member[ledger.Record]) error {
-	// A member may withdraw what one before it has put in place of another.
+// says, which corrects gives: the store knows the id alone. With a replacement it
+// compares the kinds itself.
+func judgeWithdrawals(ctx context.Context, s *Services, corrects func(i int) string, members []member[ledger.Record]) error {
+	// A member may withdraw one before it, or what that has put in place of another.
 	coming := make(map[uuid.UUID]ledger.RecordKind)
 	for i, m := range members {
+		if m.err != nil {
+			continue
+		}
 		c, ok := m.item.(*ledger.Correction)
-		if !ok || m.err != nil {
+		if !ok {
+			coming[m.item.Head().ID] = m.item.RecordKind()
 			continue
 		}
 		if c.With != nil {
@@ -57,7 +65,7 @@ func judgeWithdrawals(ctx context.Context, s *Services, messages []*pb.Correctio
 			continue
 		}
 		var p problems
-		kind, id := p.anyRecord("corrects", messages[i].GetCorrects())
+		kind, id := p.AnyRecord("corrects", corrects(i))
 		if kind == 0 || coming[id] == kind {
 			continue
 		}
@@ -79,8 +87,8 @@ func (s controlService) GetCorrection(ctx context.Context, r *pb.GetCorrectionRe
 // ListCorrections pages through corrections.
 func (s controlService) ListCorrections(ctx context.Context, r *pb.ListCorrectionsRequest) (*pb.ListCorrectionsResponse, error) {
 	var p problems
-	f := store.RecordFilter{Place: ledger.Place{Site: p.site("site", r.Site)}}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f := store.RecordFilter{Place: ledger.Place{Site: p.Site("site", r.Site)}}
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := corrections.list(ctx, s.Services, r, p, f)
 	return &pb.ListCorrectionsResponse{Corrections: items, NextPageToken: next}, err
 }

@@ -7,6 +7,7 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -37,7 +38,7 @@ func (s readinessService) QueryCoverage(ctx context.Context, r *pb.QueryCoverage
 		return nil, err
 	}
 	resp := &pb.QueryCoverageResponse{
-		Notes: a.Notes, AsOfTime: timestamp(o.AsOf), Weeks: int32(o.Weeks),
+		Notes: a.Notes, AsOfTime: wire.Timestamp(o.AsOf), Weeks: int32(o.Weeks),
 		Method: a.Method, Assumption: a.Assumption, Cautions: a.Cautions,
 	}
 	if !r.GapsOnly {
@@ -56,23 +57,23 @@ func (s readinessService) coverageOptionsFrom(p *problems, r *pb.QueryCoverageRe
 	if r.Weeks != nil {
 		o.Weeks = int(*r.Weeks)
 		if o.Weeks < 1 || o.Weeks > mostCoverageWeeks {
-			p.add("weeks", "%d is out of range; expected 1 to %d", o.Weeks, mostCoverageWeeks)
+			p.Add("weeks", "%d is out of range; expected 1 to %d", o.Weeks, mostCoverageWeeks)
 		}
 	}
 	seen := map[string]bool{}
 	for i, name := range r.Sites {
-		code := p.placeOf(fmt.Sprintf("sites[%d]", i), name, 1, false).Site
+		code := p.PlaceOf(fmt.Sprintf("sites[%d]", i), name, 1, false).Site
 		if code != "" && !seen[code] {
 			seen[code] = true
 			o.Sites = append(o.Sites, code)
 		}
 	}
 	if n := len(o.BandEdges); n > mostBandEdges {
-		p.add("band_edges_newton_metres", "%d torques; expected at most %d", n, mostBandEdges)
+		p.Add("band_edges_newton_metres", "%d torques; expected at most %d", n, mostBandEdges)
 	}
 	for i, edge := range o.BandEdges {
 		if !(edge > 0 && edge <= mostBandEdgeTorque) || i > 0 && !(edge > o.BandEdges[i-1]) {
-			p.add(fmt.Sprintf("band_edges_newton_metres[%d]", i), "%v N.m; expected torques above 0 and at most %g, each above the one before", edge, float64(mostBandEdgeTorque))
+			p.Add(fmt.Sprintf("band_edges_newton_metres[%d]", i), "%v N.m; expected torques above 0 and at most %g, each above the one before", edge, float64(mostBandEdgeTorque))
 		}
 	}
 	return o
@@ -80,14 +81,14 @@ func (s readinessService) coverageOptionsFrom(p *problems, r *pb.QueryCoverageRe
 
 func coverageCellTo(c analysis.CoverageCell) *pb.CoverageCell {
 	return &pb.CoverageCell{
-		Site: resourceName("sites", c.Site), Week: c.Week, WeekStart: c.WeekStart, Band: coverageBandTo(c.Band),
+		Site: wire.ResourceName("sites", c.Site), Week: c.Week, WeekStart: c.WeekStart, Band: coverageBandTo(c.Band),
 		Joints: c.Joints, Fasteners: c.Fasteners, Usable: toolNames(c.Usable), Out: refusalsTo(c.Out), OpenNewtonMetres: c.OpenNewtonMetres,
 	}
 }
 
 func coverageGapTo(g analysis.CoverageGap) *pb.CoverageGap {
 	return &pb.CoverageGap{
-		Site: resourceName("sites", g.Site), Band: coverageBandTo(g.Band), FirstDay: g.From, LastDay: g.Through,
+		Site: wire.ResourceName("sites", g.Site), Band: coverageBandTo(g.Band), FirstDay: g.From, LastDay: g.Through,
 		Joints: g.Joints, Fasteners: g.Fasteners, OpenNewtonMetres: g.OpenNewtonMetres, Out: refusalsTo(g.Out),
 		Transfers: remediesTo(g.Transfers), Calibrations: remediesTo(g.Calibrations),
 		UnclosedNewtonMetres: g.Unclosed, Sentence: g.Sentence,
@@ -106,7 +107,7 @@ func remediesTo(remedies []analysis.GapRemedy) []*pb.GapRemedy {
 	var list []*pb.GapRemedy
 	for _, r := range remedies {
 		list = append(list, &pb.GapRemedy{
-			Tool: resourceName("tools", r.Serial), FromSite: resourceName("sites", r.FromSite), LatestDay: r.By,
+			Tool: wire.ResourceName("tools", r.Serial), FromSite: wire.ResourceName("sites", r.FromSite), LatestDay: r.By,
 			NewtonMetres: r.NewtonMetres, Reserve: toolNames(r.Reserve),
 		})
 	}
@@ -117,7 +118,7 @@ func refusalsTo(refusals []analysis.ToolRefusal) []*pb.ToolRefusal {
 	var list []*pb.ToolRefusal
 	for _, r := range refusals {
 		list = append(list, &pb.ToolRefusal{
-			Tool: resourceName("tools", r.Serial), Reason: pb.RefusalReason(r.Reason), Time: timestamp(r.At), Detail: r.Detail,
+			Tool: wire.ResourceName("tools", r.Serial), Reason: pb.RefusalReason(r.Reason), Time: wire.Timestamp(r.At), Detail: r.Detail,
 		})
 	}
 	return list
@@ -126,7 +127,7 @@ func refusalsTo(refusals []analysis.ToolRefusal) []*pb.ToolRefusal {
 func toolNames(serials []string) []string {
 	var names []string
 	for _, serial := range serials {
-		names = append(names, resourceName("tools", serial))
+		names = append(names, wire.ResourceName("tools", serial))
 	}
 	return names
 }

@@ -7,6 +7,7 @@ import (
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -16,11 +17,11 @@ func (s cribService) LendTool(ctx context.Context, r *pb.LendToolRequest) (*pb.L
 		return nil, err
 	}
 	var p problems
-	change := custodyFrom(&p, r.GetCustodyChange())
+	change := wire.CustodyFrom(&p, r.GetCustodyChange())
 	if change.Kind == 0 {
 		change.Kind = ledger.CustodyIssued
 	}
-	if err := p.invalid("custody change", change.Validate); err != nil {
+	if err := p.Invalid("custody change", change.Validate); err != nil {
 		return nil, err
 	}
 	outcome, passed, err := s.store.LendTool(ctx, change, store.Change{ValidateOnly: r.ValidateOnly})
@@ -28,20 +29,50 @@ func (s cribService) LendTool(ctx context.Context, r *pb.LendToolRequest) (*pb.L
 		return nil, err
 	}
 	return &pb.LendToolResponse{
-		Outcome:    &pb.Outcome{Name: ledger.RecordResource(change), State: outcomeStates[outcome.State], Findings: findingsTo(outcome.Findings)},
+		Outcome:    &pb.Outcome{Name: ledger.RecordResource(change), State: outcomeStates[outcome.State], Findings: wire.FindingsTo(outcome.Findings)},
 		Overridden: refusalsTo(passed),
+	}, nil
+}
+
+// SendTool sends a tool off that lies in the crib of the site that it leaves.
+func (s cribService) SendTool(ctx context.Context, r *pb.SendToolRequest) (*pb.SendToolResponse, error) {
+	if err := access.Allow(ctx, access.Record); err != nil {
+		return nil, err
+	}
+	var p problems
+	change := wire.CustodyFrom(&p, r.GetCustodyChange())
+	if change.Kind == 0 {
+		change.Kind = ledger.CustodySent
+	}
+	to := p.PlaceOf("to_site", r.ToSite, 1, false).Site
+	if to != "" {
+		note := "to " + to
+		if change.Note != "" {
+			note += ", " + change.Note
+		}
+		change.Note = note
+	}
+	if err := p.Invalid("custody change", change.Validate); err != nil {
+		return nil, err
+	}
+	outcome, err := s.store.SendTool(ctx, change, to, store.Change{ValidateOnly: r.ValidateOnly})
+	if err != nil {
+		return nil, err
+	}
+	return &pb.SendToolResponse{
+		Outcome: &pb.Outcome{Name: ledger.RecordResource(change), State: outcomeStates[outcome.State], Findings: wire.FindingsTo(outcome.Findings)},
 	}, nil
 }
 
 // ListToolWhereabouts pages through tools and says where each is.
 func (s cribService) ListToolWhereabouts(ctx context.Context, r *pb.ListToolWhereaboutsRequest) (*pb.ListToolWhereaboutsResponse, error) {
 	var p problems
-	q := analysis.TrackedQuery{AsOf: asOfTime(&p, s.Services, r.AsOfTime), Holder: p.reference("holder", "people", r.Holder), Lent: r.OnlyLent}
+	q := analysis.TrackedQuery{AsOf: asOfTime(&p, s.Services, r.AsOfTime), Holder: p.Reference("holder", "people", r.Holder), Lent: r.OnlyLent}
 	if r.Site != "" {
-		q.Sites, q.Visiting = []string{p.site("site", r.Site)}, true
+		q.Sites, q.Visiting = []string{p.Site("site", r.Site)}, true
 	}
 	if r.Tool != "" {
-		q.Serials = []string{p.reference("tool", "tools", r.Tool)}
+		q.Serials = []string{p.Reference("tool", "tools", r.Tool)}
 	}
 	found, next, err := listPage(ctx, r, p, func(page store.Page) ([]analysis.TrackedTool, string, error) {
 		return s.store.TrackedToolsPage(ctx, q, page)
@@ -66,7 +97,7 @@ func (s cribService) GetCribPage(ctx context.Context, r *pb.GetCribPageRequest) 
 		return nil, err
 	}
 	var p problems
-	in := analysis.CribInput{Site: p.placeOf("site", r.Site, 1, false).Site, AsOf: asOfTime(&p, s.Services, r.AsOfTime), DueWithinDays: int(r.DueWithinDays)}
+	in := analysis.CribInput{Site: p.PlaceOf("site", r.Site, 1, false).Site, AsOf: asOfTime(&p, s.Services, r.AsOfTime), DueWithinDays: int(r.DueWithinDays)}
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
 	}

@@ -7,6 +7,7 @@ import (
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -15,25 +16,25 @@ func asOfTime(p *problems, s *Services, t *timestamppb.Timestamp) time.Time {
 	if t == nil {
 		return ledger.Microseconds(s.now())
 	}
-	return p.time("as_of_time", t)
+	return p.Time("as_of_time", t)
 }
 
 func whereaboutsTo(w analysis.Whereabouts) *pb.ToolWhereabouts {
 	m := &pb.ToolWhereabouts{
-		Tool: resourceName("tools", w.Tool.Serial), Kind: pb.ToolKind(w.Tool.Kind), HomeSite: resourceName("sites", w.Tool.HomeSite),
-		Station: pb.ToolStation(w.Station), Site: resourceName("sites", w.Site), Holder: resourceName("people", w.Holder), HolderName: w.HolderName,
-		SinceTime: timestamp(w.Since), LastChange: pb.CustodyKind(w.LastChange), Refusals: refusalsTo(w.Refusals),
+		Tool: wire.ResourceName("tools", w.Tool.Serial), Kind: pb.ToolKind(w.Tool.Kind), HomeSite: wire.ResourceName("sites", w.Tool.HomeSite),
+		Station: pb.ToolStation(w.Station), Site: wire.ResourceName("sites", w.Site), Holder: wire.ResourceName("people", w.Holder), HolderName: w.HolderName,
+		SinceTime: wire.Timestamp(w.Since), LastChange: pb.CustodyKind(w.LastChange), Refusals: refusalsTo(w.Refusals),
 	}
 	if d := w.NextDue; d != nil {
 		_, offset := d.DueAt.Zone()
-		m.NextDueTime, m.NextDueUtcOffsetMinutes, m.NextDueAction = timestamp(d.DueAt), int32(offset/60), pb.ToolAction(d.Action)
+		m.NextDueTime, m.NextDueUtcOffsetMinutes, m.NextDueAction = wire.Timestamp(d.DueAt), int32(offset/60), pb.ToolAction(d.Action)
 	}
 	return m
 }
 
 func cribPageTo(page analysis.CribPage, in analysis.CribInput) *pb.CribPage {
 	m := &pb.CribPage{
-		Site: resourceName("sites", page.Site), Day: page.Day, AsOfTime: timestamp(in.AsOf),
+		Site: wire.ResourceName("sites", page.Site), Day: page.Day, AsOfTime: wire.Timestamp(in.AsOf),
 		ToLend: cribToolsTo(page.ToLend), NotToLend: refusalsTo(page.NotToLend), Out: cribToolsTo(page.Out), BackToday: cribToolsTo(page.BackToday),
 		Away: refusalsTo(page.Away), OnHold: cribToolsTo(page.OnHold), Cautions: page.Cautions, BeforeUse: toolNames(page.BeforeUse),
 	}
@@ -56,8 +57,8 @@ func cribToolsTo(tools []analysis.CribTool) []*pb.CribTool {
 	var list []*pb.CribTool
 	for _, t := range tools {
 		list = append(list, &pb.CribTool{
-			Tool: resourceName("tools", t.Tool.Serial), Kind: pb.ToolKind(t.Tool.Kind), Holder: resourceName("people", t.Holder), HolderName: t.HolderName,
-			SinceTime: timestamp(t.Since), NextDueTime: timestamp(t.NextDue), Note: t.Note,
+			Tool: wire.ResourceName("tools", t.Tool.Serial), Kind: pb.ToolKind(t.Tool.Kind), Holder: wire.ResourceName("people", t.Holder), HolderName: t.HolderName,
+			SinceTime: wire.Timestamp(t.Since), NextDueTime: wire.Timestamp(t.NextDue), Note: t.Note,
 			MinimumNewtonMetres: t.Tool.MinimumNewtonMetres, MaximumNewtonMetres: t.Tool.MaximumNewtonMetres, RatedLoadKilograms: t.Tool.RatedLoadKilograms,
 		})
 	}

@@ -2,6 +2,7 @@ package service_test
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
@@ -64,6 +65,37 @@ func TestCrib(t *testing.T) {
 	for _, r := range []*pb.GetCribPageRequest{{}, {Site: "sites/HAR", DueWithinDays: -1}} {
 		if _, err := c.crib.GetCribPage(ctx, r); status.Code(err) != codes.InvalidArgument {
 			t.Errorf("%v: %v", r, err)
+		}
+	}
+}
+
+// TestSendTool sends a tool off and refuses what can't be, with a violation for each
+// reason.
+func TestSendTool(t *testing.T) {
+	c, ctx := fleet(t), t.Context()
+	sending := func(id, to string) *pb.SendToolRequest {
+		return &pb.SendToolRequest{ToSite: to, CustodyChange: &pb.CustodyChange{
+			Name: "custodyChanges/" + id, Tool: "tools/TW-1", Site: "sites/HAR", Entry: &pb.Entry{OccurTime: timestamppb.New(now), Note: "by van"},
+		}}
+	}
+	const first, second = "019cad6f-a0e0-7d33-b5f5-d520a5bbb8b0", "019cad6f-a0e0-7d33-b5f5-d520a5bbb8b1"
+	must[*pb.Site](t)(c.structure.CreateSite(ctx, &pb.CreateSiteRequest{SiteId: "PCL", Site: &pb.Site{DisplayName: "Pier", TimeZone: "Europe/Dublin", Status: pb.SiteStatus_SITE_STATUS_ACTIVE}}))
+	for _, state := range []pb.Outcome_State{pb.Outcome_STATE_TAKEN, pb.Outcome_STATE_ALREADY_KNOWN} {
+		if a := must[*pb.SendToolResponse](t)(c.crib.SendTool(ctx, sending(first, "sites/pcl"))); a.Outcome.State != state {
+			t.Errorf("%v; expected %v", a, state)
+		}
+	}
+	kept := must[*pb.CustodyChange](t)(c.control.GetCustodyChange(ctx, &pb.GetCustodyChangeRequest{Name: "custodyChanges/" + first}))
+	if kept.Kind != pb.CustodyKind_CUSTODY_KIND_SENT || kept.Entry.Note != "to PCL, by van" {
+		t.Errorf("%v", kept)
+	}
+	_, err := c.crib.SendTool(ctx, sending(second, "sites/PCL"))
+	if got := render(err); status.Code(err) != codes.FailedPrecondition || !strings.Contains(got, "reason jointledger/TOOL_NOT_FIT") || !strings.Contains(got, "tool TW-1 can't be sent to PCL: sent off on") {
+		t.Errorf("sent twice: %s", got)
+	}
+	for want, r := range map[codes.Code]*pb.SendToolRequest{codes.InvalidArgument: sending(second, ""), codes.NotFound: sending(second, "sites/PCX")} {
+		if _, err := c.crib.SendTool(ctx, r); status.Code(err) != want {
+			t.Errorf("to %q: %v; expected %v", r.ToSite, err, want)
 		}
 	}
 }

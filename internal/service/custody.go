@@ -6,11 +6,12 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var custodyChanges = record[*ledger.Custody, *pb.CustodyChange]{
-	kind: ledger.KindCustody, collection: "custodyChanges", members: "custody_changes", action: access.Record, from: custodyFrom, to: custodyTo,
+	kind: ledger.KindCustody, collection: "custodyChanges", members: "custody_changes", action: access.Record, from: wire.CustodyFrom, to: wire.CustodyTo,
 }
 
 // RecordCustodyChanges keeps changes of custody and answers for each.
@@ -28,10 +29,10 @@ func (s controlService) GetCustodyChange(ctx context.Context, r *pb.GetCustodyCh
 func (s controlService) ListCustodyChanges(ctx context.Context, r *pb.ListCustodyChangesRequest) (*pb.ListCustodyChangesResponse, error) {
 	var p problems
 	f := store.RecordFilter{
-		Place: ledger.Place{Site: p.site("site", r.Site)},
-		Tool:  p.reference("tool", "tools", r.Tool),
+		Place: ledger.Place{Site: p.Site("site", r.Site)},
+		Tool:  p.Reference("tool", "tools", r.Tool),
 	}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := custodyChanges.list(ctx, s.Services, r, p, f)
 	return &pb.ListCustodyChangesResponse{CustodyChanges: items, NextPageToken: next}, err
 }

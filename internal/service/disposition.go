@@ -6,11 +6,12 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var dispositions = record[*ledger.Disposition, *pb.Disposition]{
-	kind: ledger.KindDisposition, collection: "dispositions", members: "dispositions", action: access.Decide, from: dispositionFrom, to: dispositionTo,
+	kind: ledger.KindDisposition, collection: "dispositions", members: "dispositions", action: access.Decide, from: wire.DispositionFrom, to: wire.DispositionTo,
 }
 
 // RecordDispositions keeps dispositions and answers for each.
@@ -27,8 +28,8 @@ func (s controlService) GetDisposition(ctx context.Context, r *pb.GetDisposition
 // ListDispositions pages through dispositions.
 func (s controlService) ListDispositions(ctx context.Context, r *pb.ListDispositionsRequest) (*pb.ListDispositionsResponse, error) {
 	var p problems
-	f := store.RecordFilter{Place: p.placeFilter("place", r.Place)}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f := store.RecordFilter{Place: p.PlaceFilter("place", r.Place)}
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := dispositions.list(ctx, s.Services, r, p, f)
 	return &pb.ListDispositionsResponse{Dispositions: items, NextPageToken: next}, err
 }

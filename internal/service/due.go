@@ -6,6 +6,7 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -24,7 +25,7 @@ func (s analysisService) ListDueItems(ctx context.Context, r *pb.ListDueItemsReq
 	if err != nil {
 		return nil, err
 	}
-	resp := &pb.ListDueItemsResponse{AsOfTime: timestamp(query.AsOf), Cautions: analysis.DueCautions(items)}
+	resp := &pb.ListDueItemsResponse{AsOfTime: wire.Timestamp(query.AsOf), Cautions: analysis.DueCautions(items)}
 	for _, item := range items {
 		resp.Items = append(resp.Items, dueItemTo(item))
 	}

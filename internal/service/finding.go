@@ -7,6 +7,7 @@ import (
 	"jointledger/internal/ledger"
 	"jointledger/internal/rules"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -14,9 +15,9 @@ import (
 func (s progressService) ListFindings(ctx context.Context, r *pb.ListFindingsRequest) (*pb.ListFindingsResponse, error) {
 	var p problems
 	filter := store.FindingFilter{
-		Place:    p.placeFilter("place", r.Place),
+		Place:    p.PlaceFilter("place", r.Place),
 		Rule:     r.Rule,
-		Severity: known(&p, "severity", rules.Severities, r.Severity),
+		Severity: wire.Known(&p, "severity", rules.Severities, r.Severity),
 	}
 	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]store.RecordFinding, string, error) {
 		return s.store.Findings(ctx, filter, page)
@@ -30,7 +31,7 @@ func (s progressService) CountFindings(ctx context.Context, r *pb.CountFindingsR
 		return nil, err
 	}
 	var p problems
-	place := p.placeFilter("place", r.Place)
+	place := p.PlaceFilter("place", r.Place)
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
 	}

@@ -17,7 +17,7 @@ func (s progressService) GetHandover(r *pb.GetHandoverRequest, stream grpc.Serve
 		return err
 	}
 	var p problems
-	place := p.placeBetween("place", r.Place, 1, 3)
+	place := p.PlaceBetween("place", r.Place, 1, 3)
 	if err := ledger.Invalid("request", p); err != nil {
 		return err
 	}

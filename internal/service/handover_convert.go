@@ -4,14 +4,15 @@ import (
 	"context"
 
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 func handoverHeadTo(h store.HandoverHead) *pb.HandoverHead {
 	m := &pb.HandoverHead{
 		Place:         h.Place.Resource(),
-		Site:          siteTo(h.Site),
-		ReadTime:      timestamp(h.ReadTime),
+		Site:          wire.SiteTo(h.Site),
+		ReadTime:      wire.Timestamp(h.ReadTime),
 		Joints:        h.Joints,
 		Complete:      len(h.Missing) == 0,
 		ChainSequence: h.Sequence,
@@ -21,20 +22,20 @@ func handoverHeadTo(h store.HandoverHead) *pb.HandoverHead {
 		m.Missing = append(m.Missing, &pb.Missing{Place: missing.Place.Resource(), Sentence: missing.Sentence})
 	}
 	for _, t := range h.Tools {
-		tool := &pb.HandoverTool{Tool: toolTo(t.Tool)}
+		tool := &pb.HandoverTool{Tool: wire.ToolTo(t.Tool)}
 		for _, c := range t.Calibrations {
-			tool.Calibrations = append(tool.Calibrations, calibrationTo(c))
+			tool.Calibrations = append(tool.Calibrations, wire.CalibrationTo(c))
 		}
 		m.Tools = append(m.Tools, tool)
 	}
 	for _, l := range h.Lots {
-		m.Lots = append(m.Lots, lotTo(l))
+		m.Lots = append(m.Lots, wire.LotTo(l))
 	}
 	for _, s := range h.Specifications {
-		m.Specifications = append(m.Specifications, revisionTo(s))
+		m.Specifications = append(m.Specifications, wire.RevisionTo(s))
 	}
 	for _, person := range h.People {
-		m.People = append(m.People, resourceName("people", person))
+		m.People = append(m.People, wire.ResourceName("people", person))
 	}
 	return m
 }

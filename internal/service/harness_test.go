@@ -51,6 +51,9 @@ type clients struct {
 	impact      pb.ImpactServiceClient
 	alarms      pb.AlarmServiceClient
 	readiness   pb.ReadinessServiceClient
+	delivery    pb.DeliveryServiceClient
+	server      pb.ServerServiceClient
+	carry       pb.CarryServiceClient
 
 	store *store.Store
 	end   func() // ends what lasts as long as its client wants, as a shut-down does
@@ -121,6 +124,9 @@ func serve(t *testing.T, config store.Config) clients {
 		impact: pb.NewImpactServiceClient(conn),
 		alarms: pb.NewAlarmServiceClient(conn), end: services.EndWatches,
 		readiness: pb.NewReadinessServiceClient(conn),
+		delivery:  pb.NewDeliveryServiceClient(conn),
+		server:    pb.NewServerServiceClient(conn),
+		carry:     pb.NewCarryServiceClient(conn),
 		store:     st,
 	}
 }

@@ -14,7 +14,7 @@ func (s progressService) GetJointHistory(ctx context.Context, r *pb.GetJointHist
 		return nil, err
 	}
 	var p problems
-	joint := p.placeBetween("joint", r.Joint, 4, 4)
+	joint := p.PlaceBetween("joint", r.Joint, 4, 4)
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
 	}

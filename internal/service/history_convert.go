@@ -6,6 +6,7 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -17,7 +18,7 @@ func historyTo(ctx context.Context, names *recordNames, items []store.HistoryIte
 	}
 	var out []*pb.HistoryItem
 	for _, i := range items {
-		m := &pb.HistoryItem{Findings: findingsTo(i.Findings)}
+		m := &pb.HistoryItem{Findings: wire.FindingsTo(i.Findings)}
 		if err := putRecord(ctx, names, m, i.Record); err != nil {
 			return nil, err
 		}
@@ -32,21 +33,21 @@ func historyTo(ctx context.Context, names *recordNames, items []store.HistoryIte
 func putRecord(ctx context.Context, names *recordNames, m *pb.HistoryItem, r ledger.Record) error {
 	switch r := r.(type) {
 	case *ledger.Tightening:
-		m.Record = &pb.HistoryItem_Tightening{Tightening: tighteningTo(r)}
+		m.Record = &pb.HistoryItem_Tightening{Tightening: wire.TighteningTo(r)}
 	case *ledger.Incident:
-		m.Record = &pb.HistoryItem_Incident{Incident: incidentTo(r)}
+		m.Record = &pb.HistoryItem_Incident{Incident: wire.IncidentTo(r)}
 	case *ledger.Sealing:
-		m.Record = &pb.HistoryItem_Sealing{Sealing: sealingTo(r)}
+		m.Record = &pb.HistoryItem_Sealing{Sealing: wire.SealingTo(r)}
 	case *ledger.Inspection:
-		m.Record = &pb.HistoryItem_Inspection{Inspection: inspectionTo(r)}
+		m.Record = &pb.HistoryItem_Inspection{Inspection: wire.InspectionTo(r)}
 	case *ledger.Hold:
 		hold, err := holds.message(ctx, names, r)
 		m.Record = &pb.HistoryItem_Hold{Hold: hold}
 		return err
 	case *ledger.Disposition:
-		m.Record = &pb.HistoryItem_Disposition{Disposition: dispositionTo(r)}
+		m.Record = &pb.HistoryItem_Disposition{Disposition: wire.DispositionTo(r)}
 	case *ledger.SignOff:
-		m.Record = &pb.HistoryItem_SignOff{SignOff: signOffTo(r)}
+		m.Record = &pb.HistoryItem_SignOff{SignOff: wire.SignOffTo(r)}
 	case *ledger.Correction:
 		correction, err := corrections.message(ctx, names, r)
 		m.Record = &pb.HistoryItem_Correction{Correction: correction}

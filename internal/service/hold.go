@@ -6,11 +6,12 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var holds = record[*ledger.Hold, *pb.Hold]{
-	kind: ledger.KindHold, collection: "holds", members: "holds", action: access.Decide, from: holdFrom, to: holdTo, complete: nameCause,
+	kind: ledger.KindHold, collection: "holds", members: "holds", action: access.Decide, from: wire.HoldFrom, to: wire.HoldTo, complete: nameCause,
 }
 
 // RecordHolds keeps holds and releases and answers for each.
@@ -28,11 +29,13 @@ func (s controlService) GetHold(ctx context.Context, r *pb.GetHoldRequest) (*pb.
 func (s controlService) ListHolds(ctx context.Context, r *pb.ListHoldsRequest) (*pb.ListHoldsResponse, error) {
 	var p problems
 	f := store.RecordFilter{
-		Place: p.placeFilter("place", r.Place),
-		Lot:   p.reference("lot", "lots", r.Lot),
-		Tool:  p.reference("tool", "tools", r.Tool),
+		Place: p.PlaceFilter("place", r.Place),
+		Lot:   p.Reference("lot", "lots", r.Lot),
+		Tool:  p.Reference("tool", "tools", r.Tool),
+
+		OpenOnly: r.OpenOnly,
 	}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := holds.list(ctx, s.Services, r, p, f)
 	return &pb.ListHoldsResponse{Holds: items, NextPageToken: next}, err
 }

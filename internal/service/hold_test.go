@@ -102,11 +102,22 @@ func TestAFindingHoldsTheJointUntilSomebodyWhoMayReleasesIt(t *testing.T) {
 		if list := open(); len(list) != 0 {
 			t.Errorf("%v", list)
 		}
+		stillOpen := func() []string {
+			return named(must[*pb.ListHoldsResponse](t)(c.control.ListHolds(ctx, &pb.ListHoldsRequest{OpenOnly: true})).Holds)
+		}
+		if got := stillOpen(); len(got) != 0 {
+			t.Errorf("open_only gives what is released: %v", got)
+		}
+		reheld := hold("2026-03-03T13:00:00Z", theJoint)
+		taken(t, must[*pb.RecordHoldsResponse](t)(c.control.RecordHolds(ctx, &pb.RecordHoldsRequest{Holds: []*pb.Hold{reheld}})).Outcomes)
+		if d := cmp.Diff([]string{reheld.Name}, stillOpen()); d != "" {
+			t.Errorf("open_only: %s", d)
+		}
 		if h := must[*pb.Hold](t)(c.control.GetHold(ctx, &pb.GetHoldRequest{Name: placed.Name})); h.ReleasedBy != end.Name || h.Cause != strong.Name {
 			t.Errorf("%v", h)
 		}
 		all := must[*pb.ListHoldsResponse](t)(c.control.ListHolds(ctx, &pb.ListHoldsRequest{Place: theJoint}))
-		if d := cmp.Diff([]string{placed.Name, end.Name}, named(all.Holds)); d != "" {
+		if d := cmp.Diff([]string{placed.Name, end.Name, reheld.Name}, named(all.Holds)); d != "" {
 			t.Error(d)
 		}
 	})

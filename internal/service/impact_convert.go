@@ -7,16 +7,17 @@ import (
 	"jointledger/internal/ledger"
 	"jointledger/internal/metrology"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 func impactTo(i store.ToolImpact, q analysis.ImpactQuery) *pb.QueryToolImpactResponse {
 	m := &pb.QueryToolImpactResponse{
 		Headline:     i.Headline,
-		Tool:         resourceName("tools", i.Tool.Serial),
-		Calibration:  calibrationTo(&i.Failed),
-		StartTime:    timestamp(i.Start),
-		EndTime:      timestamp(i.End),
+		Tool:         wire.ResourceName("tools", i.Tool.Serial),
+		Calibration:  wire.CalibrationTo(&i.Failed),
+		StartTime:    wire.Timestamp(i.Start),
+		EndTime:      wire.Timestamp(i.End),
 		DecisionRule: decisionRuleTo(i.Rule),
 		LimitPercent: i.LimitPercent,
 		Points:       impactPointsTo(i.Points),
@@ -24,10 +25,10 @@ func impactTo(i store.ToolImpact, q analysis.ImpactQuery) *pb.QueryToolImpactRes
 		Method:       i.Method,
 		Assumption:   i.Assumption,
 		Cautions:     i.Cautions,
-		AsOfTime:     timestamp(q.AsOf),
+		AsOfTime:     wire.Timestamp(q.AsOf),
 	}
 	if i.LastGood != nil {
-		m.LastGoodCalibration = calibrationTo(i.LastGood)
+		m.LastGoodCalibration = wire.CalibrationTo(i.LastGood)
 	}
 	for _, b := range i.Bands {
 		m.Bands = append(m.Bands, &pb.TorqueBand{LowerNewtonMetres: b.LowerNewtonMetres, UpperNewtonMetres: b.UpperNewtonMetres})
@@ -97,8 +98,8 @@ func impactJointTo(j analysis.JointImpact, hold *ledger.Hold) *pb.ImpactJoint {
 	}
 	if g := j.GoneOver; g != nil {
 		m.GoneOver = &pb.GoneOver{
-			Record: ledger.RecordName(ledger.KindTightening, g.ID), OccurTime: timestamp(g.At),
-			Tool: resourceName("tools", g.Tool), Fasteners: int32(g.Fasteners),
+			Record: ledger.RecordName(ledger.KindTightening, g.ID), OccurTime: wire.Timestamp(g.At),
+			Tool: wire.ResourceName("tools", g.Tool), Fasteners: int32(g.Fasteners),
 		}
 	}
 	return m
@@ -124,7 +125,7 @@ func impactRecordsTo(records []analysis.ImpactRecord) []*pb.ImpactRecord {
 	for i, r := range records {
 		out[i] = &pb.ImpactRecord{
 			Name:               ledger.RecordName(ledger.KindTightening, r.ID),
-			OccurTime:          timestamp(r.At),
+			OccurTime:          wire.Timestamp(r.At),
 			Pass:               pb.Pass(r.Pass),
 			TorqueNewtonMetres: r.TorqueNewtonMetres,
 			Fasteners:          int32(r.Fasteners),
@@ -154,7 +155,7 @@ func impactHoldsTo(h store.ImpactHolds) *pb.HoldToolImpactResponse {
 		m.Holds = append(m.Holds, &pb.ImpactHold{
 			Joint: j.Joint.Resource(),
 			Outcome: &pb.Outcome{
-				Name: holdName(j.Hold), State: outcomeStates[j.Outcome.State], Refusal: refusal(j.Outcome.Err), Findings: findingsTo(j.Outcome.Findings),
+				Name: holdName(j.Hold), State: outcomeStates[j.Outcome.State], Refusal: refusal(j.Outcome.Err), Findings: wire.FindingsTo(j.Outcome.Findings),
 			},
 			ReleasedBy:         holdName(j.ReleasedBy),
 			OutsideProbability: j.OutsideProbability,
@@ -165,12 +166,12 @@ func impactHoldsTo(h store.ImpactHolds) *pb.HoldToolImpactResponse {
 
 func failedCalibrationTo(f store.FailedCalibration) *pb.FailedCalibration {
 	m := &pb.FailedCalibration{
-		Tool:        resourceName("tools", f.Tool.Serial),
-		Site:        resourceName("sites", f.Tool.HomeSite),
+		Tool:        wire.ResourceName("tools", f.Tool.Serial),
+		Site:        wire.ResourceName("sites", f.Tool.HomeSite),
 		Calibration: ledger.RecordResource(&f.Failed),
 		Certificate: f.Failed.Certificate,
-		OccurTime:   timestamp(f.Failed.OccurTime),
-		StartTime:   timestamp(f.Impact.Start),
+		OccurTime:   wire.Timestamp(f.Failed.OccurTime),
+		StartTime:   wire.Timestamp(f.Impact.Start),
 		Joints:      int64(len(f.Impact.Joints)),
 		GoneOver:    int64(len(f.Impact.GoneOver)),
 	}

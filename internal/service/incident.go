@@ -6,11 +6,12 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var incidents = record[*ledger.Incident, *pb.Incident]{
-	kind: ledger.KindIncident, collection: "incidents", members: "incidents", action: access.Record, from: incidentFrom, to: incidentTo,
+	kind: ledger.KindIncident, collection: "incidents", members: "incidents", action: access.Record, from: wire.IncidentFrom, to: wire.IncidentTo,
 }
 
 // RecordIncidents keeps incidents and answers for each.
@@ -28,13 +29,13 @@ func (s assemblyService) GetIncident(ctx context.Context, r *pb.GetIncidentReque
 func (s assemblyService) ListIncidents(ctx context.Context, r *pb.ListIncidentsRequest) (*pb.ListIncidentsResponse, error) {
 	var p problems
 	f := store.RecordFilter{
-		Place:    p.placeFilter("place", r.Place),
-		Lot:      p.reference("lot", "lots", r.Lot),
-		Tool:     p.reference("tool", "tools", r.Tool),
-		Person:   p.reference("person", "people", r.Person),
-		Incident: known(&p, "kind", ledger.IncidentKinds, r.Kind),
+		Place:    p.PlaceFilter("place", r.Place),
+		Lot:      p.Reference("lot", "lots", r.Lot),
+		Tool:     p.Reference("tool", "tools", r.Tool),
+		Person:   p.Reference("person", "people", r.Person),
+		Incident: wire.Known(&p, "kind", ledger.IncidentKinds, r.Kind),
 	}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := incidents.list(ctx, s.Services, r, p, f)
 	return &pb.ListIncidentsResponse{Incidents: items, NextPageToken: next}, err
 }

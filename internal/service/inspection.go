@@ -5,11 +5,12 @@ import (
 
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var inspections = record[*ledger.Inspection, *pb.Inspection]{
-	kind: ledger.KindInspection, collection: "inspections", members: "inspections", action: access.Record, from: inspectionFrom, to: inspectionTo,
+	kind: ledger.KindInspection, collection: "inspections", members: "inspections", action: access.Record, from: wire.InspectionFrom, to: wire.InspectionTo,
 }
 
 // RecordInspections keeps inspections and answers for each.

@@ -5,20 +5,21 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var joints = thing[ledger.Joint, ledger.Place, *pb.Joint, *pb.CreateJointRequest]{
 	what:    "joint",
 	message: (*pb.CreateJointRequest).GetJoint,
-	from:    jointFrom,
-	to:      jointTo,
+	from:    wire.JointFrom,
+	to:      wire.JointTo,
 	identify: func(p *problems, r *pb.CreateJointRequest, j *ledger.Joint) {
-		if j.Place = p.placeOf("parent", r.Parent, 3, false); j.Place.Depth() == 3 {
+		if j.Place = p.PlaceOf("parent", r.Parent, 3, false); j.Place.Depth() == 3 {
 			j.Place.Joint = tag(r.JointId)
 		}
 	},
-	parse:    jointName,
+	parse:    wire.JointName,
 	key:      func(j ledger.Joint) ledger.Place { return j.Place },
 	resource: func(j ledger.Joint) string { return j.Place.Resource() },
 	validate: ledger.Joint.Validate,
@@ -48,13 +49,13 @@ func (s structureService) GetJoint(ctx context.Context, r *pb.GetJointRequest) (
 func (s structureService) ListJoints(ctx context.Context, r *pb.ListJointsRequest) (*pb.ListJointsResponse, error) {
 	var p problems
 	filter := store.JointFilter{
-		Within:        p.placeOf("parent", r.Parent, 3, true),
-		Kind:          known(&p, "kind", ledger.JointKinds, r.Kind),
-		Specification: p.reference("specification", "specifications", r.Specification),
+		Within:        p.PlaceOf("parent", r.Parent, 3, true),
+		Kind:          wire.Known(&p, "kind", ledger.JointKinds, r.Kind),
+		Specification: p.Reference("specification", "specifications", r.Specification),
 	}
 	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Joint, string, error) {
 		return s.store.Joints(ctx, filter, page)
-	}, jointTo)
+	}, wire.JointTo)
 	return &pb.ListJointsResponse{Joints: items, NextPageToken: next}, err
 }
 

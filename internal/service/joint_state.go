@@ -10,7 +10,7 @@ import (
 // ListJointStates pages through joints with their derived state and open holds.
 func (s progressService) ListJointStates(ctx context.Context, r *pb.ListJointStatesRequest) (*pb.ListJointStatesResponse, error) {
 	var p problems
-	place := p.placeBetween("place", r.Place, 1, 4)
+	place := p.PlaceBetween("place", r.Place, 1, 4)
 	found, next, err := listPage(ctx, r, p, func(page store.Page) ([]store.JointStatus, string, error) {
 		return s.store.JointStates(ctx, place, r.RemainingOnly, page)
 	}, func(j store.JointStatus) store.JointStatus { return j })

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -13,10 +14,10 @@ func jointStatusTo(ctx context.Context, names *recordNames, j store.JointStatus)
 		return nil, err
 	}
 	return &pb.JointStatus{
-		Joint:         jointTo(j.Joint),
+		Joint:         wire.JointTo(j.Joint),
 		State:         pb.JointState(j.State),
 		OpenHolds:     open,
 		Tightened:     j.Tightened,
-		TightenedTime: timestamp(j.TightenedTime),
+		TightenedTime: wire.Timestamp(j.TightenedTime),
 	}, nil
 }

@@ -13,8 +13,8 @@ func leakQuestionFrom(p *problems, r *pb.QueryLeaksRequest) (analysis.LeakQuery,
 		switch f.GetGrouping() {
 		case pb.Grouping_GROUPING_SITE, pb.Grouping_GROUPING_REGION, pb.Grouping_GROUPING_PERSON, pb.Grouping_GROUPING_MONTH:
 		default:
-			if at := fmt.Sprintf("filters[%d].grouping", i); !p.about(at) {
-				p.add(at, "a sealing has no %s; expected site, region, person or month", analysis.Groupings.Name(analysis.Grouping(f.GetGrouping())))
+			if at := fmt.Sprintf("filters[%d].grouping", i); !p.About(at) {
+				p.Add(at, "a sealing has no %s; expected site, region, person or month", analysis.Groupings.Name(analysis.Grouping(f.GetGrouping())))
 			}
 		}
 	}

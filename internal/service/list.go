@@ -31,7 +31,7 @@ func listPage[T, M any](ctx context.Context, req listRequest, p problems, load f
 	}
 	size := int(req.GetPageSize())
 	if size < 0 {
-		p.add("page_size", "%d is below 0; expected 0, for %d, to %d", size, defaultPageSize, maxPageSize)
+		p.Add("page_size", "%d is below 0; expected 0, for %d, to %d", size, defaultPageSize, maxPageSize)
 	}
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, "", err

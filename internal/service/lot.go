@@ -6,18 +6,19 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var lots = thing[ledger.Lot, string, *pb.Lot, *pb.CreateLotRequest]{
 	what:     "lot",
 	message:  (*pb.CreateLotRequest).GetLot,
-	from:     lotFrom,
-	to:       lotTo,
+	from:     wire.LotFrom,
+	to:       wire.LotTo,
 	identify: func(_ *problems, r *pb.CreateLotRequest, l *ledger.Lot) { l.Number = r.LotId },
-	parse:    lotName,
+	parse:    wire.LotName,
 	key:      func(l ledger.Lot) string { return l.Number },
-	resource: func(l ledger.Lot) string { return resourceName("lots", l.Number) },
+	resource: func(l ledger.Lot) string { return wire.ResourceName("lots", l.Number) },
 	validate: ledger.Lot.Validate,
 	fields:   lotFields,
 	register: (*store.Store).RegisterLots,
@@ -44,10 +45,10 @@ func (s lotService) GetLot(ctx context.Context, r *pb.GetLotRequest) (*pb.Lot, e
 // ListLots pages through lots.
 func (s lotService) ListLots(ctx context.Context, r *pb.ListLotsRequest) (*pb.ListLotsResponse, error) {
 	var p problems
-	filter := store.LotFilter{Supplier: r.Supplier, Thread: r.Thread, State: known(&p, "state", ledger.LotStates, r.State)}
+	filter := store.LotFilter{Supplier: r.Supplier, Thread: r.Thread, State: wire.Known(&p, "state", ledger.LotStates, r.State)}
 	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Lot, string, error) {
 		return s.store.Lots(ctx, filter, page)
-	}, lotTo)
+	}, wire.LotTo)
 	return &pb.ListLotsResponse{Lots: items, NextPageToken: next}, err
 }
 
@@ -62,7 +63,7 @@ func (s lotService) ListLotStock(ctx context.Context, r *pb.ListLotStockRequest)
 		return nil, err
 	}
 	var p problems
-	lot := lotName(&p, "lot", r.Lot)
+	lot := wire.LotName(&p, "lot", r.Lot)
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
 	}

@@ -6,11 +6,12 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var lotMovements = record[*ledger.LotMovement, *pb.LotMovement]{
-	kind: ledger.KindLotMovement, collection: "lotMovements", members: "lot_movements", action: access.Record, from: lotMovementFrom, to: lotMovementTo,
+	kind: ledger.KindLotMovement, collection: "lotMovements", members: "lot_movements", action: access.Record, from: wire.LotMovementFrom, to: wire.LotMovementTo,
 }
 
 // RecordLotMovements keeps lot movements and answers for each.
@@ -28,10 +29,10 @@ func (s lotService) GetLotMovement(ctx context.Context, r *pb.GetLotMovementRequ
 func (s lotService) ListLotMovements(ctx context.Context, r *pb.ListLotMovementsRequest) (*pb.ListLotMovementsResponse, error) {
 	var p problems
 	f := store.RecordFilter{
-		Place: ledger.Place{Site: p.site("site", r.Site)},
-		Lot:   p.reference("lot", "lots", r.Lot),
+		Place: ledger.Place{Site: p.Site("site", r.Site)},
+		Lot:   p.Reference("lot", "lots", r.Lot),
 	}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := lotMovements.list(ctx, s.Services, r, p, f)
 	return &pb.ListLotMovementsResponse{LotMovements: items, NextPageToken: next}, err
 }

@@ -5,6 +5,7 @@ import (
 
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -14,7 +15,7 @@ func (s progressService) FindLot(ctx context.Context, r *pb.FindLotRequest) (*pb
 		return nil, err
 	}
 	var p problems
-	lot := lotName(&p, "lot", r.Lot)
+	lot := wire.LotName(&p, "lot", r.Lot)
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
 	}
@@ -22,12 +23,12 @@ func (s progressService) FindLot(ctx context.Context, r *pb.FindLotRequest) (*pb
 	if err != nil {
 		return nil, err
 	}
-	resp := &pb.FindLotResponse{Lot: lotTo(found.Lot), Stocks: lotStocksTo(found.Stocks)}
+	resp := &pb.FindLotResponse{Lot: wire.LotTo(found.Lot), Stocks: lotStocksTo(found.Stocks)}
 	for _, j := range found.Joints {
 		resp.Joints = append(resp.Joints, &pb.LotUse{Joint: j.Joint.Resource(), Fasteners: j.Fasteners, Failures: j.Failures})
 	}
 	for _, i := range found.Incidents {
-		resp.Incidents = append(resp.Incidents, incidentTo(i))
+		resp.Incidents = append(resp.Incidents, wire.IncidentTo(i))
 	}
 	names := namesFrom(s.store)
 	if resp.OpenHolds, err = holds.messages(ctx, names, found.OpenHolds); err != nil {

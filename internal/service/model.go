@@ -19,7 +19,7 @@ func (s comparisonService) QueryModel(ctx context.Context, r *pb.QueryModelReque
 	}
 	var p problems
 	q, kinds, o := modelQuestionFrom(&p, r)
-	if err := p.allowed(ctx, byPeople(q.Rows().GroupBy), r.ByName); err != nil {
+	if err := allowed(ctx, &p, byPeople(q.Rows().GroupBy), r.ByName); err != nil {
 		return nil, err
 	}
 	rows, complete, err := s.store.CountRows(ctx, q.Rows())

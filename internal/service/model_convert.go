@@ -8,6 +8,7 @@ import (
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -19,9 +20,9 @@ func modelQuestionFrom(p *problems, r *pb.QueryModelRequest) (analysis.ModelQuer
 	q := analysis.ModelQuery{Filters: scope.Filters, StartDay: scope.StartDay, EndDay: scope.EndDay, ByJoint: r.ByJoint}
 	switch n := len(r.Terms); {
 	case n == 0:
-		p.add("terms", "is required; expected one at least")
+		p.Add("terms", "is required; expected one at least")
 	case n > mostTerms:
-		p.add("terms", "%d are given; expected at most %d", n, mostTerms)
+		p.Add("terms", "%d are given; expected at most %d", n, mostTerms)
 	}
 	for i, m := range r.Terms {
 		at := fmt.Sprintf("terms[%d]", i)
@@ -30,12 +31,12 @@ func modelQuestionFrom(p *problems, r *pb.QueryModelRequest) (analysis.ModelQuer
 			continue
 		}
 		if k := slices.IndexFunc(q.Terms, func(o analysis.CountTerm) bool { return o.Column() == t.Column() }); k >= 0 {
-			p.add(at, "%s is given twice, in terms[%d] too", t.Column(), k)
+			p.Add(at, "%s is given twice, in terms[%d] too", t.Column(), k)
 		}
 		q.Terms = append(q.Terms, t)
 	}
 	o := analysis.ModelOptions{Confidence: r.Confidence, UseDispersion: r.UseDispersion}
-	o.Family = known(p, "family", analysis.ModelFamilies, r.Family)
+	o.Family = wire.Known(p, "family", analysis.ModelFamilies, r.Family)
 	penalty := methodFrom[analysis.ModelPenalty](p, "penalty", r.Penalty, 3)
 	o.Penalty = max(penalty, 1) - 1
 	return q, kinds, o
@@ -45,20 +46,20 @@ func termFrom(p *problems, at string, m *pb.ModelTerm) (analysis.CountTerm, bool
 	var t analysis.CountTerm
 	switch {
 	case m.GetFactor() != 0 && m.GetCovariate() != 0:
-		p.add(at, "has both a factor and a covariate; expected one of them")
+		p.Add(at, "has both a factor and a covariate; expected one of them")
 		return t, false
 	case m.GetFactor() == 0 && m.GetCovariate() == 0:
-		p.add(at, "names neither a factor nor a covariate; expected one of them")
+		p.Add(at, "names neither a factor nor a covariate; expected one of them")
 		return t, false
 	case m.GetCovariate() != 0:
-		t.Covariate = known(p, at+".covariate", analysis.ModelCovariates, m.GetCovariate())
+		t.Covariate = wire.Known(p, at+".covariate", analysis.ModelCovariates, m.GetCovariate())
 		t.Per, t.At = m.GetPer(), m.GetAt()
 		// Written so that NaN, which compares false, is refused too.
 		if !(t.Per >= 0) || math.IsInf(t.Per, 1) {
-			p.add(at+".per", "%v is out of range; expected a number above 0", t.Per)
+			p.Add(at+".per", "%v is out of range; expected a number above 0", t.Per)
 		}
 		if m.GetReference() != "" {
-			p.add(at+".reference", "is given for a covariate; only a factor has a reference")
+			p.Add(at+".reference", "is given for a covariate; only a factor has a reference")
 		}
 		return t, t.Covariate != 0
 	}
@@ -69,7 +70,7 @@ func termFrom(p *problems, at string, m *pb.ModelTerm) (analysis.CountTerm, bool
 	t.Factor = factor
 	t.Reference = filterValue(p, at+".reference", factor, m.GetReference())
 	if m.GetPer() != 0 || len(m.GetAt()) > 0 {
-		p.add(at, "per or at is given for a factor; only a covariate has them. Covariates are %s", strings.Join(analysis.ModelCovariates.All(), ", "))
+		p.Add(at, "per or at is given for a factor; only a covariate has them. Covariates are %s", strings.Join(analysis.ModelCovariates.All(), ", "))
 	}
 	return t, true
 }

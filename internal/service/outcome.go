@@ -5,6 +5,7 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -57,7 +58,7 @@ func keepBatch[T any](members []member[T], keep func([]T) ([]store.Outcome, erro
 		if m.err == nil {
 			o, kept = kept[0], kept[1:]
 		}
-		out[i] = &pb.Outcome{Name: m.name, State: outcomeStates[o.State], Refusal: refusal(o.Err), Findings: findingsTo(o.Findings)}
+		out[i] = &pb.Outcome{Name: m.name, State: outcomeStates[o.State], Refusal: refusal(o.Err), Findings: wire.FindingsTo(o.Findings)}
 	}
 	return out, nil
 }

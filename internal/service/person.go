@@ -5,18 +5,19 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var people = thing[ledger.Person, string, *pb.Person, *pb.CreatePersonRequest]{
 	what:     "person",
 	message:  (*pb.CreatePersonRequest).GetPerson,
-	from:     personFrom,
-	to:       personTo,
+	from:     wire.PersonFrom,
+	to:       wire.PersonTo,
 	identify: func(_ *problems, r *pb.CreatePersonRequest, p *ledger.Person) { p.ID = r.PersonId },
-	parse:    personName,
+	parse:    wire.PersonName,
 	key:      func(p ledger.Person) string { return p.ID },
-	resource: func(p ledger.Person) string { return resourceName("people", p.ID) },
+	resource: func(p ledger.Person) string { return wire.ResourceName("people", p.ID) },
 	validate: ledger.Person.Validate,
 	fields:   personFields,
 	register: (*store.Store).RegisterPeople,
@@ -43,10 +44,10 @@ func (s personService) GetPerson(ctx context.Context, r *pb.GetPersonRequest) (*
 // ListPeople pages through people.
 func (s personService) ListPeople(ctx context.Context, r *pb.ListPeopleRequest) (*pb.ListPeopleResponse, error) {
 	var p problems
-	filter := store.PersonFilter{HomeSite: p.site("home_site", r.HomeSite)}
+	filter := store.PersonFilter{HomeSite: p.Site("home_site", r.HomeSite)}
 	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Person, string, error) {
 		return s.store.People(ctx, filter, page)
-	}, personTo)
+	}, wire.PersonTo)
 	return &pb.ListPeopleResponse{People: items, NextPageToken: next}, err
 }
 

@@ -14,7 +14,7 @@ func (s progressService) GetProgress(ctx context.Context, r *pb.GetProgressReque
 		return nil, err
 	}
 	var p problems
-	place := p.placeBetween("place", r.Place, 1, 3)
+	place := p.PlaceBetween("place", r.Place, 1, 3)
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
 	}

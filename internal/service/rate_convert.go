@@ -9,6 +9,7 @@ import (
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
 	"jointledger/internal/stats"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -18,7 +19,7 @@ func rateQuestionFrom(p *problems, r *pb.QueryRatesRequest) (analysis.CountQuery
 		if w, ok := groupingFrom(p, fmt.Sprintf("group_by[%d]", i), g); ok {
 			for k, earlier := range q.GroupBy {
 				if earlier == w {
-					p.add(fmt.Sprintf("group_by[%d]", i), "%s is given twice, in group_by[%d] too", analysis.Groupings.Name(w), k)
+					p.Add(fmt.Sprintf("group_by[%d]", i), "%s is given twice, in group_by[%d] too", analysis.Groupings.Name(w), k)
 				}
 			}
 			q.GroupBy = append(q.GroupBy, w)
@@ -33,26 +34,26 @@ func rateQuestionFrom(p *problems, r *pb.QueryRatesRequest) (analysis.CountQuery
 	start, startOK := dateFrom(p, "start_date", r.StartDate)
 	end, endOK := dateFrom(p, "end_date", r.EndDate)
 	if startOK && endOK && end.Before(start) {
-		p.add("end_date", "%s is before start_date %s", r.EndDate, r.StartDate)
+		p.Add("end_date", "%s is before start_date %s", r.EndDate, r.StartDate)
 	}
 
 	o := analysis.RateOptions{Confidence: r.Confidence}
 	for i, k := range r.Kinds {
 		at := fmt.Sprintf("kinds[%d]", i)
-		switch kind := known(p, at, ledger.IncidentKinds, k); {
+		switch kind := wire.Known(p, at, ledger.IncidentKinds, k); {
 		case k == 0:
-			p.add(at, "is not given; expected one of %s", strings.Join(ledger.IncidentKinds.All(), ", "))
+			p.Add(at, "is not given; expected one of %s", strings.Join(ledger.IncidentKinds.All(), ", "))
 		case !slices.Contains(o.Kinds, kind): // one named twice counts once
 			o.Kinds = append(o.Kinds, kind)
 		}
 	}
 	var ok bool
 	if o.Method, ok = intervalMethods[r.IntervalMethod]; !ok {
-		p.add("interval_method", "%d is not a method; expected Wilson, Clopper-Pearson or Jeffreys", r.IntervalMethod)
+		p.Add("interval_method", "%d is not a method; expected Wilson, Clopper-Pearson or Jeffreys", r.IntervalMethod)
 	}
 	// Written so that NaN, which compares false, is refused too.
 	if c := r.Confidence; c != 0 && !(c > 0.5 && c < 1) {
-		p.add("confidence", "%v is out of range; expected a number above 0.5 and below 1, such as 0.95", c)
+		p.Add("confidence", "%v is out of range; expected a number above 0.5 and below 1, such as 0.95", c)
 	}
 	return q, o
 }
@@ -65,9 +66,9 @@ var intervalMethods = map[pb.IntervalMethod]stats.ProportionMethod{
 }
 
 func groupingFrom(p *problems, field string, g pb.Grouping) (analysis.Grouping, bool) {
-	w := word[analysis.Grouping](g)
+	w := wire.Word[analysis.Grouping](g)
 	if !analysis.Groupings.Known(w) {
-		p.add(field, "%d is not a grouping; expected one of %s", g, strings.Join(analysis.Groupings.All(), ", "))
+		p.Add(field, "%d is not a grouping; expected one of %s", g, strings.Join(analysis.Groupings.All(), ", "))
 		return 0, false
 	}
 	return w, true
@@ -89,11 +90,11 @@ func filterValue(p *problems, field string, g analysis.Grouping, value string) s
 		return wordFrom(p, field, ledger.DrivingMethods, value)
 	case analysis.ByMonth:
 		if _, err := time.Parse("2006-01", value); err != nil {
-			p.add(field, "%q is not a month; expected YYYY-MM", value)
+			p.Add(field, "%q is not a month; expected YYYY-MM", value)
 		}
 	case analysis.ByWeek, analysis.ByDay:
 		if _, err := analysis.PeriodStart(g, value); err != nil {
-			p.add(field, "%v", err)
+			p.Add(field, "%v", err)
 		}
 	}
 	return value
@@ -102,7 +103,7 @@ func filterValue(p *problems, field string, g analysis.Grouping, value string) s
 func wordFrom[T ~uint8](p *problems, field string, words ledger.Words[T], value string) string {
 	v, err := words.Parse(value)
 	if err != nil {
-		p.add(field, "%v", err)
+		p.Add(field, "%v", err)
 	}
 	return words.Name(v)
 }
@@ -113,7 +114,7 @@ func dateFrom(p *problems, field, text string) (time.Time, bool) {
 	}
 	d, err := time.Parse(time.DateOnly, text)
 	if err != nil {
-		p.add(field, "%q is not a date; expected YYYY-MM-DD", text)
+		p.Add(field, "%q is not a date; expected YYYY-MM-DD", text)
 	}
 	return d, err == nil
 }

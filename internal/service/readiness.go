@@ -13,6 +13,7 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -21,7 +22,7 @@ func (s readinessService) asOf(p *problems, t *timestamppb.Timestamp) time.Time 
 	if t == nil {
 		return ledger.Microseconds(s.now())
 	}
-	return p.time("as_of_time", t)
+	return p.Time("as_of_time", t)
 }
 
 // QueryReadiness says whether the tools at a place fill a kit list.
@@ -30,11 +31,11 @@ func (s readinessService) QueryReadiness(ctx context.Context, r *pb.QueryReadine
 		return nil, err
 	}
 	var p problems
-	place := p.placeBetween("place", r.Place, 1, 3)
+	place := p.PlaceBetween("place", r.Place, 1, 3)
 	asOf := s.asOf(&p, r.AsOfTime)
 	kit, kinds := kitFrom(&p, r.Kit)
 	if _, err := time.Parse(time.DateOnly, r.FinishDate); r.FinishDate != "" && err != nil {
-		p.add("finish_date", "%q is not a date; expected YYYY-MM-DD", r.FinishDate)
+		p.Add("finish_date", "%q is not a date; expected YYYY-MM-DD", r.FinishDate)
 	}
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
@@ -55,7 +56,7 @@ func (s readinessService) QueryReadiness(ctx context.Context, r *pb.QueryReadine
 		return nil, kitFields(err, r.FinishDate == "")
 	}
 	resp := &pb.QueryReadinessResponse{
-		Ready: a.Ready, Verdict: a.Verdict, FinishDate: o.Finish, FinishPlanned: r.FinishDate == "", AsOfTime: timestamp(asOf),
+		Ready: a.Ready, Verdict: a.Verdict, FinishDate: o.Finish, FinishPlanned: r.FinishDate == "", AsOfTime: wire.Timestamp(asOf),
 		Method: a.Method, Assumption: a.Assumption, Cautions: a.Cautions,
 	}
 	for i, l := range a.Lines {
@@ -71,27 +72,27 @@ const mostKitNote = 500
 
 func kitFrom(p *problems, lines []*pb.KitLine) (kit []analysis.KitLine, kinds []ledger.ToolKind) {
 	if len(lines) == 0 {
-		p.add("kit", "has no lines; expected at least one")
+		p.Add("kit", "has no lines; expected at least one")
 	}
 	for i, l := range lines {
 		at := fmt.Sprintf("kit[%d].", i)
 		if l == nil {
-			p.add(at+"kind", "is not given; expected one of %s", strings.Join(ledger.ToolKinds.All(), ", "))
+			p.Add(at+"kind", "is not given; expected one of %s", strings.Join(ledger.ToolKinds.All(), ", "))
 			continue
 		}
-		kind := known(p, at+"kind", ledger.ToolKinds, l.Kind)
+		kind := wire.Known(p, at+"kind", ledger.ToolKinds, l.Kind)
 		if l.Kind == 0 {
-			p.add(at+"kind", "is not given; expected one of %s", strings.Join(ledger.ToolKinds.All(), ", "))
+			p.Add(at+"kind", "is not given; expected one of %s", strings.Join(ledger.ToolKinds.All(), ", "))
 		}
 		if len(l.Note) > mostKitNote {
-			p.add(at+"note", "has %d bytes; expected at most %d", len(l.Note), mostKitNote)
+			p.Add(at+"note", "has %d bytes; expected at most %d", len(l.Note), mostKitNote)
 		}
 		for _, f := range []struct {
 			name  string
 			value float64
 		}{{"lowest_newton_metres", l.LowestNewtonMetres}, {"highest_newton_metres", l.HighestNewtonMetres}, {"load_kilograms", l.LoadKilograms}} {
 			if math.IsNaN(f.value) || math.IsInf(f.value, 0) {
-				p.add(at+f.name, "is no number; expected 0 for no need, or a number above 0")
+				p.Add(at+f.name, "is no number; expected 0 for no need, or a number above 0")
 			}
 		}
 		kinds = append(kinds, kind)

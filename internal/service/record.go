@@ -3,13 +3,13 @@ package service
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -34,7 +34,7 @@ type record[T ledger.Record, M interface{ GetName() string }] struct {
 }
 
 func (k record[T, M]) what() string {
-	return spoken(k.kind)
+	return wire.Spoken(k.kind)
 }
 
 // keep answers a Record method.
@@ -47,9 +47,7 @@ func (k record[T, M]) keep(ctx context.Context, s *Services, messages []M, valid
 	}
 	members := make([]member[ledger.Record], len(messages))
 	for i, m := range messages {
-		var p problems
-		r := k.from(&p, m)
-		members[i] = member[ledger.Record]{item: r, name: m.GetName(), err: p.invalid(k.what(), r.Validate)}
+		members[i] = k.read(m)
 	}
 	if k.judge != nil {
 		if err := k.judge(ctx, s, messages, members); err != nil {
@@ -61,6 +59,13 @@ func (k record[T, M]) keep(ctx context.Context, s *Services, messages []M, valid
 	})
 }
 
+// read reads a member of a batch.
+func (k record[T, M]) read(m M) member[ledger.Record] {
+	var p problems
+	r := k.from(&p, m)
+	return member[ledger.Record]{item: r, name: m.GetName(), err: p.Invalid(k.what(), r.Validate)}
+}
+
 // fetch answers a Get method.
 func (k record[T, M]) fetch(ctx context.Context, s *Services, name string) (M, error) {
 	var none M
@@ -68,7 +73,7 @@ func (k record[T, M]) fetch(ctx context.Context, s *Services, name string) (M, e
 		return none, err
 	}
 	var p problems
-	id := p.recordID("name", k.collection, name)
+	id := p.RecordID("name", k.collection, name)
 	if err := ledger.Invalid("request", p); err != nil {
 		return none, err
 	}
@@ -138,27 +143,9 @@ type workRequest interface {
 
 func workFilter(p *problems, r workRequest) store.RecordFilter {
 	f := store.RecordFilter{
-		Place:  p.placeFilter("place", r.GetPlace()),
-		Person: p.reference("person", "people", r.GetPerson()),
+		Place:  p.PlaceFilter("place", r.GetPlace()),
+		Person: p.Reference("person", "people", r.GetPerson()),
 	}
-	f.Start, f.End = p.period(r.GetStartTime(), r.GetEndTime())
+	f.Start, f.End = p.Period(r.GetStartTime(), r.GetEndTime())
 	return f
-}
-
-// placeFilter reads a place that is one, with nothing left open.
-func (p *problems) placeFilter(field, name string) ledger.Place {
-	place := p.place(field, name)
-	if hasWildcard(place) {
-		p.add(field, "%q stands for many; expected one site, tower, cell or joint, or nothing", name)
-	}
-	return place
-}
-
-// period reads a start that counts and an end that does not.
-func (p *problems) period(start, end *timestamppb.Timestamp) (from, to time.Time) {
-	from, to = p.time("start_time", start), p.time("end_time", end)
-	if !from.IsZero() && !to.IsZero() && to.Before(from) {
-		p.add("end_time", "%s is before start_time %s", to.Format(time.RFC3339), from.Format(time.RFC3339))
-	}
-	return from, to
 }

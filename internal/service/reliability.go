@@ -13,6 +13,7 @@ import (
 	"jointledger/internal/ledger"
 	"jointledger/internal/stats"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -49,7 +50,7 @@ func (s readinessService) QueryReliability(ctx context.Context, r *pb.QueryRelia
 		return nil, argumentFields(err)
 	}
 	resp := &pb.QueryReliabilityResponse{
-		Headline: a.Headline, AsOfTime: timestamp(q.AsOf), Target: o.Target, Confidence: o.Confidence,
+		Headline: a.Headline, AsOfTime: wire.Timestamp(q.AsOf), Target: o.Target, Confidence: o.Confidence,
 		Method: a.Method, Assumption: a.Assumption, Cautions: a.Cautions,
 	}
 	for _, f := range a.Families {
@@ -71,7 +72,7 @@ func (s readinessService) ListToolDrifts(ctx context.Context, r *pb.ListToolDrif
 	q := analysis.ReliabilityQuery{AsOf: s.asOf(&p, r.AsOfTime), Kinds: toolKindsFrom(&p, r.Kinds), TypeClasses: typeClassesFrom(&p, r.TypeClasses)}
 	mostValues(&p, "tools", len(r.Tools))
 	for i, name := range r.Tools {
-		q.Serials = append(q.Serials, p.required(fmt.Sprintf("tools[%d]", i), "tools", name))
+		q.Serials = append(q.Serials, p.Required(fmt.Sprintf("tools[%d]", i), "tools", name))
 	}
 	found, next, err := listPage(ctx, r, p, func(page store.Page) ([]analysis.CalibratedTool, string, error) {
 		return s.store.CalibratedPage(ctx, q, page)
@@ -102,13 +103,13 @@ func reliabilityOptionsFrom(p *problems, r *pb.QueryReliabilityRequest) analysis
 	if r.GrowthCap != nil {
 		o.GrowthCap = *r.GrowthCap
 		if !(o.GrowthCap >= 1 && o.GrowthCap <= mostGrowth) {
-			p.add("growth_cap", "%v is out of range; expected 1 to %d", o.GrowthCap, mostGrowth)
+			p.Add("growth_cap", "%v is out of range; expected 1 to %d", o.GrowthCap, mostGrowth)
 		}
 	}
 	if r.FewestResults != nil {
 		o.LeastResults = int(*r.FewestResults)
 		if o.LeastResults < 1 || o.LeastResults > mostFewestResults {
-			p.add("fewest_results", "%d is out of range; expected 1 to %d", o.LeastResults, mostFewestResults)
+			p.Add("fewest_results", "%d is out of range; expected 1 to %d", o.LeastResults, mostFewestResults)
 		}
 	}
 	return o
@@ -120,13 +121,13 @@ func fraction(p *problems, field string, given *float64, into *float64) {
 		return
 	}
 	if *into = *given; !(*into > 0 && *into < 1) {
-		p.add(field, "%v is out of range; expected above 0 and below 1", *given)
+		p.Add(field, "%v is out of range; expected above 0 and below 1", *given)
 	}
 }
 
 func mostValues(p *problems, field string, n int) {
 	if n > mostFilterValues {
-		p.add(field, "%d of them; expected at most %d", n, mostFilterValues)
+		p.Add(field, "%d of them; expected at most %d", n, mostFilterValues)
 	}
 }
 
@@ -136,9 +137,9 @@ func toolKindsFrom(p *problems, kinds []pb.ToolKind) []ledger.ToolKind {
 	for i, k := range kinds {
 		at := fmt.Sprintf("kinds[%d]", i)
 		if k == 0 {
-			p.add(at, "is not given; expected one of %s", strings.Join(ledger.ToolKinds.All(), ", "))
+			p.Add(at, "is not given; expected one of %s", strings.Join(ledger.ToolKinds.All(), ", "))
 		}
-		list = append(list, known(p, at, ledger.ToolKinds, k))
+		list = append(list, wire.Known(p, at, ledger.ToolKinds, k))
 	}
 	return list
 }
@@ -151,7 +152,7 @@ func typeClassesFrom(p *problems, texts []string) []string {
 		code, err := analysis.TypeClassCode(text)
 		switch {
 		case err != nil:
-			p.add(fmt.Sprintf("type_classes[%d]", i), "%v", err)
+			p.Add(fmt.Sprintf("type_classes[%d]", i), "%v", err)
 		case !slices.Contains(codes, code):
 			codes = append(codes, code)
 		}
@@ -193,17 +194,17 @@ func finite(v *float64) *float64 {
 	if v == nil || math.IsNaN(*v) || math.IsInf(*v, 0) {
 		return nil
 	}
-	return copied(v)
+	return wire.Copied(v)
 }
 
 func toolDriftTo(d analysis.ToolDrift) *pb.ToolDrift {
-	m := &pb.ToolDrift{Tool: resourceName("tools", d.Serial), TargetNewtonMetres: d.TargetNewtonMetres, Sentence: d.Sentence}
+	m := &pb.ToolDrift{Tool: wire.ResourceName("tools", d.Serial), TargetNewtonMetres: d.TargetNewtonMetres, Sentence: d.Sentence}
 	if d.LimitPercent > 0 {
 		m.LimitPercent = &d.LimitPercent
 	}
 	for _, c := range d.Points {
 		m.Points = append(m.Points, &pb.DriftPoint{
-			Time: timestamp(c.At), FoundPercent: copied(c.FoundPercent), LeftPercent: copied(c.LeftPercent), UndonePercent: copied(c.UndonePercent),
+			Time: wire.Timestamp(c.At), FoundPercent: wire.Copied(c.FoundPercent), LeftPercent: wire.Copied(c.LeftPercent), UndonePercent: wire.Copied(c.UndonePercent),
 		})
 	}
 	if d.Line != nil {

@@ -5,11 +5,12 @@ import (
 
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var sealings = record[*ledger.Sealing, *pb.Sealing]{
-	kind: ledger.KindSealing, collection: "sealings", members: "sealings", action: access.Record, from: sealingFrom, to: sealingTo,
+	kind: ledger.KindSealing, collection: "sealings", members: "sealings", action: access.Record, from: wire.SealingFrom, to: wire.SealingTo,
 }
 
 // RecordSealings keeps sealings and answers for each.

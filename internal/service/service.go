@@ -7,6 +7,7 @@ import (
 	"google.golang.org/grpc"
 
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -19,6 +20,9 @@ type Services struct {
 	ending    chan struct{}
 	endingOne sync.Once
 }
+
+// problems are what is wrong with a request.
+type problems = wire.Problems
 
 // EndWatches ends the streams that would last as long as their clients want, with
 // UNAVAILABLE. A server that is stopped gracefully calls it first.
@@ -52,6 +56,9 @@ func (s *Services) Register(r grpc.ServiceRegistrar) {
 	pb.RegisterReadinessServiceServer(r, readinessService{Services: s})
 	pb.RegisterImpactServiceServer(r, impactService{Services: s})
 	pb.RegisterCribServiceServer(r, cribService{Services: s})
+	pb.RegisterCarryServiceServer(r, carryService{Services: s})
+	pb.RegisterServerServiceServer(r, serverService{Services: s})
+	pb.RegisterDeliveryServiceServer(r, deliveryService{Services: s})
 }
 
 // The methods of a service stand in the files of its resources.
@@ -112,6 +119,14 @@ type (
 		pb.UnimplementedAttachmentServiceServer
 		*Services
 	}
+	deliveryService struct {
+		pb.UnimplementedDeliveryServiceServer
+		*Services
+	}
+	serverService struct {
+		pb.UnimplementedServerServiceServer
+		*Services
+	}
 	impactService struct {
 		pb.UnimplementedImpactServiceServer
 		*Services
@@ -122,6 +137,10 @@ type (
 	}
 	cribService struct {
 		pb.UnimplementedCribServiceServer
+		*Services
+	}
+	carryService struct {
+		pb.UnimplementedCarryServiceServer
 		*Services
 	}
 )

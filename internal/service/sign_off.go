@@ -6,11 +6,12 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var signOffs = record[*ledger.SignOff, *pb.SignOff]{
-	kind: ledger.KindSignOff, collection: "signOffs", members: "sign_offs", action: access.Decide, from: signOffFrom, to: signOffTo,
+	kind: ledger.KindSignOff, collection: "signOffs", members: "sign_offs", action: access.Decide, from: wire.SignOffFrom, to: wire.SignOffTo,
 }
 
 // RecordSignOffs keeps sign-offs and answers for each.
@@ -27,8 +28,8 @@ func (s controlService) GetSignOff(ctx context.Context, r *pb.GetSignOffRequest)
 // ListSignOffs pages through sign-offs.
 func (s controlService) ListSignOffs(ctx context.Context, r *pb.ListSignOffsRequest) (*pb.ListSignOffsResponse, error) {
 	var p problems
-	f := store.RecordFilter{Place: p.placeFilter("place", r.Place)}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f := store.RecordFilter{Place: p.PlaceFilter("place", r.Place)}
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := signOffs.list(ctx, s.Services, r, p, f)
 	return &pb.ListSignOffsResponse{SignOffs: items, NextPageToken: next}, err
 }

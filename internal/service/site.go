@@ -5,18 +5,19 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var sites = thing[ledger.Site, string, *pb.Site, *pb.CreateSiteRequest]{
 	what:     "site",
 	message:  (*pb.CreateSiteRequest).GetSite,
-	from:     siteFrom,
-	to:       siteTo,
+	from:     wire.SiteFrom,
+	to:       wire.SiteTo,
 	identify: func(_ *problems, r *pb.CreateSiteRequest, s *ledger.Site) { s.Code = tag(r.SiteId) },
-	parse:    siteName,
+	parse:    wire.SiteName,
 	key:      func(s ledger.Site) string { return s.Code },
-	resource: func(s ledger.Site) string { return resourceName("sites", s.Code) },
+	resource: func(s ledger.Site) string { return wire.ResourceName("sites", s.Code) },
 	validate: ledger.Site.Validate,
 	fields:   siteFields,
 	register: (*store.Store).RegisterSites,
@@ -44,7 +45,7 @@ func (s structureService) GetSite(ctx context.Context, r *pb.GetSiteRequest) (*p
 func (s structureService) ListSites(ctx context.Context, r *pb.ListSitesRequest) (*pb.ListSitesResponse, error) {
 	items, next, err := listPage(ctx, r, nil, func(p store.Page) ([]ledger.Site, string, error) {
 		return s.store.Sites(ctx, store.SiteFilter{Region: r.Region}, p)
-	}, siteTo)
+	}, wire.SiteTo)
 	return &pb.ListSitesResponse{Sites: items, NextPageToken: next}, err
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/stats"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -18,23 +19,23 @@ func sparesQuestionFrom(p *problems, r *pb.QuerySparesRequest, now time.Time) an
 	for i, name := range r.Sites {
 		at := fmt.Sprintf("sites[%d]", i)
 		if name == "" {
-			p.add(at, "is empty; expected sites/{site}")
-		} else if site := p.site(at, name); site != "" && !slices.Contains(q.Sites, site) {
+			p.Add(at, "is empty; expected sites/{site}")
+		} else if site := p.Site(at, name); site != "" && !slices.Contains(q.Sites, site) {
 			q.Sites = append(q.Sites, site)
 		}
 	}
 	if r.AsOfTime != nil {
-		q.AsOf = p.time("as_of_time", r.AsOfTime)
+		q.AsOf = p.Time("as_of_time", r.AsOfTime)
 	}
 	// Written so that NaN, which compares false, is refused too.
 	if v := r.ServiceLevel; !(v >= 0 && v < 1) {
-		p.add("service_level", "%v is out of range; expected a number above 0 and below 1, such as 0.95", v)
+		p.Add("service_level", "%v is out of range; expected a number above 0 and below 1, such as 0.95", v)
 	}
 	if v := r.LeadTimeDays; v < 0 || v > mostLeadDays {
-		p.add("lead_time_days", "%d is out of range; expected 0 to %d", v, mostLeadDays)
+		p.Add("lead_time_days", "%d is out of range; expected 0 to %d", v, mostLeadDays)
 	}
 	if v := r.PackSize; v < 0 || v > stats.MaxCount {
-		p.add("pack_size", "%d is out of range; expected 1 to %d", v, int64(stats.MaxCount))
+		p.Add("pack_size", "%d is out of range; expected 1 to %d", v, int64(stats.MaxCount))
 	}
 	return q
 }
@@ -42,7 +43,7 @@ func sparesQuestionFrom(p *problems, r *pb.QuerySparesRequest, now time.Time) an
 func sparesTo(q analysis.SparesQuery, a analysis.SparesForecast) *pb.QuerySparesResponse {
 	m := &pb.QuerySparesResponse{
 		Headline: a.Headline, Groups: int32(a.Groups), Prior: priorTo(a.Shrinkage), PriorAlpha: a.Prior.Alpha, PriorBeta: a.Prior.Beta,
-		ServiceLevel: a.ServiceLevel, Method: a.Method, Assumption: a.Assumption, Cautions: a.Cautions, AsOfTime: timestamp(q.AsOf),
+		ServiceLevel: a.ServiceLevel, Method: a.Method, Assumption: a.Assumption, Cautions: a.Cautions, AsOfTime: wire.Timestamp(q.AsOf),
 	}
 	for i := range a.Items {
 		m.Items = append(m.Items, sparesItemTo(&a.Items[i]))
@@ -53,7 +54,7 @@ func sparesTo(q analysis.SparesQuery, a analysis.SparesForecast) *pb.QuerySpares
 func sparesItemTo(i *analysis.SparesItem) *pb.SparesItem {
 	l := &i.Line
 	m := &pb.SparesItem{
-		Fastener: l.Fastener, Site: resourceName("sites", l.Site), Failures: l.Failures, Attempts: l.Attempts, DenominatorKnown: !l.DenominatorUnknown,
+		Fastener: l.Fastener, Site: wire.ResourceName("sites", l.Site), Failures: l.Failures, Attempts: l.Attempts, DenominatorKnown: !l.DenominatorUnknown,
 		Remaining: l.Remaining, OnHand: l.OnHand, InstallsPerDay: l.InstallsPerDay, LeadTimeDays: l.LeadTimeDays, PackSize: l.PackSize,
 		LossPer_1000: i.LossPer1000, LossLowerPer_1000: i.LossLowerPer1000, LossUpperPer_1000: i.LossUpperPer1000,
 		MeanLosses: i.MeanLosses, Losses: i.Losses, Need: i.Need, RunOut: i.RunOut, Short: i.Short, Order: i.Order,

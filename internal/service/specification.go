@@ -6,20 +6,21 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var specifications = thing[ledger.Specification, string, *pb.Specification, *pb.CreateSpecificationRequest]{
 	what:    "specification",
 	message: (*pb.CreateSpecificationRequest).GetSpecification,
-	from:    specificationFrom,
-	to:      specificationTo,
+	from:    wire.SpecificationFrom,
+	to:      wire.SpecificationTo,
 	identify: func(_ *problems, r *pb.CreateSpecificationRequest, s *ledger.Specification) {
 		s.Code = r.SpecificationId
 	},
-	parse:    specificationName,
+	parse:    wire.SpecificationName,
 	key:      func(s ledger.Specification) string { return s.Code },
-	resource: func(s ledger.Specification) string { return resourceName("specifications", s.Code) },
+	resource: func(s ledger.Specification) string { return wire.ResourceName("specifications", s.Code) },
 	validate: ledger.Specification.Validate,
 	fields:   specificationFields,
 	register: (*store.Store).RegisterSpecifications,
@@ -46,7 +47,7 @@ func (s specificationService) GetSpecification(ctx context.Context, r *pb.GetSpe
 		return nil, err
 	}
 	var p problems
-	ref := revisionOf(&p, "name", r.Name)
+	ref := wire.RevisionOf(&p, "name", r.Name)
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
 	}
@@ -55,16 +56,16 @@ func (s specificationService) GetSpecification(ctx context.Context, r *pb.GetSpe
 		return nil, err
 	}
 	if ref.Revision != 0 {
-		return revisionTo(item), nil
+		return wire.RevisionTo(item), nil
 	}
-	return specificationTo(item), nil
+	return wire.SpecificationTo(item), nil
 }
 
 // ListSpecifications pages through the newest revisions.
 func (s specificationService) ListSpecifications(ctx context.Context, r *pb.ListSpecificationsRequest) (*pb.ListSpecificationsResponse, error) {
 	items, next, err := listPage(ctx, r, nil, func(page store.Page) ([]ledger.Specification, string, error) {
 		return s.store.Specifications(ctx, store.SpecificationFilter{}, page)
-	}, specificationTo)
+	}, wire.SpecificationTo)
 	return &pb.ListSpecificationsResponse{Specifications: items, NextPageToken: next}, err
 }
 
@@ -79,7 +80,7 @@ func (s specificationService) ListSpecificationRevisions(ctx context.Context, r 
 		return nil, err
 	}
 	var p problems
-	code := specificationName(&p, "name", r.Name)
+	code := wire.SpecificationName(&p, "name", r.Name)
 	if err := ledger.Invalid("request", p); err != nil {
 		return nil, err
 	}
@@ -89,7 +90,7 @@ func (s specificationService) ListSpecificationRevisions(ctx context.Context, r 
 	}
 	resp := &pb.ListSpecificationRevisionsResponse{}
 	for _, item := range items {
-		resp.Specifications = append(resp.Specifications, revisionTo(item))
+		resp.Specifications = append(resp.Specifications, wire.RevisionTo(item))
 	}
 	return resp, nil
 }

@@ -18,12 +18,12 @@ func standingQuestionFrom(p *problems, r *pb.QueryStandingRequest) (analysis.Cou
 	mix := groupingsFrom(p, "mix", r.Mix, unit)
 	for i, g := range r.Mix {
 		if unit == analysis.BySupplier && g == pb.Grouping_GROUPING_LOT {
-			p.add("mix", "lot in mix[%d] says which supplier it is; a supplier can't be compared within its own lot", i)
+			p.Add("mix", "lot in mix[%d] says which supplier it is; a supplier can't be compared within its own lot", i)
 		}
 	}
 	switch {
 	case r.CrudeOnly && len(r.Mix) > 0:
-		p.add("mix", "is given although crude_only is set; expected one of them")
+		p.Add("mix", "is given although crude_only is set; expected one of them")
 	case !r.CrudeOnly && len(r.Mix) == 0:
 		mix = analysis.StandingMix(unit)
 	}
@@ -34,10 +34,10 @@ func standingQuestionFrom(p *problems, r *pb.QueryStandingRequest) (analysis.Cou
 	}
 	// Written so that NaN, which compares false, is refused too.
 	if v := r.RatioLimit; !(v >= 0) || math.IsInf(v, 1) {
-		p.add("ratio_limit", "%v is out of range; expected a number above 0", v)
+		p.Add("ratio_limit", "%v is out of range; expected a number above 0", v)
 	}
 	if v := r.LimitPer_1000; !(v >= 0 && v < 1000) {
-		p.add("limit_per_1000", "%v is out of range; expected a number from 0 to below 1,000", v)
+		p.Add("limit_per_1000", "%v is out of range; expected a number from 0 to below 1,000", v)
 	}
 	return q, kinds, o
 }

@@ -5,20 +5,21 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var substitutions = thing[ledger.Substitution, string, *pb.Substitution, *pb.CreateSubstitutionRequest]{
 	what:    "substitution",
 	message: (*pb.CreateSubstitutionRequest).GetSubstitution,
-	from:    substitutionFrom,
-	to:      substitutionTo,
+	from:    wire.SubstitutionFrom,
+	to:      wire.SubstitutionTo,
 	identify: func(_ *problems, r *pb.CreateSubstitutionRequest, s *ledger.Substitution) {
 		s.Code = r.SubstitutionId
 	},
-	parse:    substitutionName,
+	parse:    wire.SubstitutionName,
 	key:      func(s ledger.Substitution) string { return s.Code },
-	resource: func(s ledger.Substitution) string { return resourceName("substitutions", s.Code) },
+	resource: func(s ledger.Substitution) string { return wire.ResourceName("substitutions", s.Code) },
 	validate: ledger.Substitution.Validate,
 	fields:   substitutionFields,
 	register: (*store.Store).RegisterSubstitutions,
@@ -45,10 +46,10 @@ func (s consumableService) GetSubstitution(ctx context.Context, r *pb.GetSubstit
 // ListSubstitutions pages through substitutions.
 func (s consumableService) ListSubstitutions(ctx context.Context, r *pb.ListSubstitutionsRequest) (*pb.ListSubstitutionsResponse, error) {
 	var p problems
-	filter := store.SubstitutionFilter{Specification: p.reference("specification", "specifications", r.Specification)}
+	filter := store.SubstitutionFilter{Specification: p.Reference("specification", "specifications", r.Specification)}
 	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Substitution, string, error) {
 		return s.store.Substitutions(ctx, filter, page)
-	}, substitutionTo)
+	}, wire.SubstitutionTo)
 	return &pb.ListSubstitutionsResponse{Substitutions: items, NextPageToken: next}, err
 }
 

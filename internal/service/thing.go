@@ -13,6 +13,7 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -104,10 +105,10 @@ func (th thing[T, K, M, R]) createBatch(ctx context.Context, s *Services, reques
 	for i, r := range requests {
 		var p problems
 		if r.GetRequestId() != "" {
-			p.add("request_id", "must be empty in a batch")
+			p.Add("request_id", "must be empty in a batch")
 		}
 		if r.GetValidateOnly() {
-			p.add("validate_only", "must be left out in a batch: the batch's own holds for all")
+			p.Add("validate_only", "must be left out in a batch: the batch's own holds for all")
 		}
 		m := &members[i]
 		m.item, m.err = th.read(p, r)
@@ -126,16 +127,16 @@ func (th thing[T, K, M, R]) read(p problems, req R) (T, error) {
 	if given {
 		item = th.from(&p, m)
 	} else {
-		p.add(th.what, "is required")
+		p.Add(th.what, "is required")
 	}
 	th.identify(&p, req, &item)
-	return item, p.invalid(th.what, func() []ledger.FieldError {
+	return item, p.Invalid(th.what, func() []ledger.FieldError {
 		if !given {
 			return nil
 		}
 		return slices.DeleteFunc(th.validate(item), func(f ledger.FieldError) bool {
 			// The name follows from the parent: one complaint about it will do.
-			return f.Field == "name" && p.about("parent")
+			return f.Field == "name" && p.About("parent")
 		})
 	})
 }
@@ -182,11 +183,11 @@ func (th thing[T, K, M, R]) change(ctx context.Context, s *Services, req updateR
 	for _, f := range chosen {
 		f.copy(&edit, &given)
 	}
-	bad := append(p, touching(unread.with(th.validate(edit)), chosen)...)
+	bad := append(p, touching(unread.With(th.validate(edit)), chosen)...)
 	if err := ledger.Invalid(th.what, bad); err != nil {
 		return none, err
 	}
-	version, err := versionOf(m.GetEtag(), th.what, m.GetName())
+	version, err := wire.VersionOf(m.GetEtag(), th.what, m.GetName())
 	if err != nil {
 		return none, err
 	}
@@ -210,7 +211,7 @@ func changeOf(p *problems, req changeRequest) store.Change {
 	}
 	id, err := uuid.Parse(c.RequestID)
 	if err != nil || len(c.RequestID) != 36 {
-		p.add("request_id", "%q is not a UUID in its usual form of 36 characters (AIP-155)", c.RequestID)
+		p.Add("request_id", "%q is not a UUID in its usual form of 36 characters (AIP-155)", c.RequestID)
 	}
 	c.RequestID = id.String() // letter case makes no other id
 	c.Digest = digest(req)

@@ -6,11 +6,12 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var tightenings = record[*ledger.Tightening, *pb.Tightening]{
-	kind: ledger.KindTightening, collection: "tightenings", members: "tightenings", action: access.Record, from: tighteningFrom, to: tighteningTo,
+	kind: ledger.KindTightening, collection: "tightenings", members: "tightenings", action: access.Record, from: wire.TighteningFrom, to: wire.TighteningTo,
 }
 
 // RecordTightenings keeps tightenings and answers for each.
@@ -28,12 +29,12 @@ func (s assemblyService) GetTightening(ctx context.Context, r *pb.GetTighteningR
 func (s assemblyService) ListTightenings(ctx context.Context, r *pb.ListTighteningsRequest) (*pb.ListTighteningsResponse, error) {
 	var p problems
 	f := store.RecordFilter{
-		Place:  p.placeFilter("place", r.Place),
-		Lot:    p.reference("lot", "lots", r.Lot),
-		Tool:   p.reference("tool", "tools", r.Tool),
-		Person: p.reference("person", "people", r.Person),
+		Place:  p.PlaceFilter("place", r.Place),
+		Lot:    p.Reference("lot", "lots", r.Lot),
+		Tool:   p.Reference("tool", "tools", r.Tool),
+		Person: p.Reference("person", "people", r.Person),
 	}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := tightenings.list(ctx, s.Services, r, p, f)
 	return &pb.ListTighteningsResponse{Tightenings: items, NextPageToken: next}, err
 }

@@ -5,18 +5,19 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var tools = thing[ledger.Tool, string, *pb.Tool, *pb.CreateToolRequest]{
 	what:     "tool",
 	message:  (*pb.CreateToolRequest).GetTool,
-	from:     toolFrom,
-	to:       toolTo,
+	from:     wire.ToolFrom,
+	to:       wire.ToolTo,
 	identify: func(_ *problems, r *pb.CreateToolRequest, t *ledger.Tool) { t.Serial = r.ToolId },
-	parse:    toolName,
+	parse:    wire.ToolName,
 	key:      func(t ledger.Tool) string { return t.Serial },
-	resource: func(t ledger.Tool) string { return resourceName("tools", t.Serial) },
+	resource: func(t ledger.Tool) string { return wire.ResourceName("tools", t.Serial) },
 	validate: ledger.Tool.Validate,
 	fields:   toolFields,
 	register: (*store.Store).RegisterTools,
@@ -43,10 +44,10 @@ func (s toolService) GetTool(ctx context.Context, r *pb.GetToolRequest) (*pb.Too
 // ListTools pages through tools.
 func (s toolService) ListTools(ctx context.Context, r *pb.ListToolsRequest) (*pb.ListToolsResponse, error) {
 	var p problems
-	filter := store.ToolFilter{Kind: known(&p, "kind", ledger.ToolKinds, r.Kind), HomeSite: p.site("home_site", r.HomeSite)}
+	filter := store.ToolFilter{Kind: wire.Known(&p, "kind", ledger.ToolKinds, r.Kind), HomeSite: p.Site("home_site", r.HomeSite)}
 	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Tool, string, error) {
 		return s.store.Tools(ctx, filter, page)
-	}, toolTo)
+	}, wire.ToolTo)
 	return &pb.ListToolsResponse{Tools: items, NextPageToken: next}, err
 }
 

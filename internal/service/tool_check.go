@@ -6,11 +6,12 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var toolChecks = record[*ledger.ToolCheck, *pb.ToolCheck]{
-	kind: ledger.KindToolCheck, collection: "toolChecks", members: "tool_checks", action: access.Record, from: toolCheckFrom, to: toolCheckTo,
+	kind: ledger.KindToolCheck, collection: "toolChecks", members: "tool_checks", action: access.Record, from: wire.ToolCheckFrom, to: wire.ToolCheckTo,
 }
 
 // RecordToolChecks keeps inspections, proof tests and checks before use, and
@@ -28,8 +29,8 @@ func (s toolService) GetToolCheck(ctx context.Context, r *pb.GetToolCheckRequest
 // ListToolChecks pages through checks.
 func (s toolService) ListToolChecks(ctx context.Context, r *pb.ListToolChecksRequest) (*pb.ListToolChecksResponse, error) {
 	var p problems
-	f := store.RecordFilter{Tool: p.reference("tool", "tools", r.Tool)}
-	f.Start, f.End = p.period(r.StartTime, r.EndTime)
+	f := store.RecordFilter{Tool: p.Reference("tool", "tools", r.Tool)}
+	f.Start, f.End = p.Period(r.StartTime, r.EndTime)
 	items, next, err := toolChecks.list(ctx, s.Services, r, p, f)
 	return &pb.ListToolChecksResponse{ToolChecks: items, NextPageToken: next}, err
 }

@@ -5,20 +5,21 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 var towers = thing[ledger.Tower, ledger.Place, *pb.Tower, *pb.CreateTowerRequest]{
 	what:    "tower",
 	message: (*pb.CreateTowerRequest).GetTower,
-	from:    towerFrom,
-	to:      towerTo,
+	from:    wire.TowerFrom,
+	to:      wire.TowerTo,
 	identify: func(p *problems, r *pb.CreateTowerRequest, t *ledger.Tower) {
-		if t.Place = p.placeOf("parent", r.Parent, 1, false); t.Place.Depth() == 1 {
+		if t.Place = p.PlaceOf("parent", r.Parent, 1, false); t.Place.Depth() == 1 {
 			t.Place.Tower = tag(r.TowerId)
 		}
 	},
-	parse:    towerName,
+	parse:    wire.TowerName,
 	key:      func(t ledger.Tower) ledger.Place { return t.Place },
 	resource: func(t ledger.Tower) string { return t.Place.Resource() },
 	validate: ledger.Tower.Validate,
@@ -47,10 +48,10 @@ func (s structureService) GetTower(ctx context.Context, r *pb.GetTowerRequest) (
 // ListTowers pages through the towers of its parent.
 func (s structureService) ListTowers(ctx context.Context, r *pb.ListTowersRequest) (*pb.ListTowersResponse, error) {
 	var p problems
-	filter := store.PlaceFilter{Within: p.placeOf("parent", r.Parent, 1, true)}
+	filter := store.PlaceFilter{Within: p.PlaceOf("parent", r.Parent, 1, true)}
 	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Tower, string, error) {
 		return s.store.Towers(ctx, filter, page)
-	}, towerTo)
+	}, wire.TowerTo)
 	return &pb.ListTowersResponse{Towers: items, NextPageToken: next}, err
 }
 

@@ -3,6 +3,7 @@ package service
 import (
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -14,18 +15,18 @@ func trendQuestionFrom(p *problems, r *pb.QueryTrendRequest) (analysis.CountQuer
 	case pb.Grouping_GROUPING_MONTH, pb.Grouping_GROUPING_WEEK, pb.Grouping_GROUPING_DAY:
 		period = analysis.Grouping(r.Period)
 	default:
-		p.add("period", "%d is not a period; expected GROUPING_MONTH, GROUPING_WEEK or GROUPING_DAY", r.Period)
+		p.Add("period", "%d is not a period; expected GROUPING_MONTH, GROUPING_WEEK or GROUPING_DAY", r.Period)
 	}
 	q.GroupBy = []analysis.Grouping{period}
-	o := analysis.TrendOptions{Kind: known(p, "chart", analysis.ChartKinds, r.Chart), Weight: r.Weight}
+	o := analysis.TrendOptions{Kind: wire.Known(p, "chart", analysis.ChartKinds, r.Chart), Weight: r.Weight}
 	// Written so that NaN, which compares false, is refused too.
 	if !(r.Weight >= 0 && r.Weight <= 1) {
-		p.add("weight", "%v is out of range; expected a number above 0 and at most 1, such as 0.2", r.Weight)
+		p.Add("weight", "%v is out of range; expected a number above 0 and at most 1, such as 0.2", r.Weight)
 	}
 	if r.CentrePer_1000 != nil {
 		centre := r.GetCentrePer_1000() / 1000
 		if !(centre >= 0 && centre <= 1) {
-			p.add("centre_per_1000", "%v is out of range; expected a number from 0 to 1,000", r.GetCentrePer_1000())
+			p.Add("centre_per_1000", "%v is out of range; expected a number from 0 to 1,000", r.GetCentrePer_1000())
 		}
 		o.Centre = &centre
 	}

@@ -2,8 +2,8 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"errors"
+	"strings"
 
 	"github.com/google/uuid"
 
@@ -18,9 +18,6 @@ const proving = `NOT EXISTS (SELECT 1 FROM calibrations d JOIN records o ON o.to
 WHERE d.id = r.id AND d.document = 1 AND (o.occur_time < r.occur_time OR o.occur_time = r.occur_time AND o.id < r.id)
 AND NOT EXISTS (SELECT 1 FROM corrections oc WHERE oc.corrected_id = o.id))`
 
-// certificateOf is a certificate of a laboratory, which proves one calibration.
-type certificateOf struct{ laboratory, number string }
-
 // admitCalibration refuses a calibration that can't be true of its tool, or that
 // comes with a certificate that proves another one, and computes the verdict.
 // KindInvalid names every field that is wrong.
@@ -30,13 +27,16 @@ func (t *tx) admitCalibration(ctx context.Context, r *staged, c *ledger.Calibrat
 		return err
 	}
 	wrong := analysis.CheckCalibration(tool, c, t.now)
-	certificate := certificateOf{c.Laboratory, c.Certificate}
-	other, err := t.certified(ctx, certificate, r, b)
+	other, err := t.certified(ctx, c, r, b)
 	if err != nil {
 		return err
 	}
 	if other != uuid.Nil {
-		wrong = append(wrong, ledger.FieldError{Field: "certificate", Description: "certificate " + c.Certificate + " of " + c.Laboratory +
+		of := ""
+		if c.Laboratory != "" {
+			of = " of " + strings.TrimSpace(c.Laboratory)
+		}
+		wrong = append(wrong, ledger.FieldError{Field: "certificate", Description: "certificate " + strings.TrimSpace(c.Certificate) + of +
 			" is that of " + ledger.RecordName(ledger.KindCalibration, other) + " too; expected one certificate a calibration, or a correction of the other"})
 	}
 	if err := ledger.Invalid("calibration", wrong); err != nil {
@@ -45,31 +45,11 @@ func (t *tx) admitCalibration(ctx context.Context, r *staged, c *ledger.Calibrat
 	if c.Verdict, err = analysis.CalibrationVerdict(tool, c); err != nil {
 		return err
 	}
-	b.certificates[certificate] = c.ID
-	return nil
-}
-
-// certified gives another calibration that the certificate proves already and
-// that nobody took back; none when laboratory or number is not given, since then
-// nobody can tell. The calibration that this one replaces does not count.
-func (t *tx) certified(ctx context.Context, certificate certificateOf, r *staged, b admission) (uuid.UUID, error) {
-	if certificate.laboratory == "" || certificate.number == "" {
-		return uuid.Nil, nil
+	if c.Certificate != "" {
+		hash := certificateHash(c.Certificate)
+		b.taken[hash] = append(b.taken[hash], c)
 	}
-	other := b.certificates[certificate]
-	err := t.query(ctx, func(rows *sql.Rows) error {
-		var id int64
-		var uid []byte
-		if err := rows.Scan(&id, &uid); err != nil {
-			return err
-		}
-		if id != r.instead.id && !b.spoken[id] {
-			other = idOf(uid)
-		}
-		return nil
-	}, `SELECT r.id, r.uid FROM calibrations x JOIN records r ON r.id = x.id WHERE x.certificate = ? AND x.laboratory = ? AND `+notCorrected,
-		certificate.number, certificate.laboratory)
-	return other, err
+	return nil
 }
 
 // ofReplacement gives the fields of a refused replacement the names that they have

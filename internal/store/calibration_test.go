@@ -90,11 +90,12 @@ func testCalibrationsThatCantBe(t *testing.T, e storetest.Engine) {
 			c.OccurTime = time.Now().Add(25 * time.Hour).Truncate(time.Microsecond).UTC()
 		}),
 		"decision_rule": judgedAt(0, func(c *ledger.Calibration) {
-			c.Rule, c.Points[1].ExpandedUncertaintyNewtonMetres = ledger.RuleGuardBand, 0
+			c.Document, c.Rule, c.Points[1].ExpandedUncertaintyNewtonMetres = ledger.DeclarationOfConformance, ledger.RuleGuardBand, 0
 		}),
-		"points[2].target_newton_metres":   judgedAt(0, func(c *ledger.Calibration) { c.Points[2].TargetNewtonMetres = 101 }),
-		"points[0].readings_newton_metres": judgedAt(0, func(c *ledger.Calibration) { c.Points[0].ReadingsNewtonMetres = []float64{20} }),
-		"points[2].phase":                  judgedAt(0, func(c *ledger.Calibration) { c.Points[2].Phase = ledger.AsFound }),
+		"points[0].expanded_uncertainty_newton_metres": judgedAt(0, func(c *ledger.Calibration) { c.Points[0].ExpandedUncertaintyNewtonMetres = 0 }),
+		"points[2].target_newton_metres":               judgedAt(0, func(c *ledger.Calibration) { c.Points[2].TargetNewtonMetres = 101 }),
+		"points[0].readings_newton_metres":             judgedAt(0, func(c *ledger.Calibration) { c.Points[0].ReadingsNewtonMetres = []float64{20} }),
+		"points[2].phase":                              judgedAt(0, func(c *ledger.Calibration) { c.Points[2].Phase = ledger.AsFound }),
 		"points[1].expanded_uncertainty_newton_metres": judgedAt(0, func(c *ledger.Calibration) {
 			c.Document, c.Points[1].ExpandedUncertaintyNewtonMetres = ledger.CalibrationCertificate, 0
 		}),
@@ -139,14 +140,22 @@ func testCertificatesProveOneCalibration(t *testing.T, e storetest.Engine) {
 	}
 	first := numbered("Lab 1", "C-1")
 	t.Log("within a batch: the second is refused, another laboratory and an unknown one are not")
-	outcomes, err := s.Record(ctx, []ledger.Record{first, numbered("Lab 1", "C-1"), numbered("Lab 2", "C-1"), numbered("", "C-1"), numbered("", "C-1"), numbered("Lab 1", ""), numbered("Lab 1", "")}, store.Change{})
-	wantStates(t, outcomes, err, store.Taken, store.Refused, store.Taken, store.Taken, store.Taken, store.Taken, store.Taken)
+	outcomes, err := s.Record(ctx, []ledger.Record{first, numbered("Lab 1", "C-1"), numbered("Lab 2", "C-1"), numbered("Lab 1", ""), numbered("Lab 1", ""), numbered("lab1", "c -1"), numbered("", "c-1")}, store.Change{})
+	wantStates(t, outcomes, err, store.Taken, store.Refused, store.Taken, store.Taken, store.Taken, store.Refused, store.Refused)
 	if got := fieldsOf(wantError(t, outcomes[1].Err, ledger.KindInvalid, ledger.ReasonInvalidField)); !slices.Equal(got, []string{"certificate"}) {
 		t.Errorf("%v", got)
 	}
 	t.Log("later, and for a tool of another site")
 	elsewhere := storetest.NewCalibration(storetest.KolkataWrench, func(c *ledger.Calibration) { c.Laboratory, c.Certificate = "Lab 1", "C-1" })
 	outcomes, err = s.Record(ctx, []ledger.Record{elsewhere}, store.Change{})
+	wantStates(t, outcomes, err, store.Refused)
+	t.Log("typed otherwise; of a laboratory that nobody named, only for the same tool")
+	typed := func(laboratory, number string) *ledger.Calibration {
+		return storetest.NewCalibration(storetest.KolkataWrench, func(c *ledger.Calibration) { c.Laboratory, c.Certificate = laboratory, number })
+	}
+	outcomes, err = s.Record(ctx, []ledger.Record{typed("LAB\u00a01", "c-1"), typed("", "C-2"), typed("", "c-2"), typed("Lab 3", "C-2"), numbered("", "C-2")}, store.Change{})
+	wantStates(t, outcomes, err, store.Refused, store.Taken, store.Refused, store.Refused, store.Taken)
+	outcomes, err = s.Record(ctx, []ledger.Record{typed("lab  1", "C-1")}, store.Change{ValidateOnly: true})
 	wantStates(t, outcomes, err, store.Refused)
 	t.Log("its replacement may have it; then it is the replacement's")
 	second := numbered("Lab 1", "C-1")

@@ -58,6 +58,7 @@ var conformance = []struct {
 	{"LotStock", testLotStock},
 	{"DueInputs", testDueInputs},
 	{"LendTool", testLendTool},
+	{"SendTool", testSendTool},
 	{"LentUnfit", testLentUnfit},
 	{"TrackedTools", testTrackedTools},
 

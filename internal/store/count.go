@@ -32,14 +32,32 @@ var groupingColumns = map[analysis.Grouping]string{
 // the tallies, or, where it asks for people or tools, from the records. What a
 // filter names must exist: KindNotFound otherwise.
 func (s *Store) Counts(ctx context.Context, q analysis.CountQuery) (counts []analysis.Count, err error) {
+	if !needsRecords(q) {
+		err = s.withTallies(ctx, func(t *tx, m *tallyMemory) error {
+			if err := t.checkFilters(ctx, q.Filters); err != nil {
+				return err
+			}
+			counts, err = t.tallied(m, q)
+			return err
+		}, func(*tx) error { return nil })
+		return counts, err
+	}
 	err = s.view(ctx, func(t *tx) error {
 		if err := t.checkFilters(ctx, q.Filters); err != nil {
 			return err
 		}
-		counts, err = t.counts(ctx, q, needsRecords(q))
+		counts, err = t.counts(ctx, q, true)
 		return err
 	})
 	return counts, err
+}
+
+// tallied answers a question from the tallies that are remembered.
+func (t *tx) tallied(m *tallyMemory, q analysis.CountQuery) (counts []analysis.Count, err error) {
+	if q.Filters, err = spelt(q.Filters); err != nil {
+		return nil, err
+	}
+	return m.counts(q)
 }
 
 // needsRecords says whether the tallies can't answer.
@@ -220,15 +238,21 @@ func (t *tx) countClause(q analysis.CountQuery) (*clause, error) {
 	for _, g := range order {
 		c.add(t.groupingColumn(g)+" IN "+marks(1, len(alternatives[g])), alternatives[g]...)
 	}
-	for _, limit := range []struct{ field, day, operator string }{{"start_date", q.StartDay, ">="}, {"end_date", q.EndDay, "<="}} {
+	return c, c.addDays("k.day", q.StartDay, q.EndDay)
+}
+
+// addDays adds the conditions of the first and the last day that count, YYYY-MM-DD,
+// empty for none, on a column of days counted from 1970-01-01.
+func (c *clause) addDays(column, start, end string) error {
+	for _, limit := range []struct{ field, day, operator string }{{"start_date", start, ">="}, {"end_date", end, "<="}} {
 		if limit.day == "" {
 			continue
 		}
 		d, err := time.Parse(time.DateOnly, limit.day)
 		if err != nil {
-			return nil, ledger.InvalidField("question", limit.field, "%q is not a date; expected YYYY-MM-DD", limit.day)
+			return ledger.InvalidField("question", limit.field, "%q is not a date; expected YYYY-MM-DD", limit.day)
 		}
-		c.add(fmt.Sprintf("k.day %s ?", limit.operator), d.Unix()/86400)
+		c.add(fmt.Sprintf("%s %s ?", column, limit.operator), d.Unix()/86400)
 	}
-	return c, nil
+	return nil
 }

@@ -37,17 +37,34 @@ func (s *Store) CountRows(ctx context.Context, q analysis.RowQuery) (rows []anal
 // by joint besides, all from one state of the record. What an arm or a filter
 // names must exist: KindNotFound otherwise.
 func (s *Store) ComparisonCounts(ctx context.Context, q analysis.ComparisonQuery) (found analysis.ComparisonCounts, err error) {
-	err = s.view(ctx, func(t *tx) error {
-		if err := t.checkFilters(ctx, append(q.Arms(), q.Filters...)); err != nil {
-			return err
-		}
-		counts := q.Counts()
-		if found.Counts, err = t.counts(ctx, counts, needsRecords(counts)); err != nil || !q.ByJoint {
-			return err
+	counts := q.Counts()
+	check := func(t *tx) error { return t.checkFilters(ctx, append(q.Arms(), q.Filters...)) }
+	joints := func(t *tx) error {
+		if !q.ByJoint {
+			return nil
 		}
 		rows, complete, err := t.countRows(ctx, analysis.RowQuery{CountQuery: counts, ByJoint: true})
 		found.Joints, found.TooManyRecords = rows, !complete
 		return err
+	}
+	if !needsRecords(counts) {
+		err = s.withTallies(ctx, func(t *tx, m *tallyMemory) (err error) {
+			if err := check(t); err != nil {
+				return err
+			}
+			found.Counts, err = t.tallied(m, counts)
+			return err
+		}, joints)
+		return found, err
+	}
+	err = s.view(ctx, func(t *tx) error {
+		if err := check(t); err != nil {
+			return err
+		}
+		if found.Counts, err = t.counts(ctx, counts, true); err != nil {
+			return err
+		}
+		return joints(t)
 	})
 	return found, err
 }

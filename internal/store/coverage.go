@@ -15,13 +15,18 @@ import (
 // torque and tolerance, and all torque tools. KindNotFound when one of the sites
 // asked for is unknown.
 func (s *Store) CoverageInput(ctx context.Context, asOf time.Time, sites []string) (in analysis.CoverageInput, err error) {
-	err = s.view(ctx, func(t *tx) error {
+	var remaining map[int][]analysis.RemainingJoints
+	err = s.withWork(ctx, func(t *tx, m *workMemory) error {
+		revisions, err := t.revisionsNow(ctx)
+		remaining = m.remainingJoints(asOf, revisions)
+		return err
+	}, func(t *tx) (err error) {
 		for _, code := range sites {
 			if _, err := t.needNamed(ctx, siteNoun, code); err != nil {
 				return err
 			}
 		}
-		if in.Sites, err = t.coverageSites(ctx, asOf); err != nil {
+		if in.Sites, err = t.coverageSites(ctx, remaining); err != nil {
 			return err
 		}
 		in.Tools, err = t.trackedTools(ctx, analysis.TrackedQuery{AsOf: asOf, Kinds: analysis.TorqueToolKinds()})
@@ -31,7 +36,7 @@ func (s *Store) CoverageInput(ctx context.Context, asOf time.Time, sites []strin
 }
 
 // coverageSites reads all sites and towers, with the joints that remain.
-func (t *tx) coverageSites(ctx context.Context, asOf time.Time) (sites []analysis.CoverageSite, err error) {
+func (t *tx) coverageSites(ctx context.Context, remaining map[int][]analysis.RemainingJoints) (sites []analysis.CoverageSite, err error) {
 	at := map[int]int{} // site key to its index
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var key int
@@ -48,10 +53,6 @@ func (t *tx) coverageSites(ctx context.Context, asOf time.Time) (sites []analysi
 	if err != nil {
 		return nil, err
 	}
-	remaining, err := t.remainingJoints(ctx, asOf)
-	if err != nil {
-		return nil, err
-	}
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var key, site int
 		var tower analysis.CoverageTower
@@ -64,36 +65,6 @@ func (t *tx) coverageSites(ctx context.Context, asOf time.Time) (sites []analysi
 		return nil
 	}, "SELECT id, site_id, tag, planned_start, planned_finish FROM towers ORDER BY site_id, tag")
 	return sites, err
-}
-
-// remainingJoints counts by tower, torque and tolerance the joints that were not
-// tightened as of a moment, as ledger.JointWork has it. A joint that was bolted
-// without the seal that its specification asks for must be opened again: all of
-// its fasteners are left. The specification is that of now: work ahead is done
-// under it.
-func (t *tx) remainingJoints(ctx context.Context, asOf time.Time) (map[int][]analysis.RemainingJoints, error) {
-	byTower := map[int][]analysis.RemainingJoints{}
-	err := t.query(ctx, func(rows *sql.Rows) error {
-		var tower int
-		var r analysis.RemainingJoints
-		err := rows.Scan(&tower, &r.TorqueNewtonMetres, &r.TolerancePercent, &r.Joints, &r.Fasteners)
-		byTower[tower] = append(byTower[tower], r)
-		return err
-	}, `WITH done AS (
-SELECT r.joint_id, SUM(x.fasteners) AS fasteners FROM records r JOIN tightenings x ON x.id = r.id
-WHERE x.pass = 1 AND r.occur_time <= ? AND `+notCorrected+` GROUP BY r.joint_id
-), sealed AS (
-SELECT DISTINCT r.joint_id FROM records r JOIN sealings x ON x.id = r.id WHERE r.occur_time <= ? AND `+notCorrected+`
-)
-SELECT c.tower_id, sv.torque_nm, sv.torque_tolerance_pct, COUNT(*),
-SUM(CASE WHEN COALESCE(d.fasteners, 0) >= j.fasteners THEN j.fasteners ELSE j.fasteners - COALESCE(d.fasteners, 0) END)
-FROM joints j JOIN cells c ON c.id = j.cell_id
-JOIN specifications sp ON sp.id = j.specification_id
-JOIN specification_revisions sv ON sv.specification_id = sp.id AND sv.revision = sp.version
-LEFT JOIN done d ON d.joint_id = j.id LEFT JOIN sealed e ON e.joint_id = j.id
-WHERE sv.torque_nm > 0 AND (COALESCE(d.fasteners, 0) < j.fasteners OR (sv.sealant <> '' AND e.joint_id IS NULL))
-GROUP BY c.tower_id, sv.torque_nm, sv.torque_tolerance_pct ORDER BY c.tower_id, sv.torque_nm, sv.torque_tolerance_pct`, micro(asOf), micro(asOf))
-	return byTower, err
 }
 
 // ReadyInput is what readiness at a place is reckoned from.

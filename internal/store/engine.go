@@ -21,6 +21,9 @@ type engine interface {
 	lockRows(alias string) string
 	// lockFreeRows is lockRows that leaves out the rows that somebody else has locked.
 	lockFreeRows(alias string) string
+	// lockNumbers is a statement that locks each key of a JSON object, as numbers has
+	// it, until the commit, in its order; empty where no lock is needed.
+	lockNumbers() string
 	readIsolation() sql.IsolationLevel
 	// numbers is a table of whole numbers, `key` and `value`, made of a parameter
 	// that is a JSON object: a way to hand over many without a limit on parameters.
@@ -38,6 +41,7 @@ func (sqliteEngine) month(column string) string {
 // SQLite has one writer at a time; its transaction is the lock.
 func (sqliteEngine) lockRows(string) string            { return "" }
 func (sqliteEngine) lockFreeRows(string) string        { return "" }
+func (sqliteEngine) lockNumbers() string               { return "" }
 func (sqliteEngine) readIsolation() sql.IsolationLevel { return sql.LevelDefault }
 func (sqliteEngine) numbers() string {
 	return "(SELECT CAST(key AS INTEGER) AS key, value FROM json_each(?))"
@@ -71,6 +75,11 @@ func (postgresEngine) lockRows(alias string) string { return " FOR UPDATE OF " +
 
 func (postgresEngine) lockFreeRows(alias string) string {
 	return " FOR UPDATE OF " + alias + " SKIP LOCKED"
+}
+
+// The first key of the lock parts it from other uses of advisory locks.
+func (e postgresEngine) lockNumbers() string {
+	return "SELECT pg_advisory_xact_lock(6789, b.key::int) FROM " + e.numbers() + " b"
 }
 
 // An answer is read from one state of the database, however many queries it

@@ -8,6 +8,7 @@ import (
 
 	lru "github.com/hashicorp/golang-lru/v2"
 
+	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 	"jointledger/internal/rules"
 )
@@ -21,18 +22,18 @@ func (t *tx) judge(ctx context.Context, rows []*staged, chains map[int]*chainHea
 	if err := t.currentRevisions(ctx, all); err != nil || t.unjudged {
 		return err
 	}
-	known, err := t.gatherFacts(ctx, all)
+	k, err := t.gatherFacts(ctx, all)
 	if err != nil {
 		return err
 	}
 	for _, r := range all {
-		facts, err := known.of(ctx, r)
+		facts, err := k.of(ctx, r)
 		if err != nil {
 			return err
 		}
 		facts.Location, facts.ReceiveTime, facts.Offline = chains[r.keys.site].location, t.now, r.Head().Offline
 		r.findings = rules.Check(facts)
-		known.after(r)
+		k.after(r)
 	}
 	for i, r := range rows {
 		switch {
@@ -50,7 +51,7 @@ func (t *tx) judge(ctx context.Context, rows []*staged, chains map[int]*chainHea
 type revisionInForce struct {
 	id      int
 	ref     ledger.SpecificationRef
-	created int64
+	created time.Time
 }
 
 // currentRevisions finds the specification that held for each row's joint when
@@ -77,8 +78,9 @@ func (t *tx) currentRevisions(ctx context.Context, rows []*staged) error {
 			continue
 		}
 		r.joint = joints[r.keys.joint]
-		if v, ok := inForce(specs[r.joint.specification], micro(r.OccurTime())); ok {
-			r.setRevision(v.id, v.ref)
+		revisions := specs[r.joint.specification]
+		if i := known.InForce(revisions, r.OccurTime(), func(v *revisionInForce) time.Time { return v.created }); i >= 0 {
+			r.setRevision(revisions[i].id, revisions[i].ref)
 		}
 	}
 	return nil
@@ -107,25 +109,15 @@ func (t *tx) revisionsOf(ctx context.Context, keys []any) (map[int][]revisionInF
 			return t.query(ctx, func(rows *sql.Rows) error {
 				var spec int
 				var v revisionInForce
-				err := rows.Scan(&spec, &v.id, &v.ref.Code, &v.ref.Revision, &v.created)
+				var created int64
+				err := rows.Scan(&spec, &v.id, &v.ref.Code, &v.ref.Revision, &created)
+				v.created = fromMicro(created)
 				specs[spec] = append(specs[spec], v)
 				return err
 			}, `SELECT v.specification_id, v.id, s.code, v.revision, v.create_time FROM specification_revisions v JOIN specifications s ON s.id = v.specification_id
 WHERE v.specification_id IN `+marks(1, len(part))+" ORDER BY v.specification_id, v.revision", part...)
 		})
 	})
-}
-
-// inForce is the newest revision that was registered when something happened:
-// a record that comes late keeps the one it was made under. What happened before
-// the first was registered falls under the first.
-func inForce(revisions []revisionInForce, at int64) (revisionInForce, bool) {
-	for i := len(revisions) - 1; i >= 0; i-- {
-		if i == 0 || revisions[i].created <= at {
-			return revisions[i], true
-		}
-	}
-	return revisionInForce{}, false
 }
 
 // knownFacts is what the rules need about a wave of records, read in a few
@@ -139,13 +131,6 @@ type knownFacts struct {
 	stocks  map[lotSite]*stockFacts
 	// treatments are those of the joints' other tightenings.
 	treatments map[int][]treated
-}
-
-// span is a time during which a hold was open; to is 0 while it still is.
-type span struct{ from, to int64 }
-
-func open(spans []span, at int64) bool {
-	return slices.ContainsFunc(spans, func(s span) bool { return s.from <= at && (s.to == 0 || at < s.to) })
 }
 
 type lotSite struct{ lot, site int }
@@ -162,17 +147,6 @@ type stockFacts struct {
 	movedAnywhere bool
 	received      bool
 	onHand        int64
-}
-
-// judged says whether rules look at more than the time of a record.
-func judged(r *staged) bool {
-	switch r.RecordKind() {
-	case ledger.KindTightening, ledger.KindIncident, ledger.KindSealing, ledger.KindInspection:
-		return true
-	case ledger.KindCustody:
-		return issued(r)
-	}
-	return false
 }
 
 // keysOf collects the distinct keys that are not 0.
@@ -192,7 +166,7 @@ func (t *tx) gatherFacts(ctx context.Context, all []*staged) (*knownFacts, error
 	k := &knownFacts{t: t, stocks: map[lotSite]*stockFacts{}}
 	rows := make([]*staged, 0, len(all))
 	for _, r := range all {
-		if judged(r) {
+		if known.Judged(r.Record) {
 			rows = append(rows, r)
 		}
 	}
@@ -219,75 +193,78 @@ func (t *tx) gatherFacts(ctx context.Context, all []*staged) (*knownFacts, error
 
 // of puts together what is known about one record.
 func (k *knownFacts) of(ctx context.Context, r *staged) (rules.Facts, error) {
-	f := rules.Facts{Record: r.Record}
-	if !judged(r) {
-		return f, nil
+	if !known.Judged(r.Record) {
+		return rules.Facts{Record: r.Record}, nil
 	}
-	at := micro(r.Head().OccurTime)
 	lot := k.lots[r.lot]
-	f.Lot, f.Person = lot.lot, k.people[r.person]
-	f.LotHeld = open(lot.holds, at) || keptInQuarantine(f.Lot, at)
-	for _, other := range k.treatments[r.keys.joint] {
-		if other.at < at && other.id != r.instead.id && !slices.Contains(f.EarlierTreatments, other.treatment) {
-			f.EarlierTreatments = append(f.EarlierTreatments, other.treatment)
-		}
+	p := known.Pieces{
+		Record: r.Record, Replaced: r.instead.uid,
+		Tightenings: k.tightened(r),
+		Lot:         lot.lot, LotHolds: lot.holds, Stock: k.stockBefore(r),
+		Person: k.people[r.person], Batch: k.batches[known.BatchOf(r.Record)],
+		Substitutions: func(code string) ([]ledger.Substitution, error) { return k.t.substitutionsOf(ctx, code) },
 	}
-	f.Batch = k.batches[batchOf(r.Record)]
 	if r.keys.joint != 0 {
-		f.Joint = &ledger.Joint{Place: namesOf(r.Record).place, Kind: r.joint.kind, Critical: r.joint.critical, Fasteners: r.joint.fasteners}
+		p.Joint = &ledger.Joint{Place: namesOf(r.Record).place, Kind: r.joint.kind, Critical: r.joint.critical, Fasteners: r.joint.fasteners}
 	}
-	var err error
 	if r.revision != 0 {
-		if f.Specification, err = k.t.revisionByKey(ctx, r.revision); err != nil {
-			return f, err
-		}
-	}
-	if stock := k.stockAt(r.lot, r.keys.site); stock != nil && stock.movedAnywhere {
-		f.LotStockKnown, f.LotReceivedHere, f.LotOnHandBefore = true, stock.received, stock.onHand
-		if r.instead.lot == r.lot && r.instead.site == r.keys.site {
-			f.LotOnHandBefore += r.instead.used
-		}
-	}
-	if f.Lot != nil && f.Specification != nil && f.Lot.Fastener != f.Specification.Fastener {
-		if f.Substitutions, err = k.t.substitutionsOf(ctx, f.Specification.Code); err != nil {
-			return f, err
+		var err error
+		if p.Specification, err = k.t.revisionByKey(ctx, r.revision); err != nil {
+			return rules.Facts{}, err
 		}
 	}
 	if tool := k.tools[r.tool]; tool != nil {
-		if err = tool.fill(ctx, k.t, r, &f); err == nil && issued(r) {
-			err = tool.unfit(r, &f)
+		if err := tool.fill(ctx, k.t, r, &p); err != nil {
+			return rules.Facts{}, err
 		}
 	}
-	return f, err
+	return p.Facts()
+}
+
+// tightened are the other tightenings of the row's joint as far as they matter; the
+// one that it replaces is left out by its key.
+func (k *knownFacts) tightened(r *staged) (others []known.Tightened) {
+	for _, t := range k.treatments[r.keys.joint] {
+		if t.id == 0 || t.id != r.instead.id {
+			others = append(others, known.Tightened{At: fromMicro(t.at), Treatment: t.treatment})
+		}
+	}
+	return others
+}
+
+// stockBefore is the stock of the row's lot at its site before it, and without what
+// it replaces.
+func (k *knownFacts) stockBefore(r *staged) *known.Stock {
+	stock := k.stockAt(r.lot, r.keys.site)
+	if stock == nil || !stock.movedAnywhere {
+		return nil
+	}
+	before := &known.Stock{Received: stock.received, OnHand: stock.onHand}
+	if r.instead.lot == r.lot && r.instead.site == r.keys.site {
+		before.OnHand += r.instead.used
+	}
+	return before
 }
 
 // after lets the records that follow in the wave know of this one.
 func (k *knownFacts) after(r *staged) {
 	if stock := k.stocks[lotSite{r.lot, r.keys.site}]; stock != nil {
-		stock.onHand -= usedOf(r.Record)
+		stock.onHand -= known.UsedUp(r.Record)
 	}
-	if c, ok := r.Record.(*ledger.Custody); ok && k.tools[r.tool] != nil {
-		k.tools[r.tool].changed(r.OccurTime(), *c)
-	}
-	tightening, ok := r.Record.(*ledger.Tightening)
-	if !ok {
-		return
-	}
-	k.treatments[r.keys.joint] = append(k.treatments[r.keys.joint], treated{at: micro(r.OccurTime()), treatment: tightening.Treatment})
-	if tool := k.tools[r.tool]; tool != nil {
-		tool.wave = append(tool.wave, use{micro(r.OccurTime()), int64(tightening.Fasteners)})
+	tool := k.tools[r.tool]
+	switch rec := r.Record.(type) {
+	case *ledger.Custody, *ledger.Incident:
+		if tool != nil { // what is remembered of its past is shared
+			past := tool.past.After(r.Record)
+			tool.past = &past
+		}
+	case *ledger.Tightening:
+		k.treatments[r.keys.joint] = append(k.treatments[r.keys.joint], treated{at: micro(r.OccurTime()), treatment: rec.Treatment})
+		if tool != nil {
+			tool.wave = append(tool.wave, use{micro(r.OccurTime()), int64(rec.Fasteners)})
+		}
 	}
 }
 
 // OccurTime is when the record's event happened.
 func (r *staged) OccurTime() time.Time { return r.Head().OccurTime }
-
-func batchOf(r ledger.Record) string {
-	switch r := r.(type) {
-	case *ledger.Tightening:
-		return r.CompoundBatch
-	case *ledger.Sealing:
-		return r.Batch
-	}
-	return ""
-}

@@ -10,6 +10,7 @@ import (
 	"jointledger/ent/column"
 	"jointledger/ent/specification"
 	"jointledger/ent/specificationrevision"
+	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 )
 
@@ -19,7 +20,7 @@ import (
 // lotFacts is what the rules need about a lot besides its stock.
 type lotFacts struct {
 	lot   *ledger.Lot
-	holds []span
+	holds []known.Span
 }
 
 func (t *tx) lotFacts(ctx context.Context, keys []any) (map[int]lotFacts, error) {
@@ -75,7 +76,7 @@ func (t *tx) batchFacts(ctx context.Context, rows []*staged) (map[string]*ledger
 	seen := map[string]bool{"": true}
 	var numbers []any
 	for _, r := range rows {
-		if n := batchOf(r.Record); !seen[n] {
+		if n := known.BatchOf(r.Record); !seen[n] {
 			seen[n] = true
 			numbers = append(numbers, n)
 		}
@@ -95,13 +96,17 @@ func (t *tx) batchFacts(ctx context.Context, rows []*staged) (map[string]*ledger
 
 // holdSpans reads when holds on lots or tools were open; column is that of the
 // holds that says on what.
-func (t *tx) holdSpans(ctx context.Context, column string, keys []any) (map[int][]span, error) {
-	spans := map[int][]span{}
+func (t *tx) holdSpans(ctx context.Context, column string, keys []any) (map[int][]known.Span, error) {
+	spans := map[int][]known.Span{}
 	err := inKeys(keys, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var key int
-			var s span
-			err := rows.Scan(&key, &s.from, &s.to)
+			var from, to int64
+			err := rows.Scan(&key, &from, &to)
+			s := known.Span{From: fromMicro(from)}
+			if to != 0 {
+				s.To = fromMicro(to)
+			}
 			spans[key] = append(spans[key], s)
 			return err
 		}, "SELECT h."+column+`, r.occur_time, COALESCE(e.occur_time, 0) FROM holds h JOIN records r ON r.id = h.id
@@ -148,42 +153,33 @@ func (k *knownFacts) stockAt(lot, site int) *stockFacts {
 	return k.stocks[key]
 }
 
-// earlierTreatments reads which of the rows' joints were ever tightened with
-// anti-seize or with thread-locking compound, where a row brings the other one:
-// only these two are in conflict, and few joints see both.
+// earlierTreatments reads when the rows' joints were tightened with anti-seize and
+// with thread-locking compound, where a row brings one of them and the joint may have
+// had the other: only these two are in conflict, and few joints see both.
 func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]treated, error) {
-	treatments := map[int][]treated{}
-	conflicting := map[ledger.Treatment]ledger.Treatment{
-		ledger.TreatmentAntiSeize: ledger.TreatmentThreadLocking, ledger.TreatmentThreadLocking: ledger.TreatmentAntiSeize,
+	found := map[int][]treated{}
+	joints := t.unknownTreatments(rows)
+	err := inKeys(sortedKeys(joints), func(part []any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			var joint int
+			var one treated
+			err := rows.Scan(&joint, &one.id, &one.at, &one.treatment)
+			found[joint] = append(found[joint], one)
+			return err
+		}, "SELECT r.joint_id, r.id, r.occur_time, x.treatment FROM records r JOIN tightenings x ON x.id = r.id WHERE r.joint_id IN "+marks(1, len(part))+" AND x.treatment IN (?, ?) AND "+notCorrected,
+			append(part[:len(part):len(part)], uint8(ledger.TreatmentAntiSeize), uint8(ledger.TreatmentThreadLocking))...)
+	})
+	if err != nil {
+		return nil, err
 	}
-	for brought, other := range conflicting {
-		keys := keysOf(rows, func(r *staged) int {
-			if v, ok := r.Record.(*ledger.Tightening); ok && v.Treatment == brought {
-				return r.keys.joint
-			}
-			return 0
-		})
-		err := inKeys(keys, func(part []any) error {
-			return t.query(ctx, func(rows *sql.Rows) error {
-				var joint int
-				one := treated{treatment: other}
-				err := rows.Scan(&joint, &one.id, &one.at)
-				treatments[joint] = append(treatments[joint], one)
-				return err
-			}, "SELECT r.joint_id, r.id, r.occur_time FROM records r JOIN tightenings x ON x.id = r.id WHERE r.joint_id IN "+marks(1, len(part))+" AND x.treatment = ? AND "+notCorrected,
-				append(part[:len(part):len(part)], uint8(other))...)
-		})
-		if err != nil {
-			return nil, err
-		}
-	}
-	return treatments, nil
+	t.rememberTreatments(joints, found)
+	return found, nil
 }
 
 // substitutionsOf reads what may stand in for the fastener of a specification.
 func (t *tx) substitutionsOf(ctx context.Context, code string) ([]ledger.Substitution, error) {
 	of := func(m *registerMemory) *lru.Cache[string, []ledger.Substitution] { return m.substitutions }
-	known, err := recall(t, of, []any{code}, func([]any) (map[string][]ledger.Substitution, error) {
+	found, err := recall(t, of, []any{code}, func([]any) (map[string][]ledger.Substitution, error) {
 		var found []ledger.Substitution
 		err := t.query(ctx, func(rows *sql.Rows) error {
 			s := ledger.Substitution{Specification: code}
@@ -195,7 +191,7 @@ func (t *tx) substitutionsOf(ctx context.Context, code string) ([]ledger.Substit
 FROM substitutions b JOIN specifications s ON s.id = b.specification_id WHERE s.code = ? ORDER BY b.code`, code)
 		return map[string][]ledger.Substitution{code: found}, err
 	})
-	return known[code], err
+	return found[code], err
 }
 
 // revisionByKey reads one revision of a specification. Revisions never change,

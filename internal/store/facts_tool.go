@@ -3,15 +3,14 @@ package store
 import (
 	"context"
 	"database/sql"
-	"slices"
 	"strings"
 	"time"
 
 	lru "github.com/hashicorp/golang-lru/v2"
 
 	"jointledger/internal/analysis"
+	"jointledger/internal/known"
 	"jointledger/internal/ledger"
-	"jointledger/internal/rules"
 )
 
 // microsPerHour is the width of a bucket of tool_uses.
@@ -22,16 +21,12 @@ const perHour = "3600000000"
 
 // toolRegister is what the rules need about a tool and its use does not change.
 type toolRegister struct {
-	tool *ledger.Tool
-	home *time.Location
-	// calibrations and custody are in order of time; events are the times at which
-	// it was dropped, overloaded or repaired.
+	// past has no calibrations and no uses: those are read when they are needed. It is
+	// shared and never written.
+	past *known.ToolPast
+	tool *ledger.Tool // that of past
+	// calibrations prove something and are in order of time.
 	calibrations []recordAt
-	custody      []custodyAt
-	events       []int64
-	holds        []span
-	// checks are inspections, proof tests and checks before use, in order of time.
-	checks []analysis.ActionDone
 }
 
 // toolFacts is what the rules need about a tool.
@@ -49,23 +44,21 @@ type toolFacts struct {
 	wave []use
 }
 
-type recordAt struct{ id, at int64 }
-
-type custodyAt struct {
-	ledger.Custody
-	id, at int64
+type recordAt struct {
+	id int64
+	at time.Time
 }
 
 type use struct{ at, fasteners int64 }
 
 func (t *tx) toolFacts(ctx context.Context, keys []any) (map[int]*toolFacts, error) {
 	of := func(m *registerMemory) *lru.Cache[int, toolRegister] { return m.tools }
-	known, err := recall(t, of, keys, func(keys []any) (map[int]toolRegister, error) { return t.toolRegisters(ctx, keys) })
+	registers, err := recall(t, of, keys, func(keys []any) (map[int]toolRegister, error) { return t.toolRegisters(ctx, keys) })
 	if err != nil {
 		return nil, err
 	}
-	tools := make(map[int]*toolFacts, len(known))
-	for key, r := range known {
+	tools := make(map[int]*toolFacts, len(registers))
+	for key, r := range registers {
 		tools[key] = &toolFacts{toolRegister: r, key: key, sums: map[[2]int64]int64{}, hours: map[int64][]use{}}
 	}
 	return tools, nil
@@ -79,8 +72,8 @@ func (t *tx) toolRegisters(ctx context.Context, keys []any) (map[int]toolRegiste
 	}
 	err = inKeys(keys, func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
-			f, key := &toolRegister{tool: &ledger.Tool{}}, 0
-			v, zone := f.tool, ""
+			past, key, zone := &known.ToolPast{}, 0, ""
+			v := &past.Tool
 			var policies []byte
 			err := rows.Scan(&key, &v.Serial, &v.Kind, &v.TypeClass, &v.MinimumNewtonMetres, &v.MaximumNewtonMetres, &v.ResolutionNewtonMetres,
 				&v.IntervalMonths, &v.IntervalCycles, &v.DueAfterEvent, &policies, &v.HomeSite, &zone)
@@ -90,8 +83,8 @@ func (t *tx) toolRegisters(ctx context.Context, keys []any) (map[int]toolRegiste
 			if v.Policies, err = policiesIn(policies); err != nil {
 				return err
 			}
-			tools[key], f.holds = f, holds[key]
-			f.home, err = t.names.zone(zone)
+			tools[key], past.Holds = &toolRegister{past: past, tool: v}, holds[key]
+			past.Home, err = t.names.zone(zone)
 			return err
 		}, `SELECT x.id, x.serial, x.kind, x.type_class, x.min_nm, x.max_nm, x.resolution_nm, x.interval_months, x.interval_cycles, x.due_after_event, x.policies, s.code, s.time_zone
 FROM tools x JOIN sites s ON s.id = x.home_site_id WHERE x.id IN `+marks(1, len(part)), part...)
@@ -115,10 +108,12 @@ func (t *tx) toolPast(ctx context.Context, tools map[int]*toolRegister, keys []a
 	err := t.query(ctx, func(rows *sql.Rows) error {
 		var tool int
 		var c recordAt
+		var at int64
 		var document ledger.CalibrationDocument
-		if err := rows.Scan(&tool, &c.id, &c.at, &document); err != nil {
+		if err := rows.Scan(&tool, &c.id, &at, &document); err != nil {
 			return err
 		}
+		c.at = fromMicro(at)
 		// As ledger.Proving has it.
 		if f := tools[tool]; document != ledger.DeclarationOfConformance || len(f.calibrations) == 0 {
 			f.calibrations = append(f.calibrations, c)
@@ -130,19 +125,17 @@ func (t *tx) toolPast(ctx context.Context, tools map[int]*toolRegister, keys []a
 	}
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var tool int
+		var at int64
 		var uid []byte
-		var c custodyAt
-		if err := rows.Scan(&tool, &c.id, &uid, &c.at, &c.Kind, &c.Site, &c.Holder); err != nil {
+		var c ledger.Custody
+		if err := rows.Scan(&tool, &uid, &at, &c.Kind, &c.Site, &c.Holder); err != nil {
 			return err
 		}
 		f := tools[tool]
-		c.ID, c.Tool, c.OccurTime = idOf(uid), f.tool.Serial, fromMicro(c.at)
-		f.custody = append(f.custody, c)
-		if c.Kind >= ledger.CustodyDropped {
-			f.events = append(f.events, c.at)
-		}
+		c.ID, c.Tool, c.OccurTime = idOf(uid), f.tool.Serial, fromMicro(at)
+		f.past.Custody = append(f.past.Custody, c)
 		return nil
-	}, `SELECT r.tool_id, r.id, r.uid, r.occur_time, x.kind, s.code, COALESCE(p.code, '') FROM records r JOIN custodies x ON x.id = r.id JOIN sites s ON s.id = r.site_id
+	}, `SELECT r.tool_id, r.uid, r.occur_time, x.kind, s.code, COALESCE(p.code, '') FROM records r JOIN custodies x ON x.id = r.id JOIN sites s ON s.id = r.site_id
 LEFT JOIN people p ON p.id = x.holder_id WHERE `+in+` ORDER BY r.tool_id, r.occur_time, r.id`, append(keys[:len(keys):len(keys)], uint8(ledger.KindCustody))...)
 	if err != nil {
 		return err
@@ -156,47 +149,55 @@ LEFT JOIN people p ON p.id = x.holder_id WHERE `+in+` ORDER BY r.tool_id, r.occu
 		if err := rows.Scan(&tool, &at); err != nil {
 			return err
 		}
-		tools[tool].events = append(tools[tool].events, at)
+		past := tools[tool].past
+		past.Dropped = append(past.Dropped, fromMicro(at))
 		return nil
-	}, "SELECT r.tool_id, r.occur_time FROM records r JOIN incidents x ON x.id = r.id WHERE "+in+" AND x.kind = ?",
+	}, "SELECT r.tool_id, r.occur_time FROM records r JOIN incidents x ON x.id = r.id WHERE "+in+" AND x.kind = ? ORDER BY r.tool_id, r.occur_time, r.id",
 		append(keys[:len(keys):len(keys)], uint8(ledger.KindIncident), uint8(ledger.DroppedTool))...)
 }
 
-// fill puts in what the rules need of the tool at the record's time.
-func (f *toolFacts) fill(ctx context.Context, t *tx, r *staged, facts *rules.Facts) error {
-	at := micro(r.OccurTime())
-	facts.Tool, facts.HomeLocation, facts.ToolHeld = f.tool, f.home, open(f.holds, at)
-	since := f.since(at)
-	if i := lastBefore(f.calibrations, at, func(c recordAt) int64 { return c.at }); i >= 0 {
-		c, err := t.calibrationByKey(ctx, f.calibrations[i].id)
-		if err != nil {
+// toolChecks reads the inspections, proof tests and checks of tools; in is the
+// condition on the records, with keys and the kind for its marks.
+func (t *tx) toolChecks(ctx context.Context, tools map[int]*toolRegister, in string, keys []any) error {
+	return t.query(ctx, func(rows *sql.Rows) error {
+		var tool int
+		var at int64
+		var d analysis.ActionDone
+		var result ledger.InspectionResult
+		if err := rows.Scan(&tool, &at, &d.Action, &result); err != nil {
 			return err
 		}
-		facts.Calibration = c
+		d.At, d.Failed = fromMicro(at), result == ledger.InspectionFail
+		past := tools[tool].past
+		past.Checks = append(past.Checks, d)
+		return nil
+	}, "SELECT r.tool_id, r.occur_time, x.action, x.result FROM records r JOIN tool_checks x ON x.id = r.id WHERE "+in+" ORDER BY r.tool_id, r.occur_time, r.id",
+		append(keys[:len(keys):len(keys)], uint8(ledger.KindToolCheck))...)
+}
+
+// fill puts in what the rules need of the tool at the record's time.
+func (f *toolFacts) fill(ctx context.Context, t *tx, r *staged, p *known.Pieces) (err error) {
+	p.Tool = f.past
+	if i := f.inForce(r.OccurTime()); i >= 0 {
+		if p.Calibration, err = t.calibrationByKey(ctx, f.calibrations[i].id); err != nil {
+			return err
+		}
 	}
-	if c := f.inHands(at, 0); c != nil {
-		facts.Custody = &c.Custody
-	}
-	facts.EventSince = slices.ContainsFunc(f.events, func(e int64) bool { return e > since && e < at })
 	if f.tool.IntervalCycles == 0 {
 		return nil
 	}
-	var err error
-	facts.CyclesSince, err = f.cycles(ctx, t, since, at)
+	at := micro(r.OccurTime())
+	since := f.since(at)
+	p.Cycles, err = f.cycles(ctx, t, since, at)
 	if r.instead.tool == f.key && r.instead.at > since && r.instead.at < at {
-		facts.CyclesSince = max(0, facts.CyclesSince-r.instead.fasteners)
+		p.Cycles = max(0, p.Cycles-r.instead.fasteners)
 	}
 	return err
 }
 
-// lastBefore is the index of the last item at or before a time; -1 for none.
-func lastBefore[T any](items []T, at int64, time func(T) int64) int {
-	for i := len(items) - 1; i >= 0; i-- {
-		if time(items[i]) <= at {
-			return i
-		}
-	}
-	return -1
+// inForce is the index of the calibration in force at a moment; -1 for none.
+func (f *toolRegister) inForce(at time.Time) int {
+	return known.LastBy(f.calibrations, at, func(c *recordAt) time.Time { return c.at })
 }
 
 // hourSum is the use of a tool strictly between two hours.
@@ -242,8 +243,8 @@ func (k *knownFacts) readMost(ctx context.Context, rows []*staged) error {
 
 // since is the time of the calibration in force at a time; long ago for none.
 func (f *toolRegister) since(at int64) int64 {
-	if i := lastBefore(f.calibrations, at, func(c recordAt) int64 { return c.at }); i >= 0 {
-		return f.calibrations[i].at
+	if i := f.inForce(fromMicro(at)); i >= 0 {
+		return micro(f.calibrations[i].at)
 	}
 	return int64(-1) << 62
 }

@@ -67,7 +67,7 @@ func (d *diary) driver() {
 	}}, store.Change{})
 	wantStates(d.t, outcomes, err, store.Taken)
 	d.keep(storetest.NewCalibration(seamDriver, func(r *ledger.Calibration) {
-		r.Points = []ledger.CalibrationPoint{{Phase: ledger.AsFound, TargetNewtonMetres: 4.5, ReadingsNewtonMetres: []float64{4.5, 4.6}}}
+		r.Points = []ledger.CalibrationPoint{{Phase: ledger.AsFound, TargetNewtonMetres: 4.5, ReadingsNewtonMetres: []float64{4.5, 4.6}, ExpandedUncertaintyNewtonMetres: 0.045, CoverageFactor: 2}}
 	}))
 }
 

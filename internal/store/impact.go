@@ -69,9 +69,10 @@ func (t *tx) toolImpact(ctx context.Context, q analysis.ImpactQuery) (ToolImpact
 }
 
 // calibrationsUpTo reads the calibrations of tools that happened up to a time and
-// were not corrected, by serial.
+// were not corrected, by serial, in order of time; without declarations of conformance
+// that prove nothing (ledger.Proving).
 func (t *tx) calibrationsUpTo(ctx context.Context, keys []any, asOf time.Time) (map[string][]ledger.Calibration, error) {
-	calibrations := map[string][]ledger.Calibration{}
+	read := map[string][]*ledger.Calibration{}
 	for len(keys) > 0 {
 		n := min(keysAtOnce, len(keys))
 		var c clause
@@ -85,9 +86,15 @@ func (t *tx) calibrationsUpTo(ctx context.Context, keys []any, asOf time.Time) (
 		}
 		for _, k := range found {
 			v := k.Record.(*ledger.Calibration)
-			calibrations[v.Tool] = append(calibrations[v.Tool], *v)
+			read[v.Tool] = append(read[v.Tool], v)
 		}
 		keys = keys[n:]
+	}
+	calibrations := make(map[string][]ledger.Calibration, len(read))
+	for serial, all := range read {
+		for _, c := range ledger.Proving(all) {
+			calibrations[serial] = append(calibrations[serial], *c)
+		}
 	}
 	return calibrations, nil
 }
@@ -119,6 +126,8 @@ func (t *tx) checkCalibration(ctx context.Context, counted []ledger.Calibration,
 	case v.CorrectedBy != uuid.Nil:
 		return &ledger.Error{Kind: ledger.KindPrecondition, Reason: ledger.ReasonAlreadyCorrected, Resource: resource,
 			Message: fmt.Sprintf("calibration %s was withdrawn or replaced by correction %s; ask about the one that holds now", id, v.CorrectedBy)}
+	case !v.OccurTime.After(q.AsOf):
+		return ledger.InvalidField("request", field, "calibration %s is a declaration of conformance of a tool that was calibrated before, which says nothing of this one; expected a calibration of it", id)
 	default:
 		return ledger.InvalidField("request", field, "calibration %s is of %s, after the moment looked from, %s",
 			id, v.OccurTime.Format(time.RFC3339), q.AsOf.UTC().Format(time.RFC3339))

@@ -242,6 +242,17 @@ func TestToolImpactChoosesCalibrations(t *testing.T) {
 		if a := w.ask(310); a.LastGood.ID != leftOnly.ID || len(a.Joints) != 0 {
 			t.Errorf("from %v, %d joints", a.LastGood, len(a.Joints))
 		}
+		// A declaration of conformance of a tool that was calibrated before is neither the
+		// last good one nor the failed one (ledger.Proving).
+		declaration := calibratedAt("TW-7", 165, tested(ledger.AsFound, 88, 9), tested(ledger.AsLeft, 88, 0))
+		declaration.Document = ledger.DeclarationOfConformance
+		storetest.Record(t, w.s, declaration)
+		if a := w.ask(310); a.LastGood.ID != leftOnly.ID || a.Failed.ID != w.failed.ID {
+			t.Errorf("with a declaration: from %v to %v", a.LastGood.ID, a.Failed.ID)
+		}
+		if a := w.ask(200); a.Failed.ID != w.good.ID {
+			t.Errorf("a declaration that is off: failed %v; expected the first, which was found off", a.Failed.ID)
+		}
 		explicit := func(q analysis.ImpactQuery) (store.ToolImpact, error) {
 			q.Tool, q.AsOf = "TW-7", onDay(310)
 			return w.s.ToolImpact(ctx, q)
@@ -258,11 +269,13 @@ func TestToolImpactChoosesCalibrations(t *testing.T) {
 			reason ledger.Reason
 			field  string
 		}{
-			"unknown":           {analysis.ImpactQuery{Calibration: uuid.Must(uuid.NewV7())}, ledger.KindNotFound, ledger.ReasonUnknownResource, ""},
-			"of another tool":   {analysis.ImpactQuery{Calibration: other.ID}, ledger.KindInvalid, ledger.ReasonInvalidField, "calibration"},
-			"without as found":  {analysis.ImpactQuery{Calibration: leftOnly.ID}, ledger.KindInvalid, ledger.ReasonInvalidField, "calibration"},
-			"good one later":    {analysis.ImpactQuery{Calibration: second.ID, LastGood: leftOnly.ID}, ledger.KindInvalid, ledger.ReasonInvalidField, "last_good_calibration"},
-			"good one not good": {analysis.ImpactQuery{LastGood: leftBad.ID}, ledger.KindInvalid, ledger.ReasonInvalidField, "last_good_calibration"},
+			"unknown":            {analysis.ImpactQuery{Calibration: uuid.Must(uuid.NewV7())}, ledger.KindNotFound, ledger.ReasonUnknownResource, ""},
+			"of another tool":    {analysis.ImpactQuery{Calibration: other.ID}, ledger.KindInvalid, ledger.ReasonInvalidField, "calibration"},
+			"without as found":   {analysis.ImpactQuery{Calibration: leftOnly.ID}, ledger.KindInvalid, ledger.ReasonInvalidField, "calibration"},
+			"good one later":     {analysis.ImpactQuery{Calibration: second.ID, LastGood: leftOnly.ID}, ledger.KindInvalid, ledger.ReasonInvalidField, "last_good_calibration"},
+			"a declaration":      {analysis.ImpactQuery{Calibration: declaration.ID}, ledger.KindInvalid, ledger.ReasonInvalidField, "calibration"},
+			"from a declaration": {analysis.ImpactQuery{LastGood: declaration.ID}, ledger.KindInvalid, ledger.ReasonInvalidField, "last_good_calibration"},
+			"good one not good":  {analysis.ImpactQuery{LastGood: leftBad.ID}, ledger.KindInvalid, ledger.ReasonInvalidField, "last_good_calibration"},
 		} {
 			_, err := explicit(c.q)
 			if got := fieldsOf(wantError(t, err, c.kind, c.reason)); c.field != "" && !slices.Equal(got, []string{c.field}) {

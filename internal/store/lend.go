@@ -29,8 +29,43 @@ func (s *Store) LendTool(ctx context.Context, r *ledger.Custody, c Change) (outc
 	if err := ledger.Invalid("custody change", fields); err != nil {
 		return Outcome{}, nil, err
 	}
-	lend := func(t *tx) error {
-		outcome, passed = Outcome{}, nil
+	outcome, err = s.changeHands(ctx, r, c, func(t *tx) error {
+		var err error
+		passed, err = t.admitLoan(ctx, r)
+		return err
+	})
+	return outcome, passed, err
+}
+
+// SendTool keeps that a tool was sent off to another site, when it lies in the crib of
+// the site that it leaves: looked up and kept in one transaction. KindInvalid,
+// KindNotFound; KindPrecondition with ReasonToolNotFit and every reason; KindExists
+// when the id was used otherwise.
+func (s *Store) SendTool(ctx context.Context, r *ledger.Custody, to string, c Change) (Outcome, error) {
+	fields := r.Validate()
+	if r.Kind != ledger.CustodySent {
+		fields = append(fields, ledger.FieldError{Field: "kind", Description: "only what is sent off goes to another site; expected sent"})
+	}
+	if err := ledger.Invalid("custody change", fields); err != nil {
+		return Outcome{}, err
+	}
+	return s.changeHands(ctx, r, c, func(t *tx) error {
+		if err := t.needAll(ctx, mention{siteNoun, r.Site}, mention{siteNoun, to}, mention{toolNoun, r.Tool}); err != nil {
+			return err
+		}
+		tool, err := t.toolAtDoor(ctx, r)
+		if err != nil {
+			return err
+		}
+		return tool.SendingError(r.Site, to)
+	})
+}
+
+// changeHands keeps a change of custody that the present state admits, unless it is
+// known already.
+func (s *Store) changeHands(ctx context.Context, r *ledger.Custody, c Change, admit func(*tx) error) (outcome Outcome, err error) {
+	change := func(t *tx) error {
+		outcome = Outcome{}
 		known, err := t.hasRecord(ctx, r.ID)
 		if err != nil {
 			return err
@@ -39,7 +74,7 @@ func (s *Store) LendTool(ctx context.Context, r *ledger.Custody, c Change) (outc
 			if err := ledger.Invalid("custody change", analysis.CheckNotToCome(r.OccurTime, t.now)); err != nil {
 				return err
 			}
-			if passed, err = t.admitLoan(ctx, r); err != nil {
+			if err := admit(t); err != nil {
 				return err
 			}
 		}
@@ -53,11 +88,11 @@ func (s *Store) LendTool(ctx context.Context, r *ledger.Custody, c Change) (outc
 		return nil
 	}
 	if c.ValidateOnly {
-		err = s.view(ctx, lend)
+		err = s.view(ctx, change)
 	} else {
-		err = s.writer.submit(&job{ctx: ctx, change: lend})
+		err = s.writer.submit(&job{ctx: ctx, change: change})
 	}
-	return outcome, passed, err
+	return outcome, err
 }
 
 func (t *tx) hasRecord(ctx context.Context, id uuid.UUID) (known bool, err error) {
@@ -68,38 +103,59 @@ func (t *tx) hasRecord(ctx context.Context, id uuid.UUID) (known bool, err error
 	return known, err
 }
 
-// admitLoan gives what speaks against lending and is let pass.
-func (t *tx) admitLoan(ctx context.Context, r *ledger.Custody) ([]analysis.ToolRefusal, error) {
-	for _, n := range []struct {
-		noun noun
-		name string
-	}{{siteNoun, r.Site}, {toolNoun, r.Tool}, {personNoun, r.Holder}, {personNoun, r.OverrideBy}} {
+// mention is a name of a kind of thing.
+type mention struct {
+	noun noun
+	name string
+}
+
+// needAll asks whether everything that is named exists.
+func (t *tx) needAll(ctx context.Context, all ...mention) error {
+	for _, n := range all {
 		if n.name == "" {
 			continue
 		}
 		if _, err := t.needNamed(ctx, n.noun, n.name); err != nil {
-			return nil, err
+			return err
 		}
 	}
+	return nil
+}
+
+// toolAtDoor reads the tool of a change of custody with all that says whether it may
+// go out, and keeps others from it until the commit.
+func (t *tx) toolAtDoor(ctx context.Context, r *ledger.Custody) (analysis.TrackedTool, error) {
 	if !t.dry {
-		// Two who lend the same tool on two servers wait for one another here.
+		// Two who lend or send the same tool on two servers wait for one another here.
 		err := t.query(ctx, func(*sql.Rows) error { return nil }, "SELECT x.id FROM tools x WHERE x.serial = ?"+t.engine.lockRows("x"), r.Tool)
 		if err != nil {
-			return nil, err
+			return analysis.TrackedTool{}, err
 		}
 	}
 	found, err := t.toolsWithCalibrations(ctx, analysis.TrackedQuery{AsOf: r.OccurTime, Serials: []string{r.Tool}}, "", 0)
 	if err != nil {
-		return nil, err
+		return analysis.TrackedTool{}, err
 	}
 	if err := t.pastOf(ctx, found, micro(r.OccurTime)); err != nil {
-		return nil, err
+		return analysis.TrackedTool{}, err
 	}
 	// Where it is now counts, even when the clock of whoever had it last is ahead.
 	if err := t.custodyOf(ctx, found, max(micro(r.OccurTime), micro(t.now))); err != nil {
+		return analysis.TrackedTool{}, err
+	}
+	return found.rows[0].tool, nil
+}
+
+// admitLoan gives what speaks against lending and is let pass.
+func (t *tx) admitLoan(ctx context.Context, r *ledger.Custody) ([]analysis.ToolRefusal, error) {
+	if err := t.needAll(ctx, mention{siteNoun, r.Site}, mention{toolNoun, r.Tool}, mention{personNoun, r.Holder}, mention{personNoun, r.OverrideBy}); err != nil {
 		return nil, err
 	}
-	refusals, err := found.rows[0].tool.LendingRefusals(r.Site, r.OccurTime)
+	tool, err := t.toolAtDoor(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	refusals, err := tool.LendingRefusals(r.Site, r.OccurTime)
 	if err != nil || len(refusals) == 0 {
 		return nil, err
 	}

@@ -107,6 +107,46 @@ func testLendTool(t *testing.T, e storetest.Engine) {
 	}
 }
 
+// testSendTool sends off what lies in the crib, refuses what does not, knows the same
+// sending again, and keeps what comes from paper.
+func testSendTool(t *testing.T, e storetest.Engine) {
+	ctx := context.Background()
+	s := storetest.OpenFleet(t, e.NewConfig(t))
+	at := func(hours int) time.Time { return storetest.Occurred.Add(time.Duration(hours) * time.Hour) }
+	move := func(kind ledger.CustodyKind, site string, hours int) *ledger.Custody {
+		return loan(at(hours), func(r *ledger.Custody) { r.Kind, r.Site, r.Holder = kind, site, "" })
+	}
+	send := func(r *ledger.Custody, to string) error {
+		_, err := s.SendTool(ctx, r, to, store.Change{})
+		return err
+	}
+	first := move(ledger.CustodySent, storetest.Denver, 1)
+	if outcome, err := s.SendTool(ctx, first, storetest.Kolkata, store.Change{ValidateOnly: true}); err != nil || outcome.State != store.Taken {
+		t.Errorf("only tried: %+v %v", outcome, err)
+	}
+	sameWords(t, "to where it is", refusedLoan(t, send(move(ledger.CustodySent, storetest.Denver, 1), storetest.Denver)), "THERE_ALREADY")
+	for _, state := range []store.OutcomeState{store.Taken, store.AlreadyKnown} {
+		if outcome, err := s.SendTool(ctx, first, storetest.Kolkata, store.Change{}); err != nil || outcome.State != state {
+			t.Errorf("%+v, %v; expected state %d", outcome, err, state)
+		}
+	}
+	sameWords(t, "twice", refusedLoan(t, send(move(ledger.CustodySent, storetest.Denver, 2), storetest.Kolkata)), "IN_TRANSIT")
+	storetest.Record(t, s, move(ledger.CustodyReceived, storetest.Kolkata, 3))
+	sameWords(t, "from where it was", refusedLoan(t, send(move(ledger.CustodySent, storetest.Denver, 4), storetest.Kolkata)), "AT_ANOTHER_SITE", "THERE_ALREADY")
+	storetest.Record(t, s, loan(at(5), func(r *ledger.Custody) { r.Site = storetest.Kolkata }))
+	sameWords(t, "lent", refusedLoan(t, send(move(ledger.CustodySent, storetest.Kolkata, 6), storetest.Denver)), "LENT")
+	storetest.Record(t, s, move(ledger.CustodyLost, storetest.Kolkata, 7))
+	sameWords(t, "lost", refusedLoan(t, send(move(ledger.CustodySent, storetest.Kolkata, 8), storetest.Denver)), "LOST")
+	storetest.Record(t, s, move(ledger.CustodySent, storetest.Kolkata, 9)) // on paper
+	wantError(t, send(move(ledger.CustodyReceived, storetest.Kolkata, 10), storetest.Denver), ledger.KindInvalid, ledger.ReasonInvalidField)
+	wantUnknown(t, send(move(ledger.CustodySent, storetest.Kolkata, 10), "RVX"), "sites/RVX", storetest.Denver)
+	wantError(t, send(loan(at(11), func(r *ledger.Custody) { r.ID, r.Kind, r.Holder = first.ID, ledger.CustodySent, "" }), storetest.Kolkata), ledger.KindExists, ledger.ReasonRecordIDReused)
+	if n := chainLength(t, s, storetest.Denver) + chainLength(t, s, storetest.Kolkata); n != 5 {
+		t.Errorf("%d records; expected 5", n)
+	}
+	soundReport(t, s)
+}
+
 // testLentUnfit keeps loans from paper, with a finding where the crib would have
 // refused.
 func testLentUnfit(t *testing.T, e storetest.Engine) {

@@ -58,13 +58,6 @@ func (r lotRow) validate() []ledger.FieldError {
 	return fields
 }
 
-// keptInQuarantine says of a lot, in the state that is kept, that an older program
-// had put it into quarantine by a time: its last change is the latest at which
-// that can have happened.
-func keptInQuarantine(l *ledger.Lot, at int64) bool {
-	return l != nil && l.State == ledger.LotQuarantined && micro(l.UpdateTime) <= at
-}
-
 // openHold is the condition that a hold on the lot in the column is open.
 func openHold(column string) string {
 	return "EXISTS (SELECT 1 FROM holds x WHERE x.lot_id = " + column + " AND " + notReleased + ")"

@@ -46,7 +46,7 @@ func (m *machine) draw(rt *rapid.T) ledger.Record {
 	case 2:
 		reading := rapid.Float64Range(0, 100).Draw(rt, "reading")
 		return &ledger.Calibration{Entry: m.entry(rt), Tool: tool,
-			Points: []ledger.CalibrationPoint{{Phase: ledger.AsLeft, TargetNewtonMetres: 60, ReadingsNewtonMetres: []float64{reading, 60}}}}
+			Points: []ledger.CalibrationPoint{{Phase: ledger.AsLeft, TargetNewtonMetres: 60, ReadingsNewtonMetres: []float64{reading, 60}, ExpandedUncertaintyNewtonMetres: 0.6}}}
 	default:
 		site := rapid.SampledFrom([]string{storetest.Denver, storetest.Kolkata}).Draw(rt, "site")
 		return &ledger.LotMovement{Entry: m.entry(rt), Lot: lot, Site: site, Quantity: int64(fasteners),

@@ -34,16 +34,17 @@ type DayCount struct {
 // which they were finished; of all joints for no place. KindNotFound when the
 // place does not exist.
 func (s *Store) Progress(ctx context.Context, place ledger.Place) (progress Progress, err error) {
-	err = s.view(ctx, func(t *tx) error {
-		keys, err := t.place(ctx, place)
-		if err != nil {
+	var keys placeKeys
+	var joints []*countedJoint
+	err = s.withWork(ctx, func(t *tx, m *workMemory) (err error) {
+		if keys, err = t.place(ctx, place); err != nil {
 			return err
 		}
-		joints, err := t.jointsAt(ctx, keys, "", 0)
-		if err != nil {
-			return err
-		}
-		if err := t.readWork(ctx, joints); err != nil {
+		revisions, err := t.revisionsNow(ctx)
+		joints = m.jointsOf(keys, revisions)
+		return err
+	}, func(t *tx) (err error) {
+		if err := t.readJudgements(ctx, keys, joints); err != nil {
 			return err
 		}
 		progress = countProgress(joints)
@@ -53,7 +54,15 @@ func (s *Store) Progress(ctx context.Context, place ledger.Place) (progress Prog
 	return progress, err
 }
 
-func countProgress(joints []*jointWork) Progress {
+// countedJoint is as much of a joint as is counted.
+type countedJoint struct {
+	id, cell, tower int
+	work            ledger.JointWork
+	full            time.Time
+	fullDay         int
+}
+
+func countProgress(joints []*countedJoint) Progress {
 	p := Progress{Joints: int64(len(joints)), States: map[ledger.JointState]int64{}}
 	days := map[int]int64{}
 	for _, j := range joints {

@@ -22,8 +22,10 @@ type admission struct {
 	known map[uuid.UUID]knownRecord
 	// spoken are the records corrected, or holds released, earlier in the wave.
 	spoken map[int64]bool
-	// certificates are those of the calibrations taken earlier in the wave.
-	certificates map[certificateOf]uuid.UUID
+	// certificates are the calibrations on record whose certificates may be those of
+	// the wave, taken the calibrations earlier in it, both by certificateHash.
+	certificates map[uint64][]int64
+	taken        map[uint64][]*ledger.Calibration
 }
 
 // admit refuses what the present state does not allow: a second correction or

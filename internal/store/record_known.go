@@ -20,7 +20,11 @@ func (t *tx) recognise(ctx context.Context, rows []*staged, outcomes []Outcome) 
 	if err != nil {
 		return err
 	}
-	b := admission{known: known, spoken: map[int64]bool{}, certificates: map[certificateOf]uuid.UUID{}}
+	certificates, err := t.lookUpCertificates(ctx, rows)
+	if err != nil {
+		return err
+	}
+	b := admission{known: known, spoken: map[int64]bool{}, certificates: certificates, taken: map[uint64][]*ledger.Calibration{}}
 	for i, r := range rows {
 		if r == nil {
 			continue

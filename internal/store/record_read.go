@@ -26,6 +26,8 @@ type RecordFilter struct {
 	Incident ledger.IncidentKind
 	// AlarmRule is the code of the rule that raised it, for alarms.
 	AlarmRule string
+	// OpenOnly leaves out, of holds, releases and what is released or withdrawn.
+	OpenOnly bool
 }
 
 // keyed is a record with its key.
@@ -151,6 +153,10 @@ func (t *tx) recordClause(ctx context.Context, f RecordFilter) (*clause, error) 
 	}
 	if f.Incident != 0 && f.Kind == ledger.KindIncident {
 		c.add("x.kind = ?", uint8(f.Incident))
+	}
+	if f.OpenOnly && f.Kind == ledger.KindHold {
+		c.add(notReleased)
+		c.add(notCorrected)
 	}
 	return c, nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 	"jointledger/internal/rules"
 )
@@ -49,6 +50,7 @@ type jointFacts struct {
 // rules must not see it beside its replacement.
 type replaced struct {
 	id, at          int64
+	uid             uuid.UUID
 	lot, site, tool int
 	used, fasteners int64
 }
@@ -153,7 +155,7 @@ func (t *tx) replacedBy(ctx context.Context, correction *staged) (replaced, erro
 		return replaced{}, err
 	}
 	v := replaced{
-		id: correction.about.id, at: micro(old.Head().OccurTime), used: usedOf(old),
+		id: correction.about.id, uid: old.Head().ID, at: micro(old.Head().OccurTime), used: known.UsedUp(old),
 		lot: correction.lot, site: correction.keys.site, tool: correction.tool,
 	}
 	if tightening, ok := old.(*ledger.Tightening); ok {

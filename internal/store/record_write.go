@@ -6,6 +6,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 )
 
@@ -100,18 +101,29 @@ func (t *tx) record(ctx context.Context, records []ledger.Record) ([]Outcome, er
 
 // waveLength is how many records from the first refer to nothing among them, and
 // are judged by nothing that one among them changes: a movement or hold of their
-// lot, a calibration, change of custody or hold of their tool.
+// lot, a calibration, change of custody or hold of their tool, or a correction, of
+// which nobody knows yet what it takes back.
 func waveLength(records []ledger.Record) int {
 	ids := map[uuid.UUID]bool{}
 	changed := map[[2]string]bool{}
+	corrected := false
 	for i, r := range records {
 		if target := refersTo(r); target != uuid.Nil && ids[target] {
 			return i
 		}
-		n := namesOf(r)
-		switch r.RecordKind() {
+		c, correction := r.(*ledger.Correction)
+		judged := r
+		if correction && c.With != nil {
+			judged = c.With
+		}
+		if corrected && known.Judged(judged) {
+			return i
+		}
+		corrected = corrected || correction
+		n := namesOf(judged)
+		switch judged.RecordKind() {
 		case ledger.KindLotMovement, ledger.KindCalibration, ledger.KindCustody, ledger.KindHold, ledger.KindToolCheck:
-			if c, ok := r.(*ledger.Custody); !ok {
+			if c, ok := judged.(*ledger.Custody); !ok {
 				changed[[2]string{"fitness", n.tool}] = true
 			} else if c.Kind == ledger.CustodyIssued && changed[[2]string{"fitness", n.tool}] {
 				return i
@@ -123,7 +135,7 @@ func waveLength(records []ledger.Record) int {
 			}
 		}
 		ids[r.Head().ID] = true
-		if c, ok := r.(*ledger.Correction); ok && c.With != nil {
+		if correction && c.With != nil {
 			ids[c.Replacement] = true
 		}
 	}
@@ -161,6 +173,7 @@ func (t *tx) recordWave(ctx context.Context, records []ledger.Record) ([]Outcome
 	if err != nil {
 		return nil, err
 	}
+	t.followChains(chains)
 	if err := t.recognise(ctx, rows, outcomes); err != nil {
 		return nil, err
 	}
@@ -182,7 +195,11 @@ func (t *tx) recordWave(ctx context.Context, records []ledger.Record) ([]Outcome
 		}
 	}
 	t.assign(fresh, chains)
-	return outcomes, t.writeRows(ctx, fresh, chains)
+	if err := t.writeRows(ctx, fresh, chains); err != nil {
+		return nil, err
+	}
+	t.wroteTreatments(fresh, chains)
+	return outcomes, nil
 }
 
 // allRows gives the rows that are still there, each correction after the

@@ -30,10 +30,10 @@ func testRecordsComeBackAsTheyWere(t *testing.T, e storetest.Engine) {
 			Fasteners: ledger.MaxFasteners, Pass: ledger.PassRetightening, Method: ledger.DrivenByNutrunner},
 		&ledger.Incident{Entry: withID(bare, storetest.Visitor), Kind: ledger.NearMiss, Site: storetest.Kolkata},
 		&ledger.Incident{Entry: withID(bare, storetest.Visitor), Kind: ledger.Leak, Site: storetest.Denver, Joint: joint},
-		&ledger.Calibration{Entry: withID(bare, ""), Tool: storetest.KolkataWrench,
+		&ledger.Calibration{Entry: withID(bare, ""), Tool: storetest.KolkataWrench, Document: ledger.DeclarationOfConformance,
 			Points: []ledger.CalibrationPoint{{Phase: ledger.AsLeft, TargetNewtonMetres: 40, ReadingsNewtonMetres: []float64{0, math.SmallestNonzeroFloat64}}}},
 		&ledger.Calibration{Entry: withID(bare, ""), Tool: storetest.DenverWrench, Points: []ledger.CalibrationPoint{
-			{Phase: ledger.AsFound, TargetNewtonMetres: 100, ReadingsNewtonMetres: []float64{0.30000000000000004, math.Nextafter(1, 2), 1e-7, 99_999.999999999}},
+			{Phase: ledger.AsFound, TargetNewtonMetres: 100, ReadingsNewtonMetres: []float64{0.30000000000000004, math.Nextafter(1, 2), 1e-7, 99_999.999999999}, ExpandedUncertaintyNewtonMetres: 1e-3},
 			{Phase: ledger.AsLeft, TargetNewtonMetres: math.Nextafter(100, 0), ReadingsNewtonMetres: []float64{100, 99.99999999999999}, ExpandedUncertaintyNewtonMetres: 1.0 / 3, CoverageFactor: 2.87},
 		}},
 		&ledger.LotMovement{Entry: withID(bare, ""), Lot: storetest.GalvanizedLot, Site: storetest.Kolkata, Kind: ledger.MovementCounted, Quantity: 0},
@@ -145,7 +145,7 @@ func testTorqueZeroAndAbsent(t *testing.T, e storetest.Engine) {
 
 	reading := func(v float64) ledger.Record {
 		return storetest.NewCalibration(storetest.DenverWrench, func(r *ledger.Calibration) {
-			r.Points = []ledger.CalibrationPoint{{Phase: ledger.AsFound, TargetNewtonMetres: 20, ReadingsNewtonMetres: []float64{v, 20}}}
+			r.Points = []ledger.CalibrationPoint{{Phase: ledger.AsFound, TargetNewtonMetres: 20, ReadingsNewtonMetres: []float64{v, 20}, ExpandedUncertaintyNewtonMetres: 0.2}}
 		})
 	}
 	storetest.Record(t, s, reading(0), reading(minusZero))

@@ -12,7 +12,8 @@ import (
 )
 
 // CalibratedTools calls yield with each tool that was calibrated as of a moment
-// and its calibrations that were not corrected. Tools come in the order of their
+// and its calibrations that were not corrected, without declarations of conformance
+// that prove nothing (ledger.Proving). Tools come in the order of their
 // keys, one at a time: the readings of a large fleet are not held all at once. An
 // error of yield ends it. KindNotFound when a tool asked for is unknown.
 func (s *Store) CalibratedTools(ctx context.Context, q analysis.ReliabilityQuery, yield func(analysis.CalibratedTool) error) error {
@@ -74,6 +75,7 @@ func (t *tx) calibrationsOf(ctx context.Context, q analysis.ReliabilityQuery) (*
 	c.add("r.kind = ?", uint8(ledger.KindCalibration))
 	c.add("r.occur_time <= ?", micro(q.AsOf))
 	c.add(notCorrected)
+	c.add(proving)
 	return c, nil
 }
 

@@ -84,6 +84,21 @@ func TestCalibratedTools(t *testing.T) {
 			}
 		}
 		calibratedPages(t, s, hour(50))
+		// A declaration of conformance begins the record of a new tool, and counts nowhere
+		// else: cycles run on to the next calibration.
+		declared := func(tool string, at time.Time) *ledger.Calibration {
+			c := calibrated(tool, at)
+			c.Document = ledger.DeclarationOfConformance
+			return c
+		}
+		storetest.Record(t, s, declared(storetest.DenverWrench, hour(10)), declared(storetest.KolkataWrench, hour(1)), declared(storetest.KolkataWrench, hour(2)))
+		all = read(analysis.ReliabilityQuery{AsOf: hour(50)})
+		if got := all[storetest.DenverWrench]; !cmp.Equal(denver, got) {
+			t.Errorf("with a declaration between two calibrations (-want +got):\n%s", cmp.Diff(denver, got))
+		}
+		if diff := cmp.Diff([]time.Time{hour(1), hour(3)}, times(all[storetest.KolkataWrench])); diff != "" {
+			t.Errorf("with two before the first calibration (-want +got):\n%s", diff)
+		}
 		stop := errors.New("enough")
 		if err := s.CalibratedTools(ctx, analysis.ReliabilityQuery{AsOf: hour(50)}, func(analysis.CalibratedTool) error { return stop }); !errors.Is(err, stop) {
 			t.Errorf("%v; expected what ended the reading", err)

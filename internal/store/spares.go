@@ -5,6 +5,7 @@ import (
 	"context"
 	"database/sql"
 	"slices"
+	"time"
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
@@ -14,8 +15,10 @@ import (
 // and, for the sites asked about, what remains to be installed. KindNotFound when
 // a site is unknown.
 func (s *Store) Spares(ctx context.Context, q analysis.SparesQuery) (records []analysis.SparesRecord, err error) {
-	err = s.view(ctx, func(t *tx) error {
-		b := sparesBook{at: map[sparesKey]int{}}
+	var left map[leftToInstall]int64
+	var uses map[sparesUse]struct{ all, recent int64 }
+	err = s.withBoth(ctx, func(t *tx, m *workMemory, tallies *tallyMemory) error {
+		uses = tallies.sparesUses(q.AsOf)
 		var sites []any
 		for _, code := range q.Sites {
 			id, err := t.needNamed(ctx, siteNoun, code)
@@ -24,16 +27,25 @@ func (s *Store) Spares(ctx context.Context, q analysis.SparesQuery) (records []a
 			}
 			sites = append(sites, id)
 		}
+		finishes, err := t.plannedFinishes(ctx)
+		if err != nil {
+			return err
+		}
+		revisions, err := t.revisionsNow(ctx)
+		left = m.remainingFasteners(sites, finishes, revisions)
+		return err
+	}, func(t *tx) error {
+		b := sparesBook{at: map[sparesKey]int{}}
 		for _, read := range []func() error{
 			func() error { return t.sparesNames(ctx, &b) },
-			func() error { return t.sparesInstalled(ctx, q, &b) },
 			func() error { return t.sparesStock(ctx, &b) },
-			func() error { return t.sparesRemaining(ctx, sites, &b) },
 		} {
 			if err := read(); err != nil {
 				return err
 			}
 		}
+		b.installed(uses)
+		b.remaining(left)
 		records = b.sorted()
 		return nil
 	})
@@ -101,16 +113,26 @@ func (t *tx) sparesNames(ctx context.Context, b *sparesBook) error {
 	if err != nil {
 		return err
 	}
+	// Held lots are few: they are read by themselves, not asked for once a lot.
+	held := map[int]bool{}
+	err = t.query(ctx, func(rows *sql.Rows) error {
+		var lot int
+		err := rows.Scan(&lot)
+		held[lot] = true
+		return err
+	}, "SELECT x.lot_id FROM holds x WHERE x.lot_id IS NOT NULL AND "+notReleased)
+	if err != nil {
+		return err
+	}
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var id int
 		var l sparesLot
 		var state ledger.LotState
-		var held bool
-		err := rows.Scan(append(fastenerTargets(&l.fastener), &id, &l.number, &state, &held)...)
-		l.fit = state == ledger.LotReleased && !held
+		err := rows.Scan(append(fastenerTargets(&l.fastener), &id, &l.number, &state)...)
+		l.fit = state == ledger.LotReleased && !held[id]
 		b.lots[id] = l
 		return err
-	}, "SELECT "+fastenerColumns+", x.id, x.number, x.state, EXISTS (SELECT 1 FROM holds h WHERE h.lot_id = x.id AND h.action = 1 AND NOT EXISTS (SELECT 1 FROM holds e WHERE e.released_hold_id = h.id)) FROM lots x")
+	}, "SELECT "+fastenerColumns+", x.id, x.number, x.state FROM lots x")
 	if err != nil {
 		return err
 	}
@@ -123,32 +145,48 @@ func (t *tx) sparesNames(ctx context.Context, b *sparesBook) error {
 	}, "SELECT "+fastenerColumns+", x.id FROM specification_revisions x")
 }
 
-// sparesInstalled reads from the tallies what was installed and lost. Where no lot
-// is named, the fastener is the specification's.
-func (t *tx) sparesInstalled(ctx context.Context, q analysis.SparesQuery, b *sparesBook) error {
-	today := int(q.AsOf.UTC().Unix() / 86400)
-	return t.query(ctx, func(rows *sql.Rows) error {
-		var site, lot, revision int
-		var outcome ledger.IncidentKind
-		var fasteners, recent int64
-		if err := rows.Scan(&site, &lot, &revision, &outcome, &fasteners, &recent); err != nil {
-			return err
+// sparesUse is what was installed or lost at a site of a lot under a revision.
+type sparesUse struct {
+	site, lot, revision int
+	outcome             ledger.IncidentKind
+}
+
+// sparesUses adds the tallies up by what spares are reckoned from; recent is as much of
+// it as was installed in the last days before the moment looked from.
+func (m *tallyMemory) sparesUses(asOf time.Time) map[sparesUse]struct{ all, recent int64 } {
+	today := int32(asOf.UTC().Unix() / 86400)
+	uses := map[sparesUse]struct{ all, recent int64 }{}
+	for site, rows := range m.rows {
+		for _, r := range rows {
+			k := sparesUse{site, int(r.lot), int(r.revision), ledger.IncidentKind(r.outcome)}
+			n := uses[k]
+			n.all += r.fasteners
+			if r.day > today-analysis.SparesRecent && r.day <= today {
+				n.recent += r.fasteners
+			}
+			uses[k] = n
 		}
-		fastener, known := b.revisions[revision], revision != 0
-		if l, ok := b.lots[lot]; ok {
+	}
+	return uses
+}
+
+// installed puts in what was installed and lost. Where no lot is named, the fastener is
+// the specification's.
+func (b *sparesBook) installed(uses map[sparesUse]struct{ all, recent int64 }) {
+	for k, n := range uses {
+		fastener, known := b.revisions[k.revision], k.revision != 0
+		if l, ok := b.lots[k.lot]; ok {
 			fastener, known = l.fastener, true
 		}
 		switch {
 		case !known:
-		case outcome == outcomeTightened:
-			r := b.of(fastener, site)
-			r.Tightened, r.Recent = r.Tightened+fasteners, r.Recent+recent
-		case outcome.ThreadFailure():
-			b.of(fastener, site).Lost += fasteners
+		case k.outcome == outcomeTightened:
+			r := b.of(fastener, k.site)
+			r.Tightened, r.Recent = r.Tightened+n.all, r.Recent+n.recent
+		case k.outcome.ThreadFailure():
+			b.of(fastener, k.site).Lost += n.all
 		}
-		return nil
-	}, `SELECT site_id, lot_id, specification_revision_id, outcome, SUM(fasteners), SUM(CASE WHEN day > ? AND day <= ? THEN fasteners ELSE 0 END)
-FROM tallies GROUP BY site_id, lot_id, specification_revision_id, outcome`, today-analysis.SparesRecent, today)
+	}
 }
 
 func (t *tx) sparesStock(ctx context.Context, b *sparesBook) error {
@@ -172,37 +210,28 @@ func (t *tx) sparesStock(ctx context.Context, b *sparesBook) error {
 	}, "SELECT site_id, lot_id, on_hand FROM lot_sums")
 }
 
-// sparesRemaining reads what is left to install: the fasteners of each joint less
-// those that reached torque in a first pass, as joint states have it. A joint with
-// more than it has fasteners makes up for no other.
-func (t *tx) sparesRemaining(ctx context.Context, sites []any, b *sparesBook) error {
-	var done, at clause
-	done.add("x.pass = 1")
-	done.add(notCorrected)
-	done.add("r.joint_id IS NOT NULL")
-	if len(sites) > 0 {
-		done.add("r.site_id IN "+marks(1, len(sites)), sites...)
-		at.add("t.site_id IN "+marks(1, len(sites)), sites...)
+// plannedFinishes reads the day by which each tower is to be finished, empty for none.
+func (t *tx) plannedFinishes(ctx context.Context) (map[int]string, error) {
+	finishes := map[int]string{}
+	err := t.query(ctx, func(rows *sql.Rows) error {
+		var tower int
+		var finish string
+		err := rows.Scan(&tower, &finish)
+		finishes[tower] = finish
+		return err
+	}, "SELECT id, planned_finish FROM towers")
+	return finishes, err
+}
+
+// remaining puts in what is left to install.
+func (b *sparesBook) remaining(left map[leftToInstall]int64) {
+	for k, fasteners := range left {
+		r := b.of(b.revisions[k.revision], k.site)
+		i := slices.IndexFunc(r.Remaining, func(p analysis.SparesRemaining) bool { return p.PlannedFinish == k.finish })
+		if i < 0 { // several specifications may have one fastener
+			i = len(r.Remaining)
+			r.Remaining = append(r.Remaining, analysis.SparesRemaining{PlannedFinish: k.finish})
+		}
+		r.Remaining[i].Fasteners += fasteners
 	}
-	return t.query(ctx, func(rows *sql.Rows) error {
-		var site, revision int
-		var p analysis.SparesRemaining
-		if err := rows.Scan(&site, &p.PlannedFinish, &revision, &p.Fasteners); err != nil || p.Fasteners == 0 {
-			return err
-		}
-		r := b.of(b.revisions[revision], site)
-		for i := range r.Remaining { // several specifications may have one fastener
-			if r.Remaining[i].PlannedFinish == p.PlannedFinish {
-				r.Remaining[i].Fasteners += p.Fasteners
-				return nil
-			}
-		}
-		r.Remaining = append(r.Remaining, p)
-		return nil
-	}, `SELECT t.site_id, t.planned_finish, sv.id, SUM(CASE WHEN j.fasteners > COALESCE(d.done, 0) THEN j.fasteners - COALESCE(d.done, 0) ELSE 0 END)
-FROM joints j JOIN cells c ON c.id = j.cell_id JOIN towers t ON t.id = c.tower_id
-JOIN specifications sp ON sp.id = j.specification_id
-JOIN specification_revisions sv ON sv.specification_id = sp.id AND sv.revision = sp.version
-LEFT JOIN (SELECT r.joint_id, SUM(x.fasteners) AS done FROM tightenings x JOIN records r ON r.id = x.id`+done.where()+` GROUP BY r.joint_id) d ON d.joint_id = j.id`+
-		at.where()+" GROUP BY t.site_id, t.planned_finish, sv.id", append(done.args, at.args...)...)
 }

@@ -40,18 +40,22 @@ func (c Config) logger() *slog.Logger {
 // Store keeps things and records. Its methods are safe for concurrent use and
 // return *ledger.Error or errors of the context.
 type Store struct {
-	engine   engine
-	log      *slog.Logger
-	write    *sql.DB // one writer (writer.go), so a connection or two
-	read     *sql.DB
-	long     *sql.DB // for reads that last as long as somebody takes to receive them
-	names    *names
-	writer   *writer
-	insert   inserter
-	prepared statements
-	register *registerMemory
-	alarms   *alarmRunner
-	unjudged bool
+	engine       engine
+	log          *slog.Logger
+	write        *sql.DB // one writer (writer.go), so a connection or two
+	read         *sql.DB
+	long         *sql.DB // for reads that last as long as somebody takes to receive them
+	names        *names
+	writer       *writer
+	insert       inserter
+	prepared     statements
+	register     *registerMemory
+	treatments   *treatmentMemory
+	certificates *certificateMemory
+	work         *workMemory
+	tallies      *tallyMemory
+	alarms       *alarmRunner
+	unjudged     bool
 	// serving keeps migrations off the embedded database while it is open.
 	serving *flock.Flock
 }
@@ -61,7 +65,7 @@ type Store struct {
 // been migrated (MigrateUp). A database that is newer than this binary is
 // refused with KindUnavailable, untouched.
 func Open(ctx context.Context, c Config) (*Store, error) {
-	s := &Store{log: c.logger(), names: newNames(), register: newRegisterMemory(), unjudged: c.Unjudged}
+	s := &Store{log: c.logger(), names: newNames(), register: newRegisterMemory(), treatments: newTreatmentMemory(), certificates: newCertificateMemory(), work: newWorkMemory(), tallies: newTallyMemory(), unjudged: c.Unjudged}
 	var err error
 	if c.DSN == "" {
 		s.engine = sqliteEngine{}
@@ -169,6 +173,9 @@ type tx struct {
 	epoch           int64
 	epochKnown      bool
 	registerChanged bool
+	// treated is what this transaction has added to chains and joints
+	// (treatment_memory.go).
+	treated treatedHere
 	// learned is what may be remembered once this transaction has committed.
 	learned []func()
 	// revisions and calibrations are those that were read here.

@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"slices"
 
+	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 )
 
@@ -100,24 +101,9 @@ type lotDelta struct {
 	again bool
 }
 
-// usedOf is how many fasteners of its lot a record used up.
-func usedOf(r ledger.Record) int64 {
-	switch r := r.(type) {
-	case *ledger.Tightening:
-		if r.Pass == ledger.PassFirst {
-			return int64(r.Fasteners)
-		}
-	case *ledger.Incident:
-		if r.Kind.ThreadFailure() {
-			return int64(r.Fasteners)
-		}
-	}
-	return 0
-}
-
 func (d *lotDelta) add(r ledger.Record) {
 	at := micro(r.Head().OccurTime)
-	n := usedOf(r)
+	n := known.UsedUp(r)
 	d.used += n
 	if m, ok := r.(*ledger.LotMovement); ok {
 		switch m.Kind {

@@ -39,7 +39,7 @@ func (a *trackedRows) numbered(value func(*trackedRow) int64) string {
 }
 
 // custodyOf reads the newest change of custody of each tool that says who has it,
-// as toolFacts.inHands has it: a drop or an overload only when nothing else is on
+// as package known has it: a drop or an overload only when nothing else is on
 // record.
 func (t *tx) custodyOf(ctx context.Context, all *trackedRows, asOf int64) error {
 	return t.query(ctx, func(rows *sql.Rows) error {

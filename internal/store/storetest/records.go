@@ -59,7 +59,7 @@ func NewCalibration(tool string, changes ...func(*ledger.Calibration)) *ledger.C
 		Entry: head, Tool: tool, Laboratory: "Torque Laboratory 3", Certificate: "C-26-" + head.ID.String()[24:],
 		Points: []ledger.CalibrationPoint{
 			{Phase: ledger.AsFound, TargetNewtonMetres: 20, ReadingsNewtonMetres: []float64{19.9, 20.1, 20}, ExpandedUncertaintyNewtonMetres: 0.2, CoverageFactor: 2},
-			{Phase: ledger.AsFound, TargetNewtonMetres: 60, ReadingsNewtonMetres: []float64{60.2, 60.3}},
+			{Phase: ledger.AsFound, TargetNewtonMetres: 60, ReadingsNewtonMetres: []float64{60.2, 60.3}, ExpandedUncertaintyNewtonMetres: 0.6},
 		},
 	}
 	if tool == KolkataWrench { // its scale begins at 40 N.m

@@ -258,6 +258,182 @@ func (DueReason) EnumDescriptor() ([]byte, []int) {
 	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{2}
 }
 
+// Request of CountIncidents.
+type CountIncidentsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only at these sites, `sites/{site}`; all when empty.
+	Sites []string `protobuf:"bytes,1,rep,name=sites,proto3" json:"sites,omitempty"`
+	// First day that counts, `YYYY-MM-DD`, in each site's time zone; empty for no
+	// limit.
+	StartDate string `protobuf:"bytes,2,opt,name=start_date,json=startDate,proto3" json:"start_date,omitempty"`
+	// Last day that counts, `YYYY-MM-DD`, in each site's time zone; empty for no
+	// limit.
+	EndDate       string `protobuf:"bytes,3,opt,name=end_date,json=endDate,proto3" json:"end_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CountIncidentsRequest) Reset() {
+	*x = CountIncidentsRequest{}
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CountIncidentsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CountIncidentsRequest) ProtoMessage() {}
+
+func (x *CountIncidentsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CountIncidentsRequest.ProtoReflect.Descriptor instead.
+func (*CountIncidentsRequest) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *CountIncidentsRequest) GetSites() []string {
+	if x != nil {
+		return x.Sites
+	}
+	return nil
+}
+
+func (x *CountIncidentsRequest) GetStartDate() string {
+	if x != nil {
+		return x.StartDate
+	}
+	return ""
+}
+
+func (x *CountIncidentsRequest) GetEndDate() string {
+	if x != nil {
+		return x.EndDate
+	}
+	return ""
+}
+
+// Response of CountIncidents.
+type CountIncidentsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One for each kind that occurs, in the order of the kinds.
+	Kinds         []*IncidentCount `protobuf:"bytes,1,rep,name=kinds,proto3" json:"kinds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CountIncidentsResponse) Reset() {
+	*x = CountIncidentsResponse{}
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CountIncidentsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CountIncidentsResponse) ProtoMessage() {}
+
+func (x *CountIncidentsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CountIncidentsResponse.ProtoReflect.Descriptor instead.
+func (*CountIncidentsResponse) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *CountIncidentsResponse) GetKinds() []*IncidentCount {
+	if x != nil {
+		return x.Kinds
+	}
+	return nil
+}
+
+// IncidentCount is how often a kind of incident is on record.
+type IncidentCount struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The kind.
+	Kind IncidentKind `protobuf:"varint,1,opt,name=kind,proto3,enum=jointledger.v1.IncidentKind" json:"kind,omitempty"`
+	// Incidents, each counted once however many fasteners it names.
+	Incidents int64 `protobuf:"varint,2,opt,name=incidents,proto3" json:"incidents,omitempty"`
+	// Fasteners that these name together.
+	Fasteners     int64 `protobuf:"varint,3,opt,name=fasteners,proto3" json:"fasteners,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *IncidentCount) Reset() {
+	*x = IncidentCount{}
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *IncidentCount) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*IncidentCount) ProtoMessage() {}
+
+func (x *IncidentCount) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use IncidentCount.ProtoReflect.Descriptor instead.
+func (*IncidentCount) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *IncidentCount) GetKind() IncidentKind {
+	if x != nil {
+		return x.Kind
+	}
+	return IncidentKind_INCIDENT_KIND_UNSPECIFIED
+}
+
+func (x *IncidentCount) GetIncidents() int64 {
+	if x != nil {
+		return x.Incidents
+	}
+	return 0
+}
+
+func (x *IncidentCount) GetFasteners() int64 {
+	if x != nil {
+		return x.Fasteners
+	}
+	return 0
+}
+
 // GroupValue is the value of one grouping.
 type GroupValue struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -272,7 +448,7 @@ type GroupValue struct {
 
 func (x *GroupValue) Reset() {
 	*x = GroupValue{}
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[0]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -284,7 +460,7 @@ func (x *GroupValue) String() string {
 func (*GroupValue) ProtoMessage() {}
 
 func (x *GroupValue) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[0]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -297,7 +473,7 @@ func (x *GroupValue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GroupValue.ProtoReflect.Descriptor instead.
 func (*GroupValue) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{0}
+	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *GroupValue) GetGrouping() Grouping {
@@ -341,7 +517,7 @@ type QueryRatesRequest struct {
 
 func (x *QueryRatesRequest) Reset() {
 	*x = QueryRatesRequest{}
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[1]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -353,7 +529,7 @@ func (x *QueryRatesRequest) String() string {
 func (*QueryRatesRequest) ProtoMessage() {}
 
 func (x *QueryRatesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[1]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -366,7 +542,7 @@ func (x *QueryRatesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QueryRatesRequest.ProtoReflect.Descriptor instead.
 func (*QueryRatesRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{1}
+	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *QueryRatesRequest) GetKinds() []IncidentKind {
@@ -438,7 +614,7 @@ type QueryRatesResponse struct {
 
 func (x *QueryRatesResponse) Reset() {
 	*x = QueryRatesResponse{}
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[2]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -450,7 +626,7 @@ func (x *QueryRatesResponse) String() string {
 func (*QueryRatesResponse) ProtoMessage() {}
 
 func (x *QueryRatesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[2]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -463,7 +639,7 @@ func (x *QueryRatesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QueryRatesResponse.ProtoReflect.Descriptor instead.
 func (*QueryRatesResponse) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{2}
+	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *QueryRatesResponse) GetGroups() []*RateGroup {
@@ -530,7 +706,7 @@ type RateGroup struct {
 
 func (x *RateGroup) Reset() {
 	*x = RateGroup{}
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[3]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -542,7 +718,7 @@ func (x *RateGroup) String() string {
 func (*RateGroup) ProtoMessage() {}
 
 func (x *RateGroup) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[3]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -555,7 +731,7 @@ func (x *RateGroup) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RateGroup.ProtoReflect.Descriptor instead.
 func (*RateGroup) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{3}
+	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *RateGroup) GetValues() []*GroupValue {
@@ -633,14 +809,16 @@ type ListDueItemsRequest struct {
 	// Only tools of these kinds; all when empty.
 	Kinds []ToolKind `protobuf:"varint,4,rep,packed,name=kinds,proto3,enum=jointledger.v1.ToolKind" json:"kinds,omitempty"`
 	// Whether checks that are owed before the first use in each shift are listed too.
-	ShiftChecks   bool `protobuf:"varint,5,opt,name=shift_checks,json=shiftChecks,proto3" json:"shift_checks,omitempty"`
+	ShiftChecks bool `protobuf:"varint,5,opt,name=shift_checks,json=shiftChecks,proto3" json:"shift_checks,omitempty"`
+	// Only these tools, `tools/{tool}`; all when empty.
+	Tools         []string `protobuf:"bytes,6,rep,name=tools,proto3" json:"tools,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ListDueItemsRequest) Reset() {
 	*x = ListDueItemsRequest{}
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[4]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -652,7 +830,7 @@ func (x *ListDueItemsRequest) String() string {
 func (*ListDueItemsRequest) ProtoMessage() {}
 
 func (x *ListDueItemsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[4]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -665,7 +843,7 @@ func (x *ListDueItemsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDueItemsRequest.ProtoReflect.Descriptor instead.
 func (*ListDueItemsRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{4}
+	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListDueItemsRequest) GetWithin() *durationpb.Duration {
@@ -703,6 +881,13 @@ func (x *ListDueItemsRequest) GetShiftChecks() bool {
 	return false
 }
 
+func (x *ListDueItemsRequest) GetTools() []string {
+	if x != nil {
+		return x.Tools
+	}
+	return nil
+}
+
 // Response of ListDueItems.
 type ListDueItemsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -718,7 +903,7 @@ type ListDueItemsResponse struct {
 
 func (x *ListDueItemsResponse) Reset() {
 	*x = ListDueItemsResponse{}
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[5]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -730,7 +915,7 @@ func (x *ListDueItemsResponse) String() string {
 func (*ListDueItemsResponse) ProtoMessage() {}
 
 func (x *ListDueItemsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[5]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -743,7 +928,7 @@ func (x *ListDueItemsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDueItemsResponse.ProtoReflect.Descriptor instead.
 func (*ListDueItemsResponse) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{5}
+	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListDueItemsResponse) GetItems() []*DueItem {
@@ -815,7 +1000,7 @@ type DueItem struct {
 
 func (x *DueItem) Reset() {
 	*x = DueItem{}
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[6]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -827,7 +1012,7 @@ func (x *DueItem) String() string {
 func (*DueItem) ProtoMessage() {}
 
 func (x *DueItem) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_analysis_proto_msgTypes[6]
+	mi := &file_jointledger_v1_analysis_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -840,7 +1025,7 @@ func (x *DueItem) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DueItem.ProtoReflect.Descriptor instead.
 func (*DueItem) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{6}
+	return file_jointledger_v1_analysis_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *DueItem) GetTool() string {
@@ -973,7 +1158,18 @@ var File_jointledger_v1_analysis_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_analysis_proto_rawDesc = "" +
 	"\n" +
-	"\x1djointledger/v1/analysis.proto\x12\x0ejointledger.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"X\n" +
+	"\x1djointledger/v1/analysis.proto\x12\x0ejointledger.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"g\n" +
+	"\x15CountIncidentsRequest\x12\x14\n" +
+	"\x05sites\x18\x01 \x03(\tR\x05sites\x12\x1d\n" +
+	"\n" +
+	"start_date\x18\x02 \x01(\tR\tstartDate\x12\x19\n" +
+	"\bend_date\x18\x03 \x01(\tR\aendDate\"M\n" +
+	"\x16CountIncidentsResponse\x123\n" +
+	"\x05kinds\x18\x01 \x03(\v2\x1d.jointledger.v1.IncidentCountR\x05kinds\"}\n" +
+	"\rIncidentCount\x120\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\x1c.jointledger.v1.IncidentKindR\x04kind\x12\x1c\n" +
+	"\tincidents\x18\x02 \x01(\x03R\tincidents\x12\x1c\n" +
+	"\tfasteners\x18\x03 \x01(\x03R\tfasteners\"X\n" +
 	"\n" +
 	"GroupValue\x124\n" +
 	"\bgrouping\x18\x01 \x01(\x0e2\x18.jointledger.v1.GroupingR\bgrouping\x12\x14\n" +
@@ -1013,14 +1209,15 @@ const file_jointledger_v1_analysis_proto_rawDesc = "" +
 	"\x0f_upper_per_1000B\n" +
 	"\n" +
 	"\b_p_valueB\r\n" +
-	"\v_p_adjusted\"\xeb\x01\n" +
+	"\v_p_adjusted\"\x81\x02\n" +
 	"\x13ListDueItemsRequest\x121\n" +
 	"\x06within\x18\x01 \x01(\v2\x19.google.protobuf.DurationR\x06within\x128\n" +
 	"\n" +
 	"as_of_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\basOfTime\x12\x14\n" +
 	"\x05sites\x18\x03 \x03(\tR\x05sites\x12.\n" +
 	"\x05kinds\x18\x04 \x03(\x0e2\x18.jointledger.v1.ToolKindR\x05kinds\x12!\n" +
-	"\fshift_checks\x18\x05 \x01(\bR\vshiftChecks\"\x9b\x01\n" +
+	"\fshift_checks\x18\x05 \x01(\bR\vshiftChecks\x12\x14\n" +
+	"\x05tools\x18\x06 \x03(\tR\x05tools\"\x9b\x01\n" +
 	"\x14ListDueItemsResponse\x12-\n" +
 	"\x05items\x18\x01 \x03(\v2\x17.jointledger.v1.DueItemR\x05items\x128\n" +
 	"\n" +
@@ -1080,11 +1277,12 @@ const file_jointledger_v1_analysis_proto_rawDesc = "" +
 	"\x0fDUE_REASON_DAYS\x10\x06\x12\x15\n" +
 	"\x11DUE_REASON_FAILED\x10\a\x12\x19\n" +
 	"\x15DUE_REASON_NEVER_DONE\x10\b\x12\x14\n" +
-	"\x10DUE_REASON_SHIFT\x10\t2\xc1\x01\n" +
+	"\x10DUE_REASON_SHIFT\x10\t2\xa2\x02\n" +
 	"\x0fAnalysisService\x12S\n" +
 	"\n" +
 	"QueryRates\x12!.jointledger.v1.QueryRatesRequest\x1a\".jointledger.v1.QueryRatesResponse\x12Y\n" +
-	"\fListDueItems\x12#.jointledger.v1.ListDueItemsRequest\x1a$.jointledger.v1.ListDueItemsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\fListDueItems\x12#.jointledger.v1.ListDueItemsRequest\x1a$.jointledger.v1.ListDueItemsResponse\x12_\n" +
+	"\x0eCountIncidents\x12%.jointledger.v1.CountIncidentsRequest\x1a&.jointledger.v1.CountIncidentsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_analysis_proto_rawDescOnce sync.Once
@@ -1099,54 +1297,61 @@ func file_jointledger_v1_analysis_proto_rawDescGZIP() []byte {
 }
 
 var file_jointledger_v1_analysis_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_jointledger_v1_analysis_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_jointledger_v1_analysis_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_jointledger_v1_analysis_proto_goTypes = []any{
-	(Grouping)(0),                 // 0: jointledger.v1.Grouping
-	(IntervalMethod)(0),           // 1: jointledger.v1.IntervalMethod
-	(DueReason)(0),                // 2: jointledger.v1.DueReason
-	(*GroupValue)(nil),            // 3: jointledger.v1.GroupValue
-	(*QueryRatesRequest)(nil),     // 4: jointledger.v1.QueryRatesRequest
-	(*QueryRatesResponse)(nil),    // 5: jointledger.v1.QueryRatesResponse
-	(*RateGroup)(nil),             // 6: jointledger.v1.RateGroup
-	(*ListDueItemsRequest)(nil),   // 7: jointledger.v1.ListDueItemsRequest
-	(*ListDueItemsResponse)(nil),  // 8: jointledger.v1.ListDueItemsResponse
-	(*DueItem)(nil),               // 9: jointledger.v1.DueItem
-	(IncidentKind)(0),             // 10: jointledger.v1.IncidentKind
-	(*durationpb.Duration)(nil),   // 11: google.protobuf.Duration
-	(*timestamppb.Timestamp)(nil), // 12: google.protobuf.Timestamp
-	(ToolKind)(0),                 // 13: jointledger.v1.ToolKind
-	(ToolAction)(0),               // 14: jointledger.v1.ToolAction
+	(Grouping)(0),                  // 0: jointledger.v1.Grouping
+	(IntervalMethod)(0),            // 1: jointledger.v1.IntervalMethod
+	(DueReason)(0),                 // 2: jointledger.v1.DueReason
+	(*CountIncidentsRequest)(nil),  // 3: jointledger.v1.CountIncidentsRequest
+	(*CountIncidentsResponse)(nil), // 4: jointledger.v1.CountIncidentsResponse
+	(*IncidentCount)(nil),          // 5: jointledger.v1.IncidentCount
+	(*GroupValue)(nil),             // 6: jointledger.v1.GroupValue
+	(*QueryRatesRequest)(nil),      // 7: jointledger.v1.QueryRatesRequest
+	(*QueryRatesResponse)(nil),     // 8: jointledger.v1.QueryRatesResponse
+	(*RateGroup)(nil),              // 9: jointledger.v1.RateGroup
+	(*ListDueItemsRequest)(nil),    // 10: jointledger.v1.ListDueItemsRequest
+	(*ListDueItemsResponse)(nil),   // 11: jointledger.v1.ListDueItemsResponse
+	(*DueItem)(nil),                // 12: jointledger.v1.DueItem
+	(IncidentKind)(0),              // 13: jointledger.v1.IncidentKind
+	(*durationpb.Duration)(nil),    // 14: google.protobuf.Duration
+	(*timestamppb.Timestamp)(nil),  // 15: google.protobuf.Timestamp
+	(ToolKind)(0),                  // 16: jointledger.v1.ToolKind
+	(ToolAction)(0),                // 17: jointledger.v1.ToolAction
 }
 var file_jointledger_v1_analysis_proto_depIdxs = []int32{
-	0,  // 0: jointledger.v1.GroupValue.grouping:type_name -> jointledger.v1.Grouping
-	10, // 1: jointledger.v1.QueryRatesRequest.kinds:type_name -> jointledger.v1.IncidentKind
-	0,  // 2: jointledger.v1.QueryRatesRequest.group_by:type_name -> jointledger.v1.Grouping
-	3,  // 3: jointledger.v1.QueryRatesRequest.filters:type_name -> jointledger.v1.GroupValue
-	1,  // 4: jointledger.v1.QueryRatesRequest.interval_method:type_name -> jointledger.v1.IntervalMethod
-	6,  // 5: jointledger.v1.QueryRatesResponse.groups:type_name -> jointledger.v1.RateGroup
-	6,  // 6: jointledger.v1.QueryRatesResponse.total:type_name -> jointledger.v1.RateGroup
-	3,  // 7: jointledger.v1.RateGroup.values:type_name -> jointledger.v1.GroupValue
-	11, // 8: jointledger.v1.ListDueItemsRequest.within:type_name -> google.protobuf.Duration
-	12, // 9: jointledger.v1.ListDueItemsRequest.as_of_time:type_name -> google.protobuf.Timestamp
-	13, // 10: jointledger.v1.ListDueItemsRequest.kinds:type_name -> jointledger.v1.ToolKind
-	9,  // 11: jointledger.v1.ListDueItemsResponse.items:type_name -> jointledger.v1.DueItem
-	12, // 12: jointledger.v1.ListDueItemsResponse.as_of_time:type_name -> google.protobuf.Timestamp
-	13, // 13: jointledger.v1.DueItem.kind:type_name -> jointledger.v1.ToolKind
-	12, // 14: jointledger.v1.DueItem.due_time:type_name -> google.protobuf.Timestamp
-	2,  // 15: jointledger.v1.DueItem.reason:type_name -> jointledger.v1.DueReason
-	12, // 16: jointledger.v1.DueItem.last_calibration_time:type_name -> google.protobuf.Timestamp
-	14, // 17: jointledger.v1.DueItem.action:type_name -> jointledger.v1.ToolAction
-	12, // 18: jointledger.v1.DueItem.last_done_time:type_name -> google.protobuf.Timestamp
-	12, // 19: jointledger.v1.DueItem.since_time:type_name -> google.protobuf.Timestamp
-	4,  // 20: jointledger.v1.AnalysisService.QueryRates:input_type -> jointledger.v1.QueryRatesRequest
-	7,  // 21: jointledger.v1.AnalysisService.ListDueItems:input_type -> jointledger.v1.ListDueItemsRequest
-	5,  // 22: jointledger.v1.AnalysisService.QueryRates:output_type -> jointledger.v1.QueryRatesResponse
-	8,  // 23: jointledger.v1.AnalysisService.ListDueItems:output_type -> jointledger.v1.ListDueItemsResponse
-	22, // [22:24] is the sub-list for method output_type
-	20, // [20:22] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	5,  // 0: jointledger.v1.CountIncidentsResponse.kinds:type_name -> jointledger.v1.IncidentCount
+	13, // 1: jointledger.v1.IncidentCount.kind:type_name -> jointledger.v1.IncidentKind
+	0,  // 2: jointledger.v1.GroupValue.grouping:type_name -> jointledger.v1.Grouping
+	13, // 3: jointledger.v1.QueryRatesRequest.kinds:type_name -> jointledger.v1.IncidentKind
+	0,  // 4: jointledger.v1.QueryRatesRequest.group_by:type_name -> jointledger.v1.Grouping
+	6,  // 5: jointledger.v1.QueryRatesRequest.filters:type_name -> jointledger.v1.GroupValue
+	1,  // 6: jointledger.v1.QueryRatesRequest.interval_method:type_name -> jointledger.v1.IntervalMethod
+	9,  // 7: jointledger.v1.QueryRatesResponse.groups:type_name -> jointledger.v1.RateGroup
+	9,  // 8: jointledger.v1.QueryRatesResponse.total:type_name -> jointledger.v1.RateGroup
+	6,  // 9: jointledger.v1.RateGroup.values:type_name -> jointledger.v1.GroupValue
+	14, // 10: jointledger.v1.ListDueItemsRequest.within:type_name -> google.protobuf.Duration
+	15, // 11: jointledger.v1.ListDueItemsRequest.as_of_time:type_name -> google.protobuf.Timestamp
+	16, // 12: jointledger.v1.ListDueItemsRequest.kinds:type_name -> jointledger.v1.ToolKind
+	12, // 13: jointledger.v1.ListDueItemsResponse.items:type_name -> jointledger.v1.DueItem
+	15, // 14: jointledger.v1.ListDueItemsResponse.as_of_time:type_name -> google.protobuf.Timestamp
+	16, // 15: jointledger.v1.DueItem.kind:type_name -> jointledger.v1.ToolKind
+	15, // 16: jointledger.v1.DueItem.due_time:type_name -> google.protobuf.Timestamp
+	2,  // 17: jointledger.v1.DueItem.reason:type_name -> jointledger.v1.DueReason
+	15, // 18: jointledger.v1.DueItem.last_calibration_time:type_name -> google.protobuf.Timestamp
+	17, // 19: jointledger.v1.DueItem.action:type_name -> jointledger.v1.ToolAction
+	15, // 20: jointledger.v1.DueItem.last_done_time:type_name -> google.protobuf.Timestamp
+	15, // 21: jointledger.v1.DueItem.since_time:type_name -> google.protobuf.Timestamp
+	7,  // 22: jointledger.v1.AnalysisService.QueryRates:input_type -> jointledger.v1.QueryRatesRequest
+	10, // 23: jointledger.v1.AnalysisService.ListDueItems:input_type -> jointledger.v1.ListDueItemsRequest
+	3,  // 24: jointledger.v1.AnalysisService.CountIncidents:input_type -> jointledger.v1.CountIncidentsRequest
+	8,  // 25: jointledger.v1.AnalysisService.QueryRates:output_type -> jointledger.v1.QueryRatesResponse
+	11, // 26: jointledger.v1.AnalysisService.ListDueItems:output_type -> jointledger.v1.ListDueItemsResponse
+	4,  // 27: jointledger.v1.AnalysisService.CountIncidents:output_type -> jointledger.v1.CountIncidentsResponse
+	25, // [25:28] is the sub-list for method output_type
+	22, // [22:25] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_analysis_proto_init() }
@@ -1156,14 +1361,14 @@ func file_jointledger_v1_analysis_proto_init() {
 	}
 	file_jointledger_v1_tool_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
-	file_jointledger_v1_analysis_proto_msgTypes[3].OneofWrappers = []any{}
+	file_jointledger_v1_analysis_proto_msgTypes[6].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_jointledger_v1_analysis_proto_rawDesc), len(file_jointledger_v1_analysis_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   7,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,8 +19,9 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	AnalysisService_QueryRates_FullMethodName   = "/jointledger.v1.AnalysisService/QueryRates"
-	AnalysisService_ListDueItems_FullMethodName = "/jointledger.v1.AnalysisService/ListDueItems"
+	AnalysisService_QueryRates_FullMethodName     = "/jointledger.v1.AnalysisService/QueryRates"
+	AnalysisService_ListDueItems_FullMethodName   = "/jointledger.v1.AnalysisService/ListDueItems"
+	AnalysisService_CountIncidents_FullMethodName = "/jointledger.v1.AnalysisService/CountIncidents"
 )
 
 // AnalysisServiceClient is the client API for AnalysisService service.
@@ -39,6 +40,10 @@ type AnalysisServiceClient interface {
 	// urgent first. Errors: INVALID_ARGUMENT; NOT_FOUND when the filter
 	// names an unknown site.
 	ListDueItems(ctx context.Context, in *ListDueItemsRequest, opts ...grpc.CallOption) (*ListDueItemsResponse, error)
+	// CountIncidents counts incidents of every kind, those that name no fastener
+	// (leaks, dropped tools, near misses) included; corrected records count once.
+	// Errors: INVALID_ARGUMENT; NOT_FOUND when the filter names an unknown site.
+	CountIncidents(ctx context.Context, in *CountIncidentsRequest, opts ...grpc.CallOption) (*CountIncidentsResponse, error)
 }
 
 type analysisServiceClient struct {
@@ -69,6 +74,16 @@ func (c *analysisServiceClient) ListDueItems(ctx context.Context, in *ListDueIte
 	return out, nil
 }
 
+func (c *analysisServiceClient) CountIncidents(ctx context.Context, in *CountIncidentsRequest, opts ...grpc.CallOption) (*CountIncidentsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CountIncidentsResponse)
+	err := c.cc.Invoke(ctx, AnalysisService_CountIncidents_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // AnalysisServiceServer is the server API for AnalysisService service.
 // All implementations must embed UnimplementedAnalysisServiceServer
 // for forward compatibility.
@@ -85,6 +100,10 @@ type AnalysisServiceServer interface {
 	// urgent first. Errors: INVALID_ARGUMENT; NOT_FOUND when the filter
 	// names an unknown site.
 	ListDueItems(context.Context, *ListDueItemsRequest) (*ListDueItemsResponse, error)
+	// CountIncidents counts incidents of every kind, those that name no fastener
+	// (leaks, dropped tools, near misses) included; corrected records count once.
+	// Errors: INVALID_ARGUMENT; NOT_FOUND when the filter names an unknown site.
+	CountIncidents(context.Context, *CountIncidentsRequest) (*CountIncidentsResponse, error)
 	mustEmbedUnimplementedAnalysisServiceServer()
 }
 
@@ -100,6 +119,9 @@ func (UnimplementedAnalysisServiceServer) QueryRates(context.Context, *QueryRate
 }
 func (UnimplementedAnalysisServiceServer) ListDueItems(context.Context, *ListDueItemsRequest) (*ListDueItemsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListDueItems not implemented")
+}
+func (UnimplementedAnalysisServiceServer) CountIncidents(context.Context, *CountIncidentsRequest) (*CountIncidentsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CountIncidents not implemented")
 }
 func (UnimplementedAnalysisServiceServer) mustEmbedUnimplementedAnalysisServiceServer() {}
 func (UnimplementedAnalysisServiceServer) testEmbeddedByValue()                         {}
@@ -158,6 +180,24 @@ func _AnalysisService_ListDueItems_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _AnalysisService_CountIncidents_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CountIncidentsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(AnalysisServiceServer).CountIncidents(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: AnalysisService_CountIncidents_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(AnalysisServiceServer).CountIncidents(ctx, req.(*CountIncidentsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // AnalysisService_ServiceDesc is the grpc.ServiceDesc for AnalysisService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -172,6 +212,10 @@ var AnalysisService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListDueItems",
 			Handler:    _AnalysisService_ListDueItems_Handler,
+		},
+		{
+			MethodName: "CountIncidents",
+			Handler:    _AnalysisService_CountIncidents_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

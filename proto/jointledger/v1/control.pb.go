@@ -1140,7 +1140,10 @@ type ListHoldsRequest struct {
 	// Only what happened at or after this time.
 	StartTime *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
 	// Only what happened before this time.
-	EndTime       *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// Only holds that are open: placed, and neither released nor withdrawn by a
+	// correction. Releases are then left out.
+	OpenOnly      bool `protobuf:"varint,8,opt,name=open_only,json=openOnly,proto3" json:"open_only,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1222,6 +1225,13 @@ func (x *ListHoldsRequest) GetEndTime() *timestamppb.Timestamp {
 		return x.EndTime
 	}
 	return nil
+}
+
+func (x *ListHoldsRequest) GetOpenOnly() bool {
+	if x != nil {
+		return x.OpenOnly
+	}
+	return false
 }
 
 // Response of ListHolds.
@@ -2223,7 +2233,7 @@ const file_jointledger_v1_control_proto_rawDesc = "" +
 	"\x13RecordHoldsResponse\x123\n" +
 	"\boutcomes\x18\x01 \x03(\v2\x17.jointledger.v1.OutcomeR\boutcomes\"$\n" +
 	"\x0eGetHoldRequest\x12\x12\n" +
-	"\x04name\x18\x01 \x01(\tR\x04name\"\xfc\x01\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\"\x99\x02\n" +
 	"\x10ListHoldsRequest\x12\x1b\n" +
 	"\tpage_size\x18\x01 \x01(\x05R\bpageSize\x12\x1d\n" +
 	"\n" +
@@ -2233,7 +2243,8 @@ const file_jointledger_v1_control_proto_rawDesc = "" +
 	"\x04tool\x18\x05 \x01(\tR\x04tool\x129\n" +
 	"\n" +
 	"start_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
-	"\bend_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"g\n" +
+	"\bend_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x1b\n" +
+	"\topen_only\x18\b \x01(\bR\bopenOnly\"g\n" +
 	"\x11ListHoldsResponse\x12*\n" +
 	"\x05holds\x18\x01 \x03(\v2\x14.jointledger.v1.HoldR\x05holds\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x81\x01\n" +

@@ -195,6 +195,117 @@ func (x *LendToolResponse) GetOverridden() []*ToolRefusal {
 	return nil
 }
 
+// Request of SendTool.
+type SendToolRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The change of custody, with its name; the kind is sent, or not given. Required,
+	// and in it tool, site, that which the tool leaves, and entry.
+	CustodyChange *CustodyChange `protobuf:"bytes,1,opt,name=custody_change,json=custodyChange,proto3" json:"custody_change,omitempty"`
+	// `sites/{site}` that it is sent to. Required; it is kept before the note.
+	ToSite string `protobuf:"bytes,2,opt,name=to_site,json=toSite,proto3" json:"to_site,omitempty"`
+	// Check and answer as usual, and keep nothing.
+	ValidateOnly  bool `protobuf:"varint,3,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SendToolRequest) Reset() {
+	*x = SendToolRequest{}
+	mi := &file_jointledger_v1_crib_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SendToolRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SendToolRequest) ProtoMessage() {}
+
+func (x *SendToolRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_crib_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SendToolRequest.ProtoReflect.Descriptor instead.
+func (*SendToolRequest) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *SendToolRequest) GetCustodyChange() *CustodyChange {
+	if x != nil {
+		return x.CustodyChange
+	}
+	return nil
+}
+
+func (x *SendToolRequest) GetToSite() string {
+	if x != nil {
+		return x.ToSite
+	}
+	return ""
+}
+
+func (x *SendToolRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+// Response of SendTool.
+type SendToolResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Taken or already known.
+	Outcome       *Outcome `protobuf:"bytes,1,opt,name=outcome,proto3" json:"outcome,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SendToolResponse) Reset() {
+	*x = SendToolResponse{}
+	mi := &file_jointledger_v1_crib_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SendToolResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SendToolResponse) ProtoMessage() {}
+
+func (x *SendToolResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_crib_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SendToolResponse.ProtoReflect.Descriptor instead.
+func (*SendToolResponse) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *SendToolResponse) GetOutcome() *Outcome {
+	if x != nil {
+		return x.Outcome
+	}
+	return nil
+}
+
 // ToolWhereabouts says where one tool is.
 type ToolWhereabouts struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -231,7 +342,7 @@ type ToolWhereabouts struct {
 
 func (x *ToolWhereabouts) Reset() {
 	*x = ToolWhereabouts{}
-	mi := &file_jointledger_v1_crib_proto_msgTypes[2]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -243,7 +354,7 @@ func (x *ToolWhereabouts) String() string {
 func (*ToolWhereabouts) ProtoMessage() {}
 
 func (x *ToolWhereabouts) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_crib_proto_msgTypes[2]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -256,7 +367,7 @@ func (x *ToolWhereabouts) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ToolWhereabouts.ProtoReflect.Descriptor instead.
 func (*ToolWhereabouts) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{2}
+	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ToolWhereabouts) GetTool() string {
@@ -374,7 +485,7 @@ type ListToolWhereaboutsRequest struct {
 
 func (x *ListToolWhereaboutsRequest) Reset() {
 	*x = ListToolWhereaboutsRequest{}
-	mi := &file_jointledger_v1_crib_proto_msgTypes[3]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -386,7 +497,7 @@ func (x *ListToolWhereaboutsRequest) String() string {
 func (*ListToolWhereaboutsRequest) ProtoMessage() {}
 
 func (x *ListToolWhereaboutsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_crib_proto_msgTypes[3]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -399,7 +510,7 @@ func (x *ListToolWhereaboutsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListToolWhereaboutsRequest.ProtoReflect.Descriptor instead.
 func (*ListToolWhereaboutsRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{3}
+	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *ListToolWhereaboutsRequest) GetPageSize() int32 {
@@ -464,7 +575,7 @@ type ListToolWhereaboutsResponse struct {
 
 func (x *ListToolWhereaboutsResponse) Reset() {
 	*x = ListToolWhereaboutsResponse{}
-	mi := &file_jointledger_v1_crib_proto_msgTypes[4]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -476,7 +587,7 @@ func (x *ListToolWhereaboutsResponse) String() string {
 func (*ListToolWhereaboutsResponse) ProtoMessage() {}
 
 func (x *ListToolWhereaboutsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_crib_proto_msgTypes[4]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -489,7 +600,7 @@ func (x *ListToolWhereaboutsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListToolWhereaboutsResponse.ProtoReflect.Descriptor instead.
 func (*ListToolWhereaboutsResponse) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{4}
+	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListToolWhereaboutsResponse) GetTools() []*ToolWhereabouts {
@@ -521,7 +632,7 @@ type GetCribPageRequest struct {
 
 func (x *GetCribPageRequest) Reset() {
 	*x = GetCribPageRequest{}
-	mi := &file_jointledger_v1_crib_proto_msgTypes[5]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -533,7 +644,7 @@ func (x *GetCribPageRequest) String() string {
 func (*GetCribPageRequest) ProtoMessage() {}
 
 func (x *GetCribPageRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_crib_proto_msgTypes[5]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -546,7 +657,7 @@ func (x *GetCribPageRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCribPageRequest.ProtoReflect.Descriptor instead.
 func (*GetCribPageRequest) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{5}
+	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetCribPageRequest) GetSite() string {
@@ -606,7 +717,7 @@ type CribPage struct {
 
 func (x *CribPage) Reset() {
 	*x = CribPage{}
-	mi := &file_jointledger_v1_crib_proto_msgTypes[6]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -618,7 +729,7 @@ func (x *CribPage) String() string {
 func (*CribPage) ProtoMessage() {}
 
 func (x *CribPage) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_crib_proto_msgTypes[6]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -631,7 +742,7 @@ func (x *CribPage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CribPage.ProtoReflect.Descriptor instead.
 func (*CribPage) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{6}
+	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *CribPage) GetSite() string {
@@ -755,7 +866,7 @@ type CribTool struct {
 
 func (x *CribTool) Reset() {
 	*x = CribTool{}
-	mi := &file_jointledger_v1_crib_proto_msgTypes[7]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -767,7 +878,7 @@ func (x *CribTool) String() string {
 func (*CribTool) ProtoMessage() {}
 
 func (x *CribTool) ProtoReflect() protoreflect.Message {
-	mi := &file_jointledger_v1_crib_proto_msgTypes[7]
+	mi := &file_jointledger_v1_crib_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -780,7 +891,7 @@ func (x *CribTool) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CribTool.ProtoReflect.Descriptor instead.
 func (*CribTool) Descriptor() ([]byte, []int) {
-	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{7}
+	return file_jointledger_v1_crib_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *CribTool) GetTool() string {
@@ -865,7 +976,13 @@ const file_jointledger_v1_crib_proto_rawDesc = "" +
 	"\aoutcome\x18\x01 \x01(\v2\x17.jointledger.v1.OutcomeR\aoutcome\x12;\n" +
 	"\n" +
 	"overridden\x18\x02 \x03(\v2\x1b.jointledger.v1.ToolRefusalR\n" +
-	"overridden\"\xe8\x04\n" +
+	"overridden\"\x95\x01\n" +
+	"\x0fSendToolRequest\x12D\n" +
+	"\x0ecustody_change\x18\x01 \x01(\v2\x1d.jointledger.v1.CustodyChangeR\rcustodyChange\x12\x17\n" +
+	"\ato_site\x18\x02 \x01(\tR\x06toSite\x12#\n" +
+	"\rvalidate_only\x18\x03 \x01(\bR\fvalidateOnly\"E\n" +
+	"\x10SendToolResponse\x121\n" +
+	"\aoutcome\x18\x01 \x01(\v2\x17.jointledger.v1.OutcomeR\aoutcome\"\xe8\x04\n" +
 	"\x0fToolWhereabouts\x12\x12\n" +
 	"\x04tool\x18\x01 \x01(\tR\x04tool\x12,\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x18.jointledger.v1.ToolKindR\x04kind\x12\x1b\n" +
@@ -939,9 +1056,10 @@ const file_jointledger_v1_crib_proto_rawDesc = "" +
 	"\x14TOOL_STATION_IN_CRIB\x10\x01\x12\x15\n" +
 	"\x11TOOL_STATION_LENT\x10\x02\x12\x1b\n" +
 	"\x17TOOL_STATION_IN_TRANSIT\x10\x03\x12\x15\n" +
-	"\x11TOOL_STATION_LOST\x10\x042\x99\x02\n" +
+	"\x11TOOL_STATION_LOST\x10\x042\xe8\x02\n" +
 	"\vCribService\x12M\n" +
-	"\bLendTool\x12\x1f.jointledger.v1.LendToolRequest\x1a .jointledger.v1.LendToolResponse\x12n\n" +
+	"\bLendTool\x12\x1f.jointledger.v1.LendToolRequest\x1a .jointledger.v1.LendToolResponse\x12M\n" +
+	"\bSendTool\x12\x1f.jointledger.v1.SendToolRequest\x1a .jointledger.v1.SendToolResponse\x12n\n" +
 	"\x13ListToolWhereabouts\x12*.jointledger.v1.ListToolWhereaboutsRequest\x1a+.jointledger.v1.ListToolWhereaboutsResponse\x12K\n" +
 	"\vGetCribPage\x12\".jointledger.v1.GetCribPageRequest\x1a\x18.jointledger.v1.CribPageB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
@@ -958,64 +1076,70 @@ func file_jointledger_v1_crib_proto_rawDescGZIP() []byte {
 }
 
 var file_jointledger_v1_crib_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_jointledger_v1_crib_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_jointledger_v1_crib_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_jointledger_v1_crib_proto_goTypes = []any{
 	(ToolStation)(0),                    // 0: jointledger.v1.ToolStation
 	(*LendToolRequest)(nil),             // 1: jointledger.v1.LendToolRequest
 	(*LendToolResponse)(nil),            // 2: jointledger.v1.LendToolResponse
-	(*ToolWhereabouts)(nil),             // 3: jointledger.v1.ToolWhereabouts
-	(*ListToolWhereaboutsRequest)(nil),  // 4: jointledger.v1.ListToolWhereaboutsRequest
-	(*ListToolWhereaboutsResponse)(nil), // 5: jointledger.v1.ListToolWhereaboutsResponse
-	(*GetCribPageRequest)(nil),          // 6: jointledger.v1.GetCribPageRequest
-	(*CribPage)(nil),                    // 7: jointledger.v1.CribPage
-	(*CribTool)(nil),                    // 8: jointledger.v1.CribTool
-	(*CustodyChange)(nil),               // 9: jointledger.v1.CustodyChange
-	(*Outcome)(nil),                     // 10: jointledger.v1.Outcome
-	(*ToolRefusal)(nil),                 // 11: jointledger.v1.ToolRefusal
-	(ToolKind)(0),                       // 12: jointledger.v1.ToolKind
-	(*timestamppb.Timestamp)(nil),       // 13: google.protobuf.Timestamp
-	(CustodyKind)(0),                    // 14: jointledger.v1.CustodyKind
-	(ToolAction)(0),                     // 15: jointledger.v1.ToolAction
-	(*DueItem)(nil),                     // 16: jointledger.v1.DueItem
-	(*CoverageGap)(nil),                 // 17: jointledger.v1.CoverageGap
+	(*SendToolRequest)(nil),             // 3: jointledger.v1.SendToolRequest
+	(*SendToolResponse)(nil),            // 4: jointledger.v1.SendToolResponse
+	(*ToolWhereabouts)(nil),             // 5: jointledger.v1.ToolWhereabouts
+	(*ListToolWhereaboutsRequest)(nil),  // 6: jointledger.v1.ListToolWhereaboutsRequest
+	(*ListToolWhereaboutsResponse)(nil), // 7: jointledger.v1.ListToolWhereaboutsResponse
+	(*GetCribPageRequest)(nil),          // 8: jointledger.v1.GetCribPageRequest
+	(*CribPage)(nil),                    // 9: jointledger.v1.CribPage
+	(*CribTool)(nil),                    // 10: jointledger.v1.CribTool
+	(*CustodyChange)(nil),               // 11: jointledger.v1.CustodyChange
+	(*Outcome)(nil),                     // 12: jointledger.v1.Outcome
+	(*ToolRefusal)(nil),                 // 13: jointledger.v1.ToolRefusal
+	(ToolKind)(0),                       // 14: jointledger.v1.ToolKind
+	(*timestamppb.Timestamp)(nil),       // 15: google.protobuf.Timestamp
+	(CustodyKind)(0),                    // 16: jointledger.v1.CustodyKind
+	(ToolAction)(0),                     // 17: jointledger.v1.ToolAction
+	(*DueItem)(nil),                     // 18: jointledger.v1.DueItem
+	(*CoverageGap)(nil),                 // 19: jointledger.v1.CoverageGap
 }
 var file_jointledger_v1_crib_proto_depIdxs = []int32{
-	9,  // 0: jointledger.v1.LendToolRequest.custody_change:type_name -> jointledger.v1.CustodyChange
-	10, // 1: jointledger.v1.LendToolResponse.outcome:type_name -> jointledger.v1.Outcome
-	11, // 2: jointledger.v1.LendToolResponse.overridden:type_name -> jointledger.v1.ToolRefusal
-	12, // 3: jointledger.v1.ToolWhereabouts.kind:type_name -> jointledger.v1.ToolKind
-	0,  // 4: jointledger.v1.ToolWhereabouts.station:type_name -> jointledger.v1.ToolStation
-	13, // 5: jointledger.v1.ToolWhereabouts.since_time:type_name -> google.protobuf.Timestamp
-	14, // 6: jointledger.v1.ToolWhereabouts.last_change:type_name -> jointledger.v1.CustodyKind
-	11, // 7: jointledger.v1.ToolWhereabouts.refusals:type_name -> jointledger.v1.ToolRefusal
-	13, // 8: jointledger.v1.ToolWhereabouts.next_due_time:type_name -> google.protobuf.Timestamp
-	15, // 9: jointledger.v1.ToolWhereabouts.next_due_action:type_name -> jointledger.v1.ToolAction
-	13, // 10: jointledger.v1.ListToolWhereaboutsRequest.as_of_time:type_name -> google.protobuf.Timestamp
-	3,  // 11: jointledger.v1.ListToolWhereaboutsResponse.tools:type_name -> jointledger.v1.ToolWhereabouts
-	13, // 12: jointledger.v1.GetCribPageRequest.as_of_time:type_name -> google.protobuf.Timestamp
-	13, // 13: jointledger.v1.CribPage.as_of_time:type_name -> google.protobuf.Timestamp
-	8,  // 14: jointledger.v1.CribPage.to_lend:type_name -> jointledger.v1.CribTool
-	11, // 15: jointledger.v1.CribPage.not_to_lend:type_name -> jointledger.v1.ToolRefusal
-	8,  // 16: jointledger.v1.CribPage.out:type_name -> jointledger.v1.CribTool
-	8,  // 17: jointledger.v1.CribPage.back_today:type_name -> jointledger.v1.CribTool
-	11, // 18: jointledger.v1.CribPage.away:type_name -> jointledger.v1.ToolRefusal
-	16, // 19: jointledger.v1.CribPage.due:type_name -> jointledger.v1.DueItem
-	8,  // 20: jointledger.v1.CribPage.on_hold:type_name -> jointledger.v1.CribTool
-	17, // 21: jointledger.v1.CribPage.gaps:type_name -> jointledger.v1.CoverageGap
-	12, // 22: jointledger.v1.CribTool.kind:type_name -> jointledger.v1.ToolKind
-	13, // 23: jointledger.v1.CribTool.since_time:type_name -> google.protobuf.Timestamp
-	13, // 24: jointledger.v1.CribTool.next_due_time:type_name -> google.protobuf.Timestamp
-	1,  // 25: jointledger.v1.CribService.LendTool:input_type -> jointledger.v1.LendToolRequest
-	4,  // 26: jointledger.v1.CribService.ListToolWhereabouts:input_type -> jointledger.v1.ListToolWhereaboutsRequest
-	6,  // 27: jointledger.v1.CribService.GetCribPage:input_type -> jointledger.v1.GetCribPageRequest
-	2,  // 28: jointledger.v1.CribService.LendTool:output_type -> jointledger.v1.LendToolResponse
-	5,  // 29: jointledger.v1.CribService.ListToolWhereabouts:output_type -> jointledger.v1.ListToolWhereaboutsResponse
-	7,  // 30: jointledger.v1.CribService.GetCribPage:output_type -> jointledger.v1.CribPage
-	28, // [28:31] is the sub-list for method output_type
-	25, // [25:28] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	11, // 0: jointledger.v1.LendToolRequest.custody_change:type_name -> jointledger.v1.CustodyChange
+	12, // 1: jointledger.v1.LendToolResponse.outcome:type_name -> jointledger.v1.Outcome
+	13, // 2: jointledger.v1.LendToolResponse.overridden:type_name -> jointledger.v1.ToolRefusal
+	11, // 3: jointledger.v1.SendToolRequest.custody_change:type_name -> jointledger.v1.CustodyChange
+	12, // 4: jointledger.v1.SendToolResponse.outcome:type_name -> jointledger.v1.Outcome
+	14, // 5: jointledger.v1.ToolWhereabouts.kind:type_name -> jointledger.v1.ToolKind
+	0,  // 6: jointledger.v1.ToolWhereabouts.station:type_name -> jointledger.v1.ToolStation
+	15, // 7: jointledger.v1.ToolWhereabouts.since_time:type_name -> google.protobuf.Timestamp
+	16, // 8: jointledger.v1.ToolWhereabouts.last_change:type_name -> jointledger.v1.CustodyKind
+	13, // 9: jointledger.v1.ToolWhereabouts.refusals:type_name -> jointledger.v1.ToolRefusal
+	15, // 10: jointledger.v1.ToolWhereabouts.next_due_time:type_name -> google.protobuf.Timestamp
+	17, // 11: jointledger.v1.ToolWhereabouts.next_due_action:type_name -> jointledger.v1.ToolAction
+	15, // 12: jointledger.v1.ListToolWhereaboutsRequest.as_of_time:type_name -> google.protobuf.Timestamp
+	5,  // 13: jointledger.v1.ListToolWhereaboutsResponse.tools:type_name -> jointledger.v1.ToolWhereabouts
+	15, // 14: jointledger.v1.GetCribPageRequest.as_of_time:type_name -> google.protobuf.Timestamp
+	15, // 15: jointledger.v1.CribPage.as_of_time:type_name -> google.protobuf.Timestamp
+	10, // 16: jointledger.v1.CribPage.to_lend:type_name -> jointledger.v1.CribTool
+	13, // 17: jointledger.v1.CribPage.not_to_lend:type_name -> jointledger.v1.ToolRefusal
+	10, // 18: jointledger.v1.CribPage.out:type_name -> jointledger.v1.CribTool
+	10, // 19: jointledger.v1.CribPage.back_today:type_name -> jointledger.v1.CribTool
+	13, // 20: jointledger.v1.CribPage.away:type_name -> jointledger.v1.ToolRefusal
+	18, // 21: jointledger.v1.CribPage.due:type_name -> jointledger.v1.DueItem
+	10, // 22: jointledger.v1.CribPage.on_hold:type_name -> jointledger.v1.CribTool
+	19, // 23: jointledger.v1.CribPage.gaps:type_name -> jointledger.v1.CoverageGap
+	14, // 24: jointledger.v1.CribTool.kind:type_name -> jointledger.v1.ToolKind
+	15, // 25: jointledger.v1.CribTool.since_time:type_name -> google.protobuf.Timestamp
+	15, // 26: jointledger.v1.CribTool.next_due_time:type_name -> google.protobuf.Timestamp
+	1,  // 27: jointledger.v1.CribService.LendTool:input_type -> jointledger.v1.LendToolRequest
+	3,  // 28: jointledger.v1.CribService.SendTool:input_type -> jointledger.v1.SendToolRequest
+	6,  // 29: jointledger.v1.CribService.ListToolWhereabouts:input_type -> jointledger.v1.ListToolWhereaboutsRequest
+	8,  // 30: jointledger.v1.CribService.GetCribPage:input_type -> jointledger.v1.GetCribPageRequest
+	2,  // 31: jointledger.v1.CribService.LendTool:output_type -> jointledger.v1.LendToolResponse
+	4,  // 32: jointledger.v1.CribService.SendTool:output_type -> jointledger.v1.SendToolResponse
+	7,  // 33: jointledger.v1.CribService.ListToolWhereabouts:output_type -> jointledger.v1.ListToolWhereaboutsResponse
+	9,  // 34: jointledger.v1.CribService.GetCribPage:output_type -> jointledger.v1.CribPage
+	31, // [31:35] is the sub-list for method output_type
+	27, // [27:31] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_crib_proto_init() }
@@ -1035,7 +1159,7 @@ func file_jointledger_v1_crib_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_jointledger_v1_crib_proto_rawDesc), len(file_jointledger_v1_crib_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   8,
+			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

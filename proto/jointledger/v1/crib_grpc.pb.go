@@ -20,6 +20,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	CribService_LendTool_FullMethodName            = "/jointledger.v1.CribService/LendTool"
+	CribService_SendTool_FullMethodName            = "/jointledger.v1.CribService/SendTool"
 	CribService_ListToolWhereabouts_FullMethodName = "/jointledger.v1.CribService/ListToolWhereabouts"
 	CribService_GetCribPage_FullMethodName         = "/jointledger.v1.CribService/GetCribPage"
 )
@@ -40,6 +41,15 @@ type CribServiceClient interface {
 	// violation for each reason, unless override_by and override_reason are given;
 	// PERMISSION_DENIED when the one who lets it pass has no role that may.
 	LendTool(ctx context.Context, in *LendToolRequest, opts ...grpc.CallOption) (*LendToolResponse, error)
+	// SendTool sends a tool off to another site, when it lies in the crib of the site
+	// that it leaves; looked up and kept in one transaction. What was sent on paper goes
+	// through ControlService.RecordCustodyChanges. The same id with the same content is
+	// already known. Errors: INVALID_ARGUMENT; NOT_FOUND when it names something
+	// unknown; ALREADY_EXISTS when the id was used with other content;
+	// FAILED_PRECONDITION with the reason TOOL_NOT_FIT and one violation for each
+	// reason when it is lost, lent, on its way already, at another site than the one
+	// that it shall leave, or at the one that it is sent to.
+	SendTool(ctx context.Context, in *SendToolRequest, opts ...grpc.CallOption) (*SendToolResponse, error)
 	// ListToolWhereabouts pages through tools in the order of their serials: where
 	// each is, who has it and since when. Errors: NOT_FOUND when a filter names
 	// something unknown; INVALID_ARGUMENT for a page token of another request.
@@ -61,6 +71,16 @@ func (c *cribServiceClient) LendTool(ctx context.Context, in *LendToolRequest, o
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(LendToolResponse)
 	err := c.cc.Invoke(ctx, CribService_LendTool_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *cribServiceClient) SendTool(ctx context.Context, in *SendToolRequest, opts ...grpc.CallOption) (*SendToolResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SendToolResponse)
+	err := c.cc.Invoke(ctx, CribService_SendTool_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -103,6 +123,15 @@ type CribServiceServer interface {
 	// violation for each reason, unless override_by and override_reason are given;
 	// PERMISSION_DENIED when the one who lets it pass has no role that may.
 	LendTool(context.Context, *LendToolRequest) (*LendToolResponse, error)
+	// SendTool sends a tool off to another site, when it lies in the crib of the site
+	// that it leaves; looked up and kept in one transaction. What was sent on paper goes
+	// through ControlService.RecordCustodyChanges. The same id with the same content is
+	// already known. Errors: INVALID_ARGUMENT; NOT_FOUND when it names something
+	// unknown; ALREADY_EXISTS when the id was used with other content;
+	// FAILED_PRECONDITION with the reason TOOL_NOT_FIT and one violation for each
+	// reason when it is lost, lent, on its way already, at another site than the one
+	// that it shall leave, or at the one that it is sent to.
+	SendTool(context.Context, *SendToolRequest) (*SendToolResponse, error)
 	// ListToolWhereabouts pages through tools in the order of their serials: where
 	// each is, who has it and since when. Errors: NOT_FOUND when a filter names
 	// something unknown; INVALID_ARGUMENT for a page token of another request.
@@ -122,6 +151,9 @@ type UnimplementedCribServiceServer struct{}
 
 func (UnimplementedCribServiceServer) LendTool(context.Context, *LendToolRequest) (*LendToolResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method LendTool not implemented")
+}
+func (UnimplementedCribServiceServer) SendTool(context.Context, *SendToolRequest) (*SendToolResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SendTool not implemented")
 }
 func (UnimplementedCribServiceServer) ListToolWhereabouts(context.Context, *ListToolWhereaboutsRequest) (*ListToolWhereaboutsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListToolWhereabouts not implemented")
@@ -164,6 +196,24 @@ func _CribService_LendTool_Handler(srv interface{}, ctx context.Context, dec fun
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CribServiceServer).LendTool(ctx, req.(*LendToolRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CribService_SendTool_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SendToolRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CribServiceServer).SendTool(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CribService_SendTool_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CribServiceServer).SendTool(ctx, req.(*SendToolRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -214,6 +264,10 @@ var CribService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "LendTool",
 			Handler:    _CribService_LendTool_Handler,
+		},
+		{
+			MethodName: "SendTool",
+			Handler:    _CribService_SendTool_Handler,
 		},
 		{
 			MethodName: "ListToolWhereabouts",

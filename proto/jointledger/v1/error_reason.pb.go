@@ -71,7 +71,8 @@ const (
 	// is no limit that it can fail.
 	ErrorReason_ERROR_REASON_TOOL_WITHOUT_LIMIT ErrorReason = 19
 	// The tool may not be lent: past due, failed, on hold, lost, elsewhere or lent
-	// already; google.rpc.PreconditionFailure has one violation for each reason.
+	// already; or not be sent off: lost, elsewhere, on its way or lent.
+	// google.rpc.PreconditionFailure has one violation for each reason.
 	ErrorReason_ERROR_REASON_TOOL_NOT_FIT ErrorReason = 20
 )
 

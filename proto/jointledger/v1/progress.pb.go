@@ -1890,6 +1890,162 @@ func (x *HandoverJoint) GetItems() []*HistoryItem {
 	return nil
 }
 
+// Request of ListChainHeads.
+type ListChainHeadsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only of these sites, `sites/{site}`; all when empty.
+	Sites         []string `protobuf:"bytes,1,rep,name=sites,proto3" json:"sites,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListChainHeadsRequest) Reset() {
+	*x = ListChainHeadsRequest{}
+	mi := &file_jointledger_v1_progress_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListChainHeadsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListChainHeadsRequest) ProtoMessage() {}
+
+func (x *ListChainHeadsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_progress_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListChainHeadsRequest.ProtoReflect.Descriptor instead.
+func (*ListChainHeadsRequest) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_progress_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *ListChainHeadsRequest) GetSites() []string {
+	if x != nil {
+		return x.Sites
+	}
+	return nil
+}
+
+// Response of ListChainHeads.
+type ListChainHeadsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// By site code, all read from one state of the record.
+	Heads         []*ChainHead `protobuf:"bytes,1,rep,name=heads,proto3" json:"heads,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListChainHeadsResponse) Reset() {
+	*x = ListChainHeadsResponse{}
+	mi := &file_jointledger_v1_progress_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListChainHeadsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListChainHeadsResponse) ProtoMessage() {}
+
+func (x *ListChainHeadsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_progress_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListChainHeadsResponse.ProtoReflect.Descriptor instead.
+func (*ListChainHeadsResponse) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_progress_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *ListChainHeadsResponse) GetHeads() []*ChainHead {
+	if x != nil {
+		return x.Heads
+	}
+	return nil
+}
+
+// ChainHead is the end of a site's chain.
+type ChainHead struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// `sites/{site}`.
+	Site string `protobuf:"bytes,1,opt,name=site,proto3" json:"site,omitempty"`
+	// Number of records in the chain.
+	Sequence int64 `protobuf:"varint,2,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// Link of the last record, 32 bytes.
+	Link          []byte `protobuf:"bytes,3,opt,name=link,proto3" json:"link,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChainHead) Reset() {
+	*x = ChainHead{}
+	mi := &file_jointledger_v1_progress_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChainHead) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChainHead) ProtoMessage() {}
+
+func (x *ChainHead) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_progress_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChainHead.ProtoReflect.Descriptor instead.
+func (*ChainHead) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_progress_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *ChainHead) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *ChainHead) GetSequence() int64 {
+	if x != nil {
+		return x.Sequence
+	}
+	return 0
+}
+
+func (x *ChainHead) GetLink() []byte {
+	if x != nil {
+		return x.Link
+	}
+	return nil
+}
+
 var File_jointledger_v1_progress_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_progress_proto_rawDesc = "" +
@@ -2028,7 +2184,15 @@ const file_jointledger_v1_progress_proto_rawDesc = "" +
 	"\fcalibrations\x18\x02 \x03(\v2\x1b.jointledger.v1.CalibrationR\fcalibrations\"w\n" +
 	"\rHandoverJoint\x123\n" +
 	"\x06status\x18\x01 \x01(\v2\x1b.jointledger.v1.JointStatusR\x06status\x121\n" +
-	"\x05items\x18\x02 \x03(\v2\x1b.jointledger.v1.HistoryItemR\x05items2\x90\x05\n" +
+	"\x05items\x18\x02 \x03(\v2\x1b.jointledger.v1.HistoryItemR\x05items\"-\n" +
+	"\x15ListChainHeadsRequest\x12\x14\n" +
+	"\x05sites\x18\x01 \x03(\tR\x05sites\"I\n" +
+	"\x16ListChainHeadsResponse\x12/\n" +
+	"\x05heads\x18\x01 \x03(\v2\x19.jointledger.v1.ChainHeadR\x05heads\"O\n" +
+	"\tChainHead\x12\x12\n" +
+	"\x04site\x18\x01 \x01(\tR\x04site\x12\x1a\n" +
+	"\bsequence\x18\x02 \x01(\x03R\bsequence\x12\x12\n" +
+	"\x04link\x18\x03 \x01(\fR\x04link2\xf1\x05\n" +
 	"\x0fProgressService\x12b\n" +
 	"\x0fListJointStates\x12&.jointledger.v1.ListJointStatesRequest\x1a'.jointledger.v1.ListJointStatesResponse\x12V\n" +
 	"\vGetProgress\x12\".jointledger.v1.GetProgressRequest\x1a#.jointledger.v1.GetProgressResponse\x12b\n" +
@@ -2036,7 +2200,8 @@ const file_jointledger_v1_progress_proto_rawDesc = "" +
 	"\fListFindings\x12#.jointledger.v1.ListFindingsRequest\x1a$.jointledger.v1.ListFindingsResponse\x12\\\n" +
 	"\rCountFindings\x12$.jointledger.v1.CountFindingsRequest\x1a%.jointledger.v1.CountFindingsResponse\x12J\n" +
 	"\aFindLot\x12\x1e.jointledger.v1.FindLotRequest\x1a\x1f.jointledger.v1.FindLotResponse\x12X\n" +
-	"\vGetHandover\x12\".jointledger.v1.GetHandoverRequest\x1a#.jointledger.v1.GetHandoverResponse0\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\vGetHandover\x12\".jointledger.v1.GetHandoverRequest\x1a#.jointledger.v1.GetHandoverResponse0\x01\x12_\n" +
+	"\x0eListChainHeads\x12%.jointledger.v1.ListChainHeadsRequest\x1a&.jointledger.v1.ListChainHeadsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_progress_proto_rawDescOnce sync.Once
@@ -2050,7 +2215,7 @@ func file_jointledger_v1_progress_proto_rawDescGZIP() []byte {
 	return file_jointledger_v1_progress_proto_rawDescData
 }
 
-var file_jointledger_v1_progress_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
+var file_jointledger_v1_progress_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_jointledger_v1_progress_proto_goTypes = []any{
 	(*JointStatus)(nil),             // 0: jointledger.v1.JointStatus
 	(*ListJointStatesRequest)(nil),  // 1: jointledger.v1.ListJointStatesRequest
@@ -2078,92 +2243,98 @@ var file_jointledger_v1_progress_proto_goTypes = []any{
 	(*Missing)(nil),                 // 23: jointledger.v1.Missing
 	(*HandoverTool)(nil),            // 24: jointledger.v1.HandoverTool
 	(*HandoverJoint)(nil),           // 25: jointledger.v1.HandoverJoint
-	(*Joint)(nil),                   // 26: jointledger.v1.Joint
-	(JointState)(0),                 // 27: jointledger.v1.JointState
-	(*Hold)(nil),                    // 28: jointledger.v1.Hold
-	(*timestamppb.Timestamp)(nil),   // 29: google.protobuf.Timestamp
-	(*Tightening)(nil),              // 30: jointledger.v1.Tightening
-	(*Incident)(nil),                // 31: jointledger.v1.Incident
-	(*Sealing)(nil),                 // 32: jointledger.v1.Sealing
-	(*Inspection)(nil),              // 33: jointledger.v1.Inspection
-	(*Disposition)(nil),             // 34: jointledger.v1.Disposition
-	(*SignOff)(nil),                 // 35: jointledger.v1.SignOff
-	(*Correction)(nil),              // 36: jointledger.v1.Correction
-	(*Finding)(nil),                 // 37: jointledger.v1.Finding
-	(Severity)(0),                   // 38: jointledger.v1.Severity
-	(*Lot)(nil),                     // 39: jointledger.v1.Lot
-	(*LotStock)(nil),                // 40: jointledger.v1.LotStock
-	(*Alarm)(nil),                   // 41: jointledger.v1.Alarm
-	(*Site)(nil),                    // 42: jointledger.v1.Site
-	(*Specification)(nil),           // 43: jointledger.v1.Specification
-	(*Tool)(nil),                    // 44: jointledger.v1.Tool
-	(*Calibration)(nil),             // 45: jointledger.v1.Calibration
+	(*ListChainHeadsRequest)(nil),   // 26: jointledger.v1.ListChainHeadsRequest
+	(*ListChainHeadsResponse)(nil),  // 27: jointledger.v1.ListChainHeadsResponse
+	(*ChainHead)(nil),               // 28: jointledger.v1.ChainHead
+	(*Joint)(nil),                   // 29: jointledger.v1.Joint
+	(JointState)(0),                 // 30: jointledger.v1.JointState
+	(*Hold)(nil),                    // 31: jointledger.v1.Hold
+	(*timestamppb.Timestamp)(nil),   // 32: google.protobuf.Timestamp
+	(*Tightening)(nil),              // 33: jointledger.v1.Tightening
+	(*Incident)(nil),                // 34: jointledger.v1.Incident
+	(*Sealing)(nil),                 // 35: jointledger.v1.Sealing
+	(*Inspection)(nil),              // 36: jointledger.v1.Inspection
+	(*Disposition)(nil),             // 37: jointledger.v1.Disposition
+	(*SignOff)(nil),                 // 38: jointledger.v1.SignOff
+	(*Correction)(nil),              // 39: jointledger.v1.Correction
+	(*Finding)(nil),                 // 40: jointledger.v1.Finding
+	(Severity)(0),                   // 41: jointledger.v1.Severity
+	(*Lot)(nil),                     // 42: jointledger.v1.Lot
+	(*LotStock)(nil),                // 43: jointledger.v1.LotStock
+	(*Alarm)(nil),                   // 44: jointledger.v1.Alarm
+	(*Site)(nil),                    // 45: jointledger.v1.Site
+	(*Specification)(nil),           // 46: jointledger.v1.Specification
+	(*Tool)(nil),                    // 47: jointledger.v1.Tool
+	(*Calibration)(nil),             // 48: jointledger.v1.Calibration
 }
 var file_jointledger_v1_progress_proto_depIdxs = []int32{
-	26, // 0: jointledger.v1.JointStatus.joint:type_name -> jointledger.v1.Joint
-	27, // 1: jointledger.v1.JointStatus.state:type_name -> jointledger.v1.JointState
-	28, // 2: jointledger.v1.JointStatus.open_holds:type_name -> jointledger.v1.Hold
-	29, // 3: jointledger.v1.JointStatus.tightened_time:type_name -> google.protobuf.Timestamp
+	29, // 0: jointledger.v1.JointStatus.joint:type_name -> jointledger.v1.Joint
+	30, // 1: jointledger.v1.JointStatus.state:type_name -> jointledger.v1.JointState
+	31, // 2: jointledger.v1.JointStatus.open_holds:type_name -> jointledger.v1.Hold
+	32, // 3: jointledger.v1.JointStatus.tightened_time:type_name -> google.protobuf.Timestamp
 	0,  // 4: jointledger.v1.ListJointStatesResponse.joints:type_name -> jointledger.v1.JointStatus
 	5,  // 5: jointledger.v1.GetProgressResponse.states:type_name -> jointledger.v1.StateCount
 	6,  // 6: jointledger.v1.GetProgressResponse.days:type_name -> jointledger.v1.DayCount
-	27, // 7: jointledger.v1.StateCount.state:type_name -> jointledger.v1.JointState
+	30, // 7: jointledger.v1.StateCount.state:type_name -> jointledger.v1.JointState
 	0,  // 8: jointledger.v1.GetJointHistoryResponse.status:type_name -> jointledger.v1.JointStatus
 	9,  // 9: jointledger.v1.GetJointHistoryResponse.items:type_name -> jointledger.v1.HistoryItem
-	30, // 10: jointledger.v1.HistoryItem.tightening:type_name -> jointledger.v1.Tightening
-	31, // 11: jointledger.v1.HistoryItem.incident:type_name -> jointledger.v1.Incident
-	32, // 12: jointledger.v1.HistoryItem.sealing:type_name -> jointledger.v1.Sealing
-	33, // 13: jointledger.v1.HistoryItem.inspection:type_name -> jointledger.v1.Inspection
-	28, // 14: jointledger.v1.HistoryItem.hold:type_name -> jointledger.v1.Hold
-	34, // 15: jointledger.v1.HistoryItem.disposition:type_name -> jointledger.v1.Disposition
-	35, // 16: jointledger.v1.HistoryItem.sign_off:type_name -> jointledger.v1.SignOff
-	36, // 17: jointledger.v1.HistoryItem.correction:type_name -> jointledger.v1.Correction
-	37, // 18: jointledger.v1.HistoryItem.findings:type_name -> jointledger.v1.Finding
+	33, // 10: jointledger.v1.HistoryItem.tightening:type_name -> jointledger.v1.Tightening
+	34, // 11: jointledger.v1.HistoryItem.incident:type_name -> jointledger.v1.Incident
+	35, // 12: jointledger.v1.HistoryItem.sealing:type_name -> jointledger.v1.Sealing
+	36, // 13: jointledger.v1.HistoryItem.inspection:type_name -> jointledger.v1.Inspection
+	31, // 14: jointledger.v1.HistoryItem.hold:type_name -> jointledger.v1.Hold
+	37, // 15: jointledger.v1.HistoryItem.disposition:type_name -> jointledger.v1.Disposition
+	38, // 16: jointledger.v1.HistoryItem.sign_off:type_name -> jointledger.v1.SignOff
+	39, // 17: jointledger.v1.HistoryItem.correction:type_name -> jointledger.v1.Correction
+	40, // 18: jointledger.v1.HistoryItem.findings:type_name -> jointledger.v1.Finding
 	10, // 19: jointledger.v1.HistoryItem.attachments:type_name -> jointledger.v1.AttachmentInfo
-	29, // 20: jointledger.v1.AttachmentInfo.create_time:type_name -> google.protobuf.Timestamp
-	38, // 21: jointledger.v1.ListFindingsRequest.severity:type_name -> jointledger.v1.Severity
+	32, // 20: jointledger.v1.AttachmentInfo.create_time:type_name -> google.protobuf.Timestamp
+	41, // 21: jointledger.v1.ListFindingsRequest.severity:type_name -> jointledger.v1.Severity
 	13, // 22: jointledger.v1.ListFindingsResponse.findings:type_name -> jointledger.v1.RecordFinding
-	29, // 23: jointledger.v1.RecordFinding.occur_time:type_name -> google.protobuf.Timestamp
-	37, // 24: jointledger.v1.RecordFinding.finding:type_name -> jointledger.v1.Finding
+	32, // 23: jointledger.v1.RecordFinding.occur_time:type_name -> google.protobuf.Timestamp
+	40, // 24: jointledger.v1.RecordFinding.finding:type_name -> jointledger.v1.Finding
 	16, // 25: jointledger.v1.CountFindingsResponse.counts:type_name -> jointledger.v1.FindingCount
-	38, // 26: jointledger.v1.FindingCount.severity:type_name -> jointledger.v1.Severity
-	39, // 27: jointledger.v1.FindLotResponse.lot:type_name -> jointledger.v1.Lot
-	40, // 28: jointledger.v1.FindLotResponse.stocks:type_name -> jointledger.v1.LotStock
+	41, // 26: jointledger.v1.FindingCount.severity:type_name -> jointledger.v1.Severity
+	42, // 27: jointledger.v1.FindLotResponse.lot:type_name -> jointledger.v1.Lot
+	43, // 28: jointledger.v1.FindLotResponse.stocks:type_name -> jointledger.v1.LotStock
 	19, // 29: jointledger.v1.FindLotResponse.joints:type_name -> jointledger.v1.LotUse
-	31, // 30: jointledger.v1.FindLotResponse.incidents:type_name -> jointledger.v1.Incident
-	28, // 31: jointledger.v1.FindLotResponse.open_holds:type_name -> jointledger.v1.Hold
-	41, // 32: jointledger.v1.FindLotResponse.alarms:type_name -> jointledger.v1.Alarm
+	34, // 30: jointledger.v1.FindLotResponse.incidents:type_name -> jointledger.v1.Incident
+	31, // 31: jointledger.v1.FindLotResponse.open_holds:type_name -> jointledger.v1.Hold
+	44, // 32: jointledger.v1.FindLotResponse.alarms:type_name -> jointledger.v1.Alarm
 	22, // 33: jointledger.v1.GetHandoverResponse.head:type_name -> jointledger.v1.HandoverHead
 	25, // 34: jointledger.v1.GetHandoverResponse.joint:type_name -> jointledger.v1.HandoverJoint
-	42, // 35: jointledger.v1.HandoverHead.site:type_name -> jointledger.v1.Site
-	29, // 36: jointledger.v1.HandoverHead.read_time:type_name -> google.protobuf.Timestamp
+	45, // 35: jointledger.v1.HandoverHead.site:type_name -> jointledger.v1.Site
+	32, // 36: jointledger.v1.HandoverHead.read_time:type_name -> google.protobuf.Timestamp
 	23, // 37: jointledger.v1.HandoverHead.missing:type_name -> jointledger.v1.Missing
 	24, // 38: jointledger.v1.HandoverHead.tools:type_name -> jointledger.v1.HandoverTool
-	39, // 39: jointledger.v1.HandoverHead.lots:type_name -> jointledger.v1.Lot
-	43, // 40: jointledger.v1.HandoverHead.specifications:type_name -> jointledger.v1.Specification
-	44, // 41: jointledger.v1.HandoverTool.tool:type_name -> jointledger.v1.Tool
-	45, // 42: jointledger.v1.HandoverTool.calibrations:type_name -> jointledger.v1.Calibration
+	42, // 39: jointledger.v1.HandoverHead.lots:type_name -> jointledger.v1.Lot
+	46, // 40: jointledger.v1.HandoverHead.specifications:type_name -> jointledger.v1.Specification
+	47, // 41: jointledger.v1.HandoverTool.tool:type_name -> jointledger.v1.Tool
+	48, // 42: jointledger.v1.HandoverTool.calibrations:type_name -> jointledger.v1.Calibration
 	0,  // 43: jointledger.v1.HandoverJoint.status:type_name -> jointledger.v1.JointStatus
 	9,  // 44: jointledger.v1.HandoverJoint.items:type_name -> jointledger.v1.HistoryItem
-	1,  // 45: jointledger.v1.ProgressService.ListJointStates:input_type -> jointledger.v1.ListJointStatesRequest
-	3,  // 46: jointledger.v1.ProgressService.GetProgress:input_type -> jointledger.v1.GetProgressRequest
-	7,  // 47: jointledger.v1.ProgressService.GetJointHistory:input_type -> jointledger.v1.GetJointHistoryRequest
-	11, // 48: jointledger.v1.ProgressService.ListFindings:input_type -> jointledger.v1.ListFindingsRequest
-	14, // 49: jointledger.v1.ProgressService.CountFindings:input_type -> jointledger.v1.CountFindingsRequest
-	17, // 50: jointledger.v1.ProgressService.FindLot:input_type -> jointledger.v1.FindLotRequest
-	20, // 51: jointledger.v1.ProgressService.GetHandover:input_type -> jointledger.v1.GetHandoverRequest
-	2,  // 52: jointledger.v1.ProgressService.ListJointStates:output_type -> jointledger.v1.ListJointStatesResponse
-	4,  // 53: jointledger.v1.ProgressService.GetProgress:output_type -> jointledger.v1.GetProgressResponse
-	8,  // 54: jointledger.v1.ProgressService.GetJointHistory:output_type -> jointledger.v1.GetJointHistoryResponse
-	12, // 55: jointledger.v1.ProgressService.ListFindings:output_type -> jointledger.v1.ListFindingsResponse
-	15, // 56: jointledger.v1.ProgressService.CountFindings:output_type -> jointledger.v1.CountFindingsResponse
-	18, // 57: jointledger.v1.ProgressService.FindLot:output_type -> jointledger.v1.FindLotResponse
-	21, // 58: jointledger.v1.ProgressService.GetHandover:output_type -> jointledger.v1.GetHandoverResponse
-	52, // [52:59] is the sub-list for method output_type
-	45, // [45:52] is the sub-list for method input_type
-	45, // [45:45] is the sub-list for extension type_name
-	45, // [45:45] is the sub-list for extension extendee
-	0,  // [0:45] is the sub-list for field type_name
+	28, // 45: jointledger.v1.ListChainHeadsResponse.heads:type_name -> jointledger.v1.ChainHead
+	1,  // 46: jointledger.v1.ProgressService.ListJointStates:input_type -> jointledger.v1.ListJointStatesRequest
+	3,  // 47: jointledger.v1.ProgressService.GetProgress:input_type -> jointledger.v1.GetProgressRequest
+	7,  // 48: jointledger.v1.ProgressService.GetJointHistory:input_type -> jointledger.v1.GetJointHistoryRequest
+	11, // 49: jointledger.v1.ProgressService.ListFindings:input_type -> jointledger.v1.ListFindingsRequest
+	14, // 50: jointledger.v1.ProgressService.CountFindings:input_type -> jointledger.v1.CountFindingsRequest
+	17, // 51: jointledger.v1.ProgressService.FindLot:input_type -> jointledger.v1.FindLotRequest
+	20, // 52: jointledger.v1.ProgressService.GetHandover:input_type -> jointledger.v1.GetHandoverRequest
+	26, // 53: jointledger.v1.ProgressService.ListChainHeads:input_type -> jointledger.v1.ListChainHeadsRequest
+	2,  // 54: jointledger.v1.ProgressService.ListJointStates:output_type -> jointledger.v1.ListJointStatesResponse
+	4,  // 55: jointledger.v1.ProgressService.GetProgress:output_type -> jointledger.v1.GetProgressResponse
+	8,  // 56: jointledger.v1.ProgressService.GetJointHistory:output_type -> jointledger.v1.GetJointHistoryResponse
+	12, // 57: jointledger.v1.ProgressService.ListFindings:output_type -> jointledger.v1.ListFindingsResponse
+	15, // 58: jointledger.v1.ProgressService.CountFindings:output_type -> jointledger.v1.CountFindingsResponse
+	18, // 59: jointledger.v1.ProgressService.FindLot:output_type -> jointledger.v1.FindLotResponse
+	21, // 60: jointledger.v1.ProgressService.GetHandover:output_type -> jointledger.v1.GetHandoverResponse
+	27, // 61: jointledger.v1.ProgressService.ListChainHeads:output_type -> jointledger.v1.ListChainHeadsResponse
+	54, // [54:62] is the sub-list for method output_type
+	46, // [46:54] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_progress_proto_init() }
@@ -2201,7 +2372,7 @@ func file_jointledger_v1_progress_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_jointledger_v1_progress_proto_rawDesc), len(file_jointledger_v1_progress_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   26,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -26,6 +26,7 @@ const (
 	ProgressService_CountFindings_FullMethodName   = "/jointledger.v1.ProgressService/CountFindings"
 	ProgressService_FindLot_FullMethodName         = "/jointledger.v1.ProgressService/FindLot"
 	ProgressService_GetHandover_FullMethodName     = "/jointledger.v1.ProgressService/GetHandover"
+	ProgressService_ListChainHeads_FullMethodName  = "/jointledger.v1.ProgressService/ListChainHeads"
 )
 
 // ProgressServiceClient is the client API for ProgressService service.
@@ -56,6 +57,11 @@ type ProgressServiceClient interface {
 	// made of, from one state of the database. Errors: NOT_FOUND;
 	// FAILED_PRECONDITION when there is no joint at the place.
 	GetHandover(ctx context.Context, in *GetHandoverRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[GetHandoverResponse], error)
+	// ListChainHeads reads how many records the chain of each site holds and the link
+	// of the last one. A head that is kept elsewhere shows later whether the record
+	// was made anew. Errors: INVALID_ARGUMENT; NOT_FOUND when the filter names an
+	// unknown site.
+	ListChainHeads(ctx context.Context, in *ListChainHeadsRequest, opts ...grpc.CallOption) (*ListChainHeadsResponse, error)
 }
 
 type progressServiceClient struct {
@@ -145,6 +151,16 @@ func (c *progressServiceClient) GetHandover(ctx context.Context, in *GetHandover
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type ProgressService_GetHandoverClient = grpc.ServerStreamingClient[GetHandoverResponse]
 
+func (c *progressServiceClient) ListChainHeads(ctx context.Context, in *ListChainHeadsRequest, opts ...grpc.CallOption) (*ListChainHeadsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListChainHeadsResponse)
+	err := c.cc.Invoke(ctx, ProgressService_ListChainHeads_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ProgressServiceServer is the server API for ProgressService service.
 // All implementations must embed UnimplementedProgressServiceServer
 // for forward compatibility.
@@ -173,6 +189,11 @@ type ProgressServiceServer interface {
 	// made of, from one state of the database. Errors: NOT_FOUND;
 	// FAILED_PRECONDITION when there is no joint at the place.
 	GetHandover(*GetHandoverRequest, grpc.ServerStreamingServer[GetHandoverResponse]) error
+	// ListChainHeads reads how many records the chain of each site holds and the link
+	// of the last one. A head that is kept elsewhere shows later whether the record
+	// was made anew. Errors: INVALID_ARGUMENT; NOT_FOUND when the filter names an
+	// unknown site.
+	ListChainHeads(context.Context, *ListChainHeadsRequest) (*ListChainHeadsResponse, error)
 	mustEmbedUnimplementedProgressServiceServer()
 }
 
@@ -203,6 +224,9 @@ func (UnimplementedProgressServiceServer) FindLot(context.Context, *FindLotReque
 }
 func (UnimplementedProgressServiceServer) GetHandover(*GetHandoverRequest, grpc.ServerStreamingServer[GetHandoverResponse]) error {
 	return status.Error(codes.Unimplemented, "method GetHandover not implemented")
+}
+func (UnimplementedProgressServiceServer) ListChainHeads(context.Context, *ListChainHeadsRequest) (*ListChainHeadsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListChainHeads not implemented")
 }
 func (UnimplementedProgressServiceServer) mustEmbedUnimplementedProgressServiceServer() {}
 func (UnimplementedProgressServiceServer) testEmbeddedByValue()                         {}
@@ -344,6 +368,24 @@ func _ProgressService_GetHandover_Handler(srv interface{}, stream grpc.ServerStr
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type ProgressService_GetHandoverServer = grpc.ServerStreamingServer[GetHandoverResponse]
 
+func _ProgressService_ListChainHeads_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListChainHeadsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ProgressServiceServer).ListChainHeads(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ProgressService_ListChainHeads_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ProgressServiceServer).ListChainHeads(ctx, req.(*ListChainHeadsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ProgressService_ServiceDesc is the grpc.ServiceDesc for ProgressService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -374,6 +416,10 @@ var ProgressService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "FindLot",
 			Handler:    _ProgressService_FindLot_Handler,
+		},
+		{
+			MethodName: "ListChainHeads",
+			Handler:    _ProgressService_ListChainHeads_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

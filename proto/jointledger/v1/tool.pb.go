@@ -548,8 +548,8 @@ type Calibration struct {
 	Site string `protobuf:"bytes,7,opt,name=site,proto3" json:"site,omitempty"`
 	// What the certificate is. A declaration of conformance (ISO 6789-1) is no
 	// calibration certificate (ISO 6789-2), and states no uncertainty: it starts the
-	// interval of a new tool, one with no calibration before it, and no other. A
-	// calibration certificate must state the uncertainty of every test point.
+	// interval of a new tool, one with no calibration before it, and no other. Any
+	// other document must state the uncertainty of every test point.
 	Document CalibrationDocument `protobuf:"varint,8,opt,name=document,proto3,enum=jointledger.v1.CalibrationDocument" json:"document,omitempty"`
 	// Decision rule of the verdict; simple acceptance when not given. The others need
 	// the expanded uncertainty of every test point.
@@ -1233,7 +1233,8 @@ type CalibrationPoint struct {
 	TargetNewtonMetres float64 `protobuf:"fixed64,2,opt,name=target_newton_metres,json=targetNewtonMetres,proto3" json:"target_newton_metres,omitempty"`
 	// Readings in the order taken, newton metres, each at least 0; 2 to 100.
 	ReadingsNewtonMetres []float64 `protobuf:"fixed64,3,rep,packed,name=readings_newton_metres,json=readingsNewtonMetres,proto3" json:"readings_newton_metres,omitempty"`
-	// Expanded uncertainty of the measurement, newton metres; 0 when not given.
+	// Expanded uncertainty of the measurement, newton metres, above 0. Required but
+	// of a declaration of conformance; 0 when not given.
 	ExpandedUncertaintyNewtonMetres float64 `protobuf:"fixed64,4,opt,name=expanded_uncertainty_newton_metres,json=expandedUncertaintyNewtonMetres,proto3" json:"expanded_uncertainty_newton_metres,omitempty"`
 	// Coverage factor k of that uncertainty; 0 when not given.
 	CoverageFactor float64 `protobuf:"fixed64,5,opt,name=coverage_factor,json=coverageFactor,proto3" json:"coverage_factor,omitempty"`

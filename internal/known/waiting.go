@@ -1,0 +1,214 @@
+package known
+
+import (
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"jointledger/internal/analysis"
+	"jointledger/internal/ledger"
+)
+
+// waiting are the records that are to be judged with though the source does not know
+// them yet, as they bear on one site.
+type waiting struct {
+	source Source
+	site   string
+	// live are those that no other of them corrects, with the replacements that came
+	// with corrections, in the order they were made.
+	live []ledger.Record
+	// gone are records that were corrected, old those of them that the source knows
+	// and gives.
+	gone map[uuid.UUID]bool
+	old  []ledger.Record
+}
+
+// waitingBefore reads what stands before a record; it is left out of that itself,
+// should it be among them.
+func waitingBefore(s Source, record ledger.Record, replaced uuid.UUID, before []ledger.Record) *waiting {
+	w := &waiting{source: s, site: record.SiteCode(), gone: map[uuid.UUID]bool{record.Head().ID: true}}
+	if replaced != uuid.Nil {
+		w.gone[replaced] = true
+	}
+	var all []ledger.Record
+	for _, r := range before {
+		c, ok := r.(*ledger.Correction)
+		if !ok {
+			all = append(all, r)
+			continue
+		}
+		w.gone[c.Corrects] = true
+		if c.With != nil {
+			all = append(all, c.With)
+		}
+	}
+	made := map[uuid.UUID]bool{}
+	for _, r := range all {
+		id := r.Head().ID
+		made[id] = true
+		if !w.gone[id] {
+			w.live = append(w.live, r)
+		}
+	}
+	if records, ok := s.(Records); ok {
+		for id := range w.gone {
+			if old, ok := records.Record(id); ok && !made[id] && id != record.Head().ID {
+				w.old = append(w.old, old)
+			}
+		}
+	}
+	return w
+}
+
+// insert puts an item into a list in order of time, after those of the same moment.
+// What the list was is left alone: a source may keep it.
+func insert[T any](items []T, item T, when func(*T) time.Time) []T {
+	return slices.Insert(slices.Clip(items), LastBy(items, when(&item), when)+1, item)
+}
+
+// without leaves out the first item that fits. What the list was is left alone.
+func without[T any](items []T, fits func(T) bool) []T {
+	if i := slices.IndexFunc(items, fits); i >= 0 {
+		return slices.Delete(slices.Clone(items), i, i+1)
+	}
+	return items
+}
+
+// keep leaves out the records that were corrected. What the list was is left alone.
+func keep[T any](items []T, gone map[uuid.UUID]bool, id func(*T) uuid.UUID) []T {
+	if !slices.ContainsFunc(items, func(v T) bool { return gone[id(&v)] }) {
+		return items
+	}
+	return slices.DeleteFunc(slices.Clone(items), func(v T) bool { return gone[id(&v)] })
+}
+
+// tightenings are those of a joint that count.
+func (w *waiting) tightenings(past []Tightened, joint ledger.Place) []Tightened {
+	past = slices.Clip(keep(past, w.gone, func(t *Tightened) uuid.UUID { return t.ID }))
+	for _, r := range w.live {
+		if t, ok := r.(*ledger.Tightening); ok && t.Joint == joint {
+			past = append(past, Tightened{ID: t.ID, At: t.OccurTime, Treatment: t.Treatment, Fasteners: int(UsedUp(t))})
+		}
+	}
+	return past
+}
+
+// holds are those on one thing; on says whether a hold is on it.
+func (w *waiting) holds(past []Span, on func(*ledger.Hold) bool) []Span {
+	spans := slices.Clone(past)
+	for _, r := range w.live {
+		h, ok := r.(*ledger.Hold)
+		switch {
+		case !ok:
+		case h.Action == ledger.HoldReleased:
+			end(spans, h, on(h))
+		case on(h):
+			spans = append(spans, Span{From: h.OccurTime, ID: h.ID})
+		}
+	}
+	return spans
+}
+
+// end ends the hold that is released, if it is among these. Where a source does not
+// say which record began a hold, and the release is on the same thing, the only one
+// open is meant.
+func end(spans []Span, release *ledger.Hold, sameThing bool) {
+	unnamed := -1
+	for i, s := range spans {
+		switch {
+		case s.ID == release.Releases:
+			spans[i].To = release.OccurTime
+			return
+		case s.ID != uuid.Nil || !s.To.IsZero():
+		case unnamed >= 0:
+			sameThing = false
+		default:
+			unnamed = i
+		}
+	}
+	if sameThing && unnamed >= 0 {
+		spans[unnamed].To = release.OccurTime
+	}
+}
+
+// tool adds to a tool's past what waits, and takes out what was corrected.
+func (w *waiting) tool(past ToolPast) ToolPast {
+	serial := past.Tool.Serial
+	past.Calibrations = keep(past.Calibrations, w.gone, func(c *ledger.Calibration) uuid.UUID { return c.ID })
+	past.Custody = keep(past.Custody, w.gone, func(c *ledger.Custody) uuid.UUID { return c.ID })
+	past.Holds = w.holds(past.Holds, func(h *ledger.Hold) bool { return h.Tool == serial })
+	for _, r := range w.old {
+		if _, _, tool := subjectsOf(r); tool == serial {
+			past.takeBack(r)
+		}
+	}
+	for _, r := range w.live {
+		if _, _, tool := subjectsOf(r); tool == serial {
+			past = past.After(r)
+		}
+	}
+	past.Calibrations = proving(past.Calibrations)
+	return past
+}
+
+// After is the past with one more record about the tool, which its lists then have in
+// their order; the lists that it came from are left alone. Kinds that are nothing to a
+// tool's past change nothing.
+func (p ToolPast) After(r ledger.Record) ToolPast {
+	at := r.Head().OccurTime
+	switch r := r.(type) {
+	case *ledger.Calibration:
+		c := *r
+		if c.Verdict == nil {
+			// The server computes it from the same; what can't be is refused there.
+			c.Verdict, _ = analysis.CalibrationVerdict(p.Tool, &c)
+		}
+		p.Calibrations = insert(p.Calibrations, c, calibrated)
+	case *ledger.Custody:
+		p.Custody = insert(p.Custody, *r, changedHands)
+	case *ledger.Incident:
+		if r.Kind == ledger.DroppedTool {
+			p.Dropped = insert(p.Dropped, at, itself)
+		}
+	case *ledger.ToolCheck:
+		done := analysis.ActionDone{Action: r.Action, At: at, Failed: r.Result == ledger.InspectionFail}
+		p.Checks = insert(p.Checks, done, func(d *analysis.ActionDone) time.Time { return d.At })
+	case *ledger.Tightening:
+		p.Uses = insert(p.Uses, analysis.Use{At: at, Fasteners: int64(r.Fasteners)}, func(u *analysis.Use) time.Time { return u.At })
+	}
+	return p
+}
+
+// takeBack takes out what has no id in the lists; what has one is out already.
+func (p *ToolPast) takeBack(r ledger.Record) {
+	at := r.Head().OccurTime
+	switch r := r.(type) {
+	case *ledger.Incident:
+		if r.Kind == ledger.DroppedTool {
+			p.Dropped = without(p.Dropped, at.Equal)
+		}
+	case *ledger.ToolCheck:
+		p.Checks = without(p.Checks, func(d analysis.ActionDone) bool { return d.At.Equal(at) && d.Action == r.Action })
+	case *ledger.Tightening:
+		p.Uses = without(p.Uses, func(u analysis.Use) bool { return u.At.Equal(at) && u.Fasteners == int64(r.Fasteners) })
+	}
+}
+
+// proving leaves out calibrations from which no interval is counted, see
+// ledger.Proving.
+func proving(all []ledger.Calibration) []ledger.Calibration {
+	pointers := make([]*ledger.Calibration, len(all))
+	for i := range all {
+		pointers[i] = &all[i]
+	}
+	kept := ledger.Proving(pointers)
+	if len(kept) == len(all) {
+		return all
+	}
+	out := make([]ledger.Calibration, len(kept))
+	for i, c := range kept {
+		out[i] = *c
+	}
+	return out
+}
