@@ -34,7 +34,8 @@ func main() {
 	log.SetFlags(0)
 	engines := flag.String("engines", "sqlite,postgres", "which engines to measure")
 	seconds := flag.Float64("seconds", 3, "how long each measurement runs")
-	what := flag.String("what", "writes", "what to measure: writes, or due (what falls due among 100,000 tools)")
+	what := flag.String("what", "writes", "what to measure: writes, due (what falls due among 100,000 tools), report (all analyses of the manager's report), or carry (the data that a device carries of a large site)")
+	client := flag.String("trackctl", "", "with -what report: the path of trackctl, to time its whole report too")
 	jsonFile := flag.String("json", "", "write the figures to this file too")
 	profile := flag.String("cpuprofile", "", "write a CPU profile of the whole run to this file")
 	flag.Parse()
@@ -51,8 +52,8 @@ func main() {
 	ctx := context.Background()
 	span := time.Duration(*seconds * float64(time.Second))
 
-	if *what != "writes" && *what != "due" {
-		log.Fatalf("-what: expected writes or due, got %q", *what)
+	if *what != "writes" && *what != "due" && *what != "report" && *what != "carry" {
+		log.Fatalf("-what: expected writes, due, report or carry, got %q", *what)
 	}
 	var figures, empty []figure
 	var err error
@@ -63,7 +64,7 @@ func main() {
 		figures = append(figures, empty...)
 	}
 	for _, name := range strings.Split(*engines, ",") {
-		measured, err := measureEngine(ctx, name, *what, span, empty)
+		measured, err := measureEngine(ctx, name, *what, *client, span, empty)
 		if err != nil {
 			log.Fatalf("%s: %v", name, err)
 		}
@@ -96,7 +97,7 @@ func printTable(figures []figure) {
 
 // measureEngine measures one engine, on fresh databases for the limits and for
 // the server alike.
-func measureEngine(ctx context.Context, name, what string, span time.Duration, empty []figure) ([]figure, error) {
+func measureEngine(ctx context.Context, name, what, client string, span time.Duration, empty []figure) ([]figure, error) {
 	var config func(string) (store.Config, error)
 	switch name {
 	case "sqlite":
@@ -123,6 +124,20 @@ func measureEngine(ctx context.Context, name, what string, span time.Duration, e
 		}
 		return measureDue(ctx, name, c)
 	}
+	if what == "report" {
+		c, err := config("report")
+		if err != nil {
+			return nil, err
+		}
+		return measureReport(ctx, name, c, client)
+	}
+	if what == "carry" {
+		c, err := config("carry")
+		if err != nil {
+			return nil, err
+		}
+		return measureCarry(ctx, name, c)
+	}
 	rawConfig, err := config("raw")
 	if err != nil {
 		return nil, err
@@ -132,40 +147,25 @@ func measureEngine(ctx context.Context, name, what string, span time.Duration, e
 	if err != nil {
 		return nil, fmt.Errorf("plain driver: %w", err)
 	}
-	served, err := measureServer(ctx, name, config, "served", false, span)
-	if err != nil {
-		return nil, err
-	}
-	unjudged, err := measureServer(ctx, name, config, "unjudged", true, span)
-	if err != nil {
-		return nil, err
-	}
-	return append(limits, compare(served, unjudged, limits, empty)...), nil
-}
-
-// measureServer measures the server on a fresh database, with or without the
-// rules.
-func measureServer(ctx context.Context, engine string, config func(string) (store.Config, error), database string, unjudged bool, span time.Duration) ([]figure, error) {
-	c, err := config(database)
-	if err != nil {
-		return nil, err
-	}
-	defer os.RemoveAll(c.DataDir)
-	c.Unjudged = unjudged
-	figures, err := serverWrites(ctx, engine, c, span)
+	served, err := servedWrites(ctx, name, config, span)
 	if err != nil {
 		return nil, fmt.Errorf("server: %w", err)
 	}
-	return figures, nil
+	return append(limits, compare(served, limits, empty)...), nil
 }
 
-// compare holds each figure of the server against the driver, against the empty
-// call at the same number of clients, and against the server without the rules.
-func compare(served, unjudged, limits, empty []figure) []figure {
-	out := make([]figure, 0, 3*len(served))
-	for i, f := range served {
-		f.Limit, f.Ratio = "the server without the rules", f.PerSecond/unjudged[i].PerSecond
+// compare holds each figure of the server against the same server without the rules
+// and with an alarm rule besides, against the driver, and against the empty call at
+// the same number of clients.
+func compare(served []pairedFigure, limits, empty []figure) []figure {
+	out := make([]figure, 0, 4*len(served))
+	for i, s := range served {
+		f := s.figure
+		f.Limit, f.Ratio = "the server without the rules (median of pairs)", s.overUnjudged
 		out = append(out, f)
+		a := s.alarmed
+		a.Limit, a.Ratio = "the server without the alarm rule (median of pairs)", s.alarmedOver
+		out = append(out, a)
 		f.Limit, f.Ratio = limits[i].What, f.PerSecond/limits[i].PerSecond
 		out = append(out, f)
 		if i < len(empty) {

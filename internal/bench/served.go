@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"log/slog"
 	"net"
 	"time"
 
@@ -15,8 +14,6 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"jointledger/internal/ledger"
-	"jointledger/internal/rpc"
-	"jointledger/internal/service"
 	"jointledger/internal/store"
 	pb "jointledger/proto/jointledger/v1"
 )
@@ -51,49 +48,6 @@ func emptyCalls(ctx context.Context, span time.Duration) ([]figure, error) {
 		}
 		f.Engine, f.What = "-", fmt.Sprintf("empty call, %d clients", clients)
 		figures = append(figures, f)
-	}
-	return figures, nil
-}
-
-// serverWrites measures acknowledged tightenings through the production server:
-// one a call from 1 and from 64 clients, and 100 a call.
-func serverWrites(ctx context.Context, engine string, c store.Config, span time.Duration) ([]figure, error) {
-	s, err := store.Open(ctx, c)
-	if err != nil {
-		return nil, err
-	}
-	defer s.Close()
-	if err := fixture(ctx, s); err != nil {
-		return nil, err
-	}
-	server := rpc.NewServer(rpc.Config{Logger: slog.New(slog.DiscardHandler), Register: service.New(s, nil).Register})
-	address, err := listen(server.Serve)
-	if err != nil {
-		return nil, err
-	}
-	defer server.Stop(ctx)
-	var figures []figure
-	for _, m := range []struct {
-		what          string
-		clients, each int
-	}{{"unary, 1 client", 1, 1}, {"unary, 64 clients", 64, 1}, {"batches of 100, 1 client", 1, 100}} {
-		f, err := withClients(address, m.clients, func(conns []*grpc.ClientConn) (figure, error) {
-			return load(ctx, span, m.clients, m.each, func(ctx context.Context, client, n int) error {
-				return record(ctx, pb.NewAssemblyServiceClient(conns[client]), client*7919+n, m.each)
-			})
-		})
-		if err != nil {
-			return nil, err
-		}
-		f.Engine, f.What = engine, m.what
-		figures = append(figures, f)
-	}
-	report, err := s.Verify(ctx)
-	if err != nil {
-		return nil, err
-	}
-	if !report.OK() {
-		return nil, fmt.Errorf("the record does not verify after the load: %+v", report)
 	}
 	return figures, nil
 }

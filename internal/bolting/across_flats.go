@@ -3,6 +3,7 @@ package bolting
 import (
 	"math"
 	"sort"
+	"sync"
 
 	"jointledger/internal/metrology"
 )
@@ -35,7 +36,7 @@ func ThreadsForFlats(width Millimetres) ([]FlatsMatch, error) {
 		return nil, err
 	}
 	var list []FlatsMatch
-	for _, r := range flatsRows {
+	for _, r := range flatsRows() {
 		if clearance := width - r.Width; math.Abs(float64(clearance)) <= wrenchTolerance {
 			list = append(list, FlatsMatch{FlatsRow: r, Clearance: clearance})
 		}
@@ -47,9 +48,9 @@ func ThreadsForFlats(width Millimetres) ([]FlatsMatch, error) {
 }
 
 // FlatsRows returns the table of widths across flats.
-func FlatsRows() []FlatsRow { return append([]FlatsRow(nil), flatsRows...) }
+func FlatsRows() []FlatsRow { return append([]FlatsRow(nil), flatsRows()...) }
 
-var flatsRows = buildFlatsRows()
+var flatsRows = sync.OnceValue(buildFlatsRows)
 
 func buildFlatsRows() []FlatsRow {
 	seen := metrology.Source{Title: "reprints of the hexagon product standards", Mark: metrology.Seen}

@@ -3,6 +3,7 @@ package bolting
 import (
 	"fmt"
 	"strings"
+	"sync"
 
 	"jointledger/internal/metrology"
 )
@@ -35,7 +36,7 @@ func (e *NoPretensionError) Error() string {
 // what exists.
 func MinimumPretension(grade string, t Thread) (Pretension, error) {
 	var available []string
-	for _, p := range pretensions {
+	for _, p := range pretensions() {
 		if foldClass(p.Grade) == foldClass(grade) && p.Thread == t.Designation {
 			return p, nil
 		}
@@ -45,9 +46,9 @@ func MinimumPretension(grade string, t Thread) (Pretension, error) {
 }
 
 // Pretensions returns every row of the table.
-func Pretensions() []Pretension { return append([]Pretension(nil), pretensions...) }
+func Pretensions() []Pretension { return append([]Pretension(nil), pretensions()...) }
 
-var pretensions = buildPretensions()
+var pretensions = sync.OnceValue(buildPretensions)
 
 func buildPretensions() []Pretension {
 	table := metrology.Source{Title: "AISC 360", Edition: "2005", Place: "table J3.1; RCSC table 8.1", Mark: metrology.Seen}

@@ -3,6 +3,7 @@ package bolting
 import (
 	"fmt"
 	"strings"
+	"sync"
 
 	"jointledger/internal/metrology"
 )
@@ -53,13 +54,13 @@ func (e *NoLockingRowError) Error() string {
 
 // LockingRows returns the prevailing torques of self-locking nuts: metric by ISO
 // 2320 (classes 5 to 10), inch the breakaway torques for reuse.
-func LockingRows() []LockingRow { return append([]LockingRow(nil), lockingRows...) }
+func LockingRows() []LockingRow { return append([]LockingRow(nil), lockingRows()...) }
 
 // LockingFor looks up the prevailing torques for a thread. It fails with a
 // *NoLockingRowError.
 func LockingFor(t Thread) (LockingRow, error) {
-	available := make([]string, 0, len(lockingRows))
-	for _, r := range lockingRows {
+	available := make([]string, 0, len(lockingRows()))
+	for _, r := range lockingRows() {
 		if r.Thread == t.Designation {
 			return r, nil
 		}
@@ -68,7 +69,7 @@ func LockingFor(t Thread) (LockingRow, error) {
 	return LockingRow{}, &NoLockingRowError{Thread: t.Designation, Available: available}
 }
 
-var lockingRows = buildLockingRows()
+var lockingRows = sync.OnceValue(buildLockingRows)
 
 func buildLockingRows() []LockingRow {
 	iso := metrology.Source{Title: "ISO 2320", Place: "classes 5 to 10", Mark: metrology.Memory}

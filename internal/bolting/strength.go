@@ -66,13 +66,13 @@ func (e *NoStrengthError) Error() string {
 }
 
 // Strengths returns every row of the strength tables.
-func Strengths() []Strength { return append([]Strength(nil), strengths...) }
+func Strengths() []Strength { return append([]Strength(nil), strengths()...) }
 
 // Classes returns the property classes and grades, each once, in table order.
 func Classes() []string {
 	var list []string
 	seen := map[string]bool{}
-	for _, s := range strengths {
+	for _, s := range strengths() {
 		if !seen[s.Class] {
 			seen[s.Class] = true
 			list = append(list, s.Class)
@@ -89,7 +89,7 @@ func Classes() []string {
 func StrengthFor(class string, t Thread) (Strength, error) {
 	name := ""
 	var sizes []string
-	for _, s := range strengths {
+	for _, s := range strengths() {
 		if foldClass(s.Class) != foldClass(class) {
 			continue
 		}
@@ -107,7 +107,7 @@ func StrengthFor(class string, t Thread) (Strength, error) {
 
 func classesFor(t Thread) []string {
 	list := []string{}
-	for _, s := range strengths {
+	for _, s := range strengths() {
 		if s.System == t.System() && s.Sizes.Contains(t.Nominal) {
 			list = append(list, s.Class)
 		}

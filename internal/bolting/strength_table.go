@@ -1,10 +1,16 @@
 package bolting
 
-import "jointledger/internal/metrology"
+import (
+	"sync"
+
+	"jointledger/internal/metrology"
+)
 
 // strengths is every row of the strength tables: metric classes, stainless
 // property classes, inch grades.
-var strengths = concat(iso898Rows(), iso3506Rows(), j429Rows(), astmRows(), f593Rows())
+var strengths = sync.OnceValue(func() []Strength {
+	return concat(iso898Rows(), iso3506Rows(), j429Rows(), astmRows(), f593Rows())
+})
 
 func concat(groups ...[]Strength) []Strength {
 	var all []Strength

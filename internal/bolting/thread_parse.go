@@ -7,6 +7,7 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // UnknownThreadError reports a designation that names no thread of the tables.
@@ -33,8 +34,12 @@ const nearestShown = 3
 const largestPitch = 8.0
 
 var (
-	metricPattern = regexp.MustCompile(`^M(\d{1,3}(?:\.\d{1,4})?)(?:[X×*](\d{1,3}(?:\.\d{1,4})?))?(?:-\d[EFGH](?:\d[EFGH])?)?$`)
-	inchPattern   = regexp.MustCompile(`^(?:(?:(\d{1,2})[- ])?(\d{1,2})/(\d{1,2})|(\d{0,2}\.\d{1,5})|(\d{1,2}))"?(?:[- ](\d{1,2}))?(?: ?(UNC))?(?:[- ]?[123][AB])?$`)
+	metricPattern = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^M(\d{1,3}(?:\.\d{1,4})?)(?:[X×*](\d{1,3}(?:\.\d{1,4})?))?(?:-\d[EFGH](?:\d[EFGH])?)?$`)
+	})
+	inchPattern = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^(?:(?:(\d{1,2})[- ])?(\d{1,2})/(\d{1,2})|(\d{0,2}\.\d{1,5})|(\d{1,2}))"?(?:[- ](\d{1,2}))?(?: ?(UNC))?(?:[- ]?[123][AB])?$`)
+	})
 )
 
 // ParseThread reads a thread designation as people write it, without regard to
@@ -49,19 +54,19 @@ func ParseThread(text string) (Thread, error) {
 	if compact := strings.ReplaceAll(folded, " ", ""); strings.HasPrefix(compact, "M") {
 		return parseMetric(text, compact)
 	}
-	if m := inchPattern.FindStringSubmatch(folded); m != nil {
+	if m := inchPattern().FindStringSubmatch(folded); m != nil {
 		return parseInch(text, m)
 	}
 	return Thread{}, unknownByText(text, folded)
 }
 
 func parseMetric(text, compact string) (Thread, error) {
-	m := metricPattern.FindStringSubmatch(compact)
+	m := metricPattern().FindStringSubmatch(compact)
 	if m == nil {
 		return Thread{}, unknownByText(text, compact)
 	}
 	nominal, pitch := decimal(m[1]), decimal(m[2])
-	for _, t := range threads {
+	for _, t := range threads() {
 		if t.System() != Metric || !sameMetric(t.Nominal, nominal) {
 			continue
 		}
@@ -92,7 +97,7 @@ func parseInch(text string, m []string) (Thread, error) {
 	if tpi > 0 {
 		pitch = millimetresPerInch / tpi
 	}
-	for _, t := range threads {
+	for _, t := range threads() {
 		if t.System() == Inch && sameInch(t.Nominal, size*millimetresPerInch) && (pitch == 0 || sameInch(t.Pitch, pitch)) {
 			return t, nil
 		}

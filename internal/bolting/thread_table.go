@@ -3,6 +3,7 @@ package bolting
 import (
 	"fmt"
 	"strconv"
+	"sync"
 
 	"jointledger/internal/metrology"
 )
@@ -72,7 +73,7 @@ var uncRows = []uncRow{
 
 // threads is every thread of the tables: metric coarse, metric fine, UNC, each
 // by rising diameter.
-var threads = buildThreads()
+var threads = sync.OnceValue(buildThreads)
 
 func buildThreads() []Thread {
 	var list []Thread
@@ -110,4 +111,4 @@ func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // Threads returns every thread of the tables: metric coarse, metric fine, UNC,
 // each by rising diameter.
-func Threads() []Thread { return append([]Thread(nil), threads...) }
+func Threads() []Thread { return append([]Thread(nil), threads()...) }

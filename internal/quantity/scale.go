@@ -145,7 +145,7 @@ func (s *scale) unitOf(n number, spelling string, fallback int) (int, *ParseErro
 func (s *scale) find(spelling string) (int, *ParseError) {
 	var places []place
 	if len(spelling) <= longestText {
-		places = spelt[plain(spelling)]
+		places = spelt()[plain(spelling)]
 	}
 	for _, p := range places {
 		if p.kind == s.kind {

@@ -2,6 +2,7 @@ package quantity
 
 import (
 	"strings"
+	"sync"
 	"unicode"
 )
 
@@ -14,7 +15,7 @@ type place struct {
 // spelt holds every spelling of every unit, in the form that [plain] gives.
 // The units of all quantities are in it, so that a length typed for a torque
 // can be named as one. The pound is one of force or of mass, as is asked for.
-var spelt = func() map[string][]place {
+var spelt = sync.OnceValue(func() map[string][]place {
 	m := make(map[string][]place)
 	for _, s := range []*scale{&torques, &lengths, &temperatures, &forces, &masses} {
 		for i, u := range s.units {
@@ -24,7 +25,7 @@ var spelt = func() map[string][]place {
 		}
 	}
 	return m
-}()
+})
 
 // plain brings the many ways to type a unit to one: lower case, a point
 // between factors, the degree and inch signs unified, no point at the end as

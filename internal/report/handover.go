@@ -5,20 +5,23 @@ import (
 	_ "embed"
 	"html/template"
 	"io"
+	"sync"
 	"unicode"
 )
 
 //go:embed handover.html.tmpl
 var handoverPage string
 
-var handoverTemplate = template.Must(template.New("handover").Parse(handoverPage))
+var handoverTemplate = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("handover").Parse(handoverPage))
+})
 
 // Handover writes the record as one HTML page that needs nothing else: no script,
 // no font, no picture from elsewhere. It prints on A4 and US letter. It fails only
 // when the writer does.
 func Handover(w io.Writer, h *HandoverDocument) error {
 	var b bytes.Buffer
-	if err := handoverTemplate.Execute(&b, newPage(h)); err != nil {
+	if err := handoverTemplate().Execute(&b, newPage(h)); err != nil {
 		return err
 	}
 	_, err := w.Write(bytes.Map(printed, b.Bytes()))

@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"regexp"
 	"strings"
+	"sync"
 	"unicode"
 
 	"jointledger/internal/report/figure"
@@ -16,7 +18,17 @@ import (
 //go:embed quality.html.tmpl
 var qualityPage string
 
-var qualityTemplate = template.Must(template.New("quality").Parse(qualityPage))
+var qualityTemplate = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("quality").Funcs(template.FuncMap{"days": unbrokenDays}).Parse(qualityPage))
+})
+
+var writtenDay = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`\b\d{4}-\d{2}-\d{2}\b`) })
+
+// unbrokenDays keeps the days in a sentence from being broken at a hyphen. The text is
+// escaped first; a day has nothing to escape.
+func unbrokenDays(text string) template.HTML {
+	return template.HTML(writtenDay().ReplaceAllString(template.HTMLEscapeString(text), `<span class="day">$0</span>`)) //nolint:gosec
+}
 
 // Quality writes the document as one HTML page that needs nothing else: no script, no
 // font, no picture from elsewhere; its figures are SVG. It prints on A4 and US letter.
@@ -27,7 +39,7 @@ func Quality(w io.Writer, d *QualityDocument) error {
 		return err
 	}
 	var b bytes.Buffer
-	if err := qualityTemplate.Execute(&b, newQualityView(d)); err != nil {
+	if err := qualityTemplate().Execute(&b, newQualityView(d)); err != nil {
 		return err
 	}
 	_, err := w.Write(bytes.Map(printed, b.Bytes()))

@@ -28,7 +28,8 @@ type Funnel struct {
 	Limits []FunnelLimit `json:"limits"`
 	Points []FunnelPoint `json:"points"`
 	// Most is how many points that stand out are labelled, the furthest out first;
-	// 12 when 0. All points are drawn.
+	// 12 when 0. All points are drawn. When there are no more than that in all, those
+	// within the limits are labelled too, where there is room.
 	Most int `json:"most"`
 }
 
@@ -265,9 +266,10 @@ func (f *Funnel) points(c *canvas, x, y axis) (unlabelled int) {
 			c.above(place, r, Number(p.Value), taken)
 		}
 	}
+	few := most(f.Most, 12, len(f.Points)) == len(f.Points)
 	for i, p := range f.Points {
 		if p.Sigma == 0 {
-			draw(i, true)
+			draw(i, !few)
 		}
 	}
 	for _, i := range slices.Backward(order) {
@@ -278,6 +280,11 @@ func (f *Funnel) points(c *canvas, x, y axis) (unlabelled int) {
 		p := f.Points[i]
 		if !taken.label(c, point{x.at(p.Precision), y.at(p.Value)}, fitted(p.Name, 130)) {
 			unlabelled++
+		}
+	}
+	for _, p := range f.Points {
+		if few && p.Sigma == 0 {
+			taken.label(c, point{x.at(p.Precision), y.at(p.Value)}, fitted(p.Name, 130))
 		}
 	}
 	return unlabelled + len(order) - labelled

@@ -88,8 +88,9 @@ func TestFunnelStandsWhereItsAxesSay(t *testing.T) {
 			near(t, "limit across", float(t, xy[0]), x(l.Precision))
 			near(t, "limit up", float(t, xy[1]), y(l.Upper3))
 		}
-		if n := len(ofClass(all, "label")); n != 3 {
-			t.Errorf("%d labels; three stand out", n)
+		// So few points are all named, those within the limits too, where there is room.
+		if n := len(ofClass(all, "label")); n < 3 || n > len(f.Points) {
+			t.Errorf("%d labels for %d points; three stand out", n, len(f.Points))
 		}
 	}
 }

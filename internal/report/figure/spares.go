@@ -146,7 +146,7 @@ func (s SparesItem) row(c *canvas, a axis, y float64) {
 		need = Count(*s.Need)
 	}
 	if s.RunOut != nil {
-		runOut = Percent(*s.RunOut)
+		runOut = chance(*s.RunOut)
 		if *s.RunOut >= 0.5 {
 			write = c.bold
 		}
@@ -206,6 +206,9 @@ func (s SparesItem) stock(c *canvas, a axis, y float64) {
 	c.mark("stock", shape, x, y, 4.2, s.tooLittle(), fmt.Sprintf("%s: %s on hand, %s %% of what remains", s.name(), Count(s.OnHand), Number(math.Round(v))))
 }
 
+// chance writes a probability that is a forecast, and so never 0 or 1.
+func chance(p float64) string { return Percent(min(max(p, 1e-9), 1-1e-9)) }
+
 func (s SparesItem) name() string {
 	if s.Site == "" {
 		return s.Fastener
@@ -252,7 +255,7 @@ func (f *Spares) Table() Table {
 			need = Count(*s.Need)
 		}
 		if s.RunOut != nil {
-			runOut = Percent(*s.RunOut)
+			runOut = chance(*s.RunOut)
 		}
 		t.Rows = append(t.Rows, []string{s.Fastener, s.Site, s.order(), Count(s.Remaining), optional(s.MeanNeed), need, Count(s.OnHand), runOut})
 	}

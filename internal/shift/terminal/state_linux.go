@@ -1,0 +1,5 @@
+package terminal
+
+import "golang.org/x/sys/unix"
+
+const getTermios = unix.TCGETS
