@@ -174,8 +174,13 @@ func ratioText(v float64) string {
 		return strconv.FormatFloat(v, 'g', 2, 64)
 	}
 	places := 2
-	if v < 0.1 {
+	switch {
+	case v < 0.1:
 		places = 1 - int(math.Floor(math.Log10(v)))
+	case v >= 99.95:
+		places = 0
+	case v >= 9.995:
+		places = 1
 	}
 	for ; places < 12; places++ {
 		text := strconv.FormatFloat(v, 'f', places, 64)

@@ -6,10 +6,14 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
+	"unicode"
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/cli/countfile"
+	"jointledger/internal/cli/csvfile"
+	"jointledger/internal/ledger"
 	"jointledger/internal/nearest"
 	"jointledger/internal/stats"
 )
@@ -173,13 +177,38 @@ func valueIn(source rowSource, g analysis.Grouping, argument, typed string, valu
 	if len(alike) == 1 {
 		return alike[0], nil
 	}
-	message := fmt.Sprintf("%s: no row of %s has %q in column %s", argument, source.Name(), typed, countfile.Column(g))
-	if n, ok := nearest.Name(typed, values); ok && n != "" {
+	what := csvfile.Quote(typed)
+	if typed == "" {
+		what = "an empty cell"
+	}
+	message := fmt.Sprintf("%s: no row of %s has %s in column %s", argument, source.Name(), what, countfile.Column(g))
+	n, near := nearest.Name(typed, slices.DeleteFunc(slices.Clone(values), func(v string) bool { return v == "" || isDigitApart(typed, v) }))
+	switch {
+	case typed == ledger.Treatments.Name(ledger.TreatmentNone) && slices.Contains(values, ""):
+		// Whoever left cells empty may have meant that nothing was applied; nobody can know.
+		message += fmt.Sprintf(`; some cells are empty, which says nothing of a treatment: type "%s" to take these, or write none into them`, noneText)
+	case typed != "" && near:
 		message += fmt.Sprintf("; did you mean %s?", n)
-	} else {
+	default:
 		message += "; it has " + someOf(values)
 	}
 	return "", &failure{code: exitUnknown, message: message}
+}
+
+// isDigitApart says whether two short names differ in their digits alone: S4 beside S1
+// is another site, not a slip, while one digit of a long lot number may be one.
+func isDigitApart(a, b string) bool {
+	digits := 0
+	letters := func(s string) string {
+		return strings.Map(func(r rune) rune {
+			if unicode.IsDigit(r) {
+				digits++
+				return -1
+			}
+			return unicode.ToLower(r)
+		}, s)
+	}
+	return letters(a) == letters(b) && digits > 0 && digits <= 6 // of both together
 }
 
 // noneText stands for what records or files leave empty.

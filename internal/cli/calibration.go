@@ -2,12 +2,12 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/csvfile"
 	"jointledger/internal/cli/output"
@@ -24,8 +24,10 @@ func (a *app) calibrationAdd() *cobra.Command {
 	record := &pb.Calibration{}
 	cmd := a.command("add SERIAL", "Record a calibration of a tool",
 		"Each --as-found and --as-left is one test point in newton metres: the target, its\n"+
-			"readings parted by semicolons, and the expanded uncertainty if it is known:\n"+
+			"readings parted by semicolons, and their expanded uncertainty:\n"+
 			"  --as-left \"24: 24.01;24.21;24.37 ± 0.288\"\n"+
+			"The readings before adjustment come first. Only a declaration of conformance states\n"+
+			"no uncertainty: --document declaration-of-conformance.\n"+
 			"The server computes the verdict from the readings, for a tool with a type and class\n"+
 			"of ISO 6789-1: every reading must lie within the limit, under the decision rule that\n"+
 			"--rule names, simple-acceptance when it is not given. It is kept with the readings. A\n"+
@@ -52,6 +54,11 @@ func calibrationFields(f *fields, record *pb.Calibration) (finish func()) {
 			if err != nil {
 				return err
 			}
+			if phase == ledger.AsFound && slices.ContainsFunc(given, func(p *pb.CalibrationPoint) bool {
+				return p.GetPhase() == pb.CalibrationPhase_CALIBRATION_PHASE_AS_LEFT
+			}) {
+				return errors.New("as-found comes after as-left; expected the readings before adjustment first")
+			}
 			// The points given for a phase take the place of those that it had.
 			kept = slices.DeleteFunc(slices.Clone(kept), func(p *pb.CalibrationPoint) bool { return p.GetPhase() == pb.CalibrationPhase(phase) })
 			given = append(given, p)
@@ -61,17 +68,18 @@ func calibrationFields(f *fields, record *pb.Calibration) (finish func()) {
 	}
 	f.bind("as-found", "points", "POINT", "a test point before adjustment; again for more", point(ledger.AsFound))
 	f.bind("as-left", "points", "POINT", "a test point as the tool went out; again for more", point(ledger.AsLeft))
-	var factor *float64
-	f.optionalNumber(&factor, "coverage-factor", "points.coverage_factor", "coverage factor k of the uncertainties")
+	var factor float64
+	aboveZeroFlag(f, &factor, "coverage-factor", "coverage factor k of the uncertainties")
+	f.paths["coverage-factor"] = "points.coverage_factor"
 	f.text(&record.Laboratory, "laboratory", "laboratory", "laboratory")
 	f.text(&record.Certificate, "certificate", "certificate", "certificate number")
 	certificateFields(f, record)
 	return func() {
-		// Flags stand in any order; the readings before adjustment come first.
+		// Of a correction, readings as found may stand beside those as left that it keeps.
 		slices.SortStableFunc(record.Points, func(a, b *pb.CalibrationPoint) int { return int(a.GetPhase()) - int(b.GetPhase()) })
 		for _, p := range record.Points {
-			if factor != nil {
-				p.CoverageFactor = *factor
+			if factor > 0 {
+				p.CoverageFactor = factor
 			}
 		}
 	}
@@ -84,7 +92,8 @@ func certificateFields(f *fields, record *pb.Calibration) {
 	wordField(f, &record.StatedVerdict, ledger.Verdicts, "stated-verdict", "stated_verdict", "the laboratory's own verdict")
 	f.temperature(&record.AirCelsius, "air", "air_celsius", "air temperature during the calibration")
 	f.optionalNumber(&record.HumidityPercent, "humidity", "humidity_percent", "relative humidity during the calibration, percent")
-	f.number(&record.DeviceUncertaintyPercent, "device-uncertainty", "device_uncertainty_percent", "expanded uncertainty of the measuring device, percent of reading")
+	aboveZeroFlag(f, &record.DeviceUncertaintyPercent, "device-uncertainty", "expanded uncertainty of the measuring device, percent of reading")
+	f.paths["device-uncertainty"] = "device_uncertainty_percent"
 }
 
 // parsePoint reads a test point: `TARGET: READING;READING ± UNCERTAINTY`.
@@ -110,6 +119,9 @@ func parsePoint(phase ledger.CalibrationPhase, typed string) (*pb.CalibrationPoi
 		if p.ExpandedUncertaintyNewtonMetres, problem = csvfile.ParseNumber(strings.TrimSpace(uncertainty)); problem != "" {
 			return nil, fmt.Errorf("uncertainty: %s", problem)
 		}
+		if !(p.ExpandedUncertaintyNewtonMetres > 0) {
+			return nil, fmt.Errorf("uncertainty: expected a number above 0 N.m, got %s", csvfile.Quote(strings.TrimSpace(uncertainty)))
+		}
 	}
 	return p, nil
 }
@@ -122,25 +134,44 @@ func (a *app) calibrate(ctx context.Context, args []string, f *fields, record *p
 	if len(record.Points) == 0 {
 		return usage("calibration add needs at least one --as-found or --as-left")
 	}
-	id, entry, err := a.entry(o, false)
+	id, entry, err := a.entry(ctx, o, false)
 	if err != nil {
 		return err
 	}
 	record.Name, record.Tool, record.Entry = "calibrations/"+id, tool, entry
 	names := f.names()
 	names["tool"] = "SERIAL"
-	delete(names, "points")
+	pointNames(names, record)
 	s := sent{kind: ledger.KindCalibration, id: id, summary: sentence("calibration of "+ledger.ShortName(tool), counted(len(record.Points), "test point")), names: names}
-	s.calibration = func() (*pb.Calibration, error) {
+	s.calibration = a.calibrationReader(ctx, record.Name)
+	return a.sendRecord(ctx, s, o, record)
+}
+
+// calibrationReader reads back a calibration with the verdict that the server
+// computed.
+func (a *app) calibrationReader(ctx context.Context, name string) func() (*pb.Calibration, error) {
+	return func() (*pb.Calibration, error) {
 		conn, err := a.dial()
 		if err != nil {
 			return nil, err
 		}
-		return pb.NewToolServiceClient(conn).GetCalibration(ctx, &pb.GetCalibrationRequest{Name: record.Name})
+		return pb.NewToolServiceClient(conn).GetCalibration(ctx, &pb.GetCalibrationRequest{Name: name})
 	}
-	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-		return outcomesOf(pb.NewToolServiceClient(conn).RecordCalibrations(ctx, &pb.RecordCalibrationsRequest{Calibrations: []*pb.Calibration{record}}))
-	})
+}
+
+// pointNames gives what is wrong with a field of a test point the flag and target of
+// that point.
+func pointNames(names map[string]string, record *pb.Calibration) {
+	delete(names, "points")
+	for i, p := range record.GetPoints() {
+		for _, field := range []string{"phase", "target_newton_metres", "readings_newton_metres", "expanded_uncertainty_newton_metres"} {
+			names[fmt.Sprintf("points[%d].%s", i, field)] = fmt.Sprintf("--%s %g, %s", wordOf(ledger.CalibrationPhases, p.GetPhase()), p.GetTargetNewtonMetres(), pointFields[field])
+		}
+	}
+}
+
+var pointFields = map[string]string{
+	"phase": "phase", "target_newton_metres": "target", "readings_newton_metres": "readings", "expanded_uncertainty_newton_metres": "uncertainty",
 }
 
 // Calibrations are nested in JSON; tables and CSV have a line for each test point,

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"math"
 
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
@@ -89,6 +90,9 @@ func verdictLines(c *pb.Calibration) []string {
 			wordOf(ledger.Verdicts, c.GetStatedVerdict()), wordOf(ledger.Verdicts, left)))
 	}
 	if !ledger.Verdict(left).Accepted() {
+		if worst != nil && math.Abs(*worst) <= v.GetLimitPercent() {
+			lines = append(lines, "The worst deviation lies within the limit: it is the uncertainty of the measurement that leaves no room. A laboratory with a smaller one can tell whether the tool conforms.")
+		}
 		lines = append(lines, "Keep the tool out of use and tag it; work done with it since its last good calibration is in doubt.")
 	}
 	for _, d := range v.GetDeficiencies() {

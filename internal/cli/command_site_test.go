@@ -141,7 +141,7 @@ RVB/CT2/C3/J014 is on hold: a site lead, quality engineer, regional manager or a
 	_, out, _ = run(t, a.address, nil, append(args, "-o", "json")...)
 	wantJSON := `{
   "outcomes": [
-    {"record": "tightening", "id": "` + testID.String() + `", "state": "taken", "findings": [{"severity": "hold", "rule": "torque-window", "message": "40 N.m is too much.", "figure": 40, "limit": 35.2, "unit": "N.m", "source": "SS-M10, revision 2"}, {"severity": "warn", "rule": "clock", "message": "It is late.", "figure": null, "limit": null, "unit": null, "source": null}]}
+    {"record": "tightening", "id": "` + testID.String() + `", "state": "taken", "by_data_of": null, "filled_in": {}, "findings": [{"severity": "hold", "rule": "torque-window", "message": "40 N.m is too much.", "figure": 40, "limit": 35.2, "unit": "N.m", "source": "SS-M10, revision 2"}, {"severity": "warn", "rule": "clock", "message": "It is late.", "figure": null, "limit": null, "unit": null, "source": null}]}
   ]
 }
 `

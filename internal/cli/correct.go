@@ -71,7 +71,7 @@ func (a *app) correctCommand() *cobra.Command {
 }
 
 func (a *app) correct(ctx context.Context, typed string, f *fields, o *correctionOptions, given []correctFlag) error {
-	k, mistaken, err := a.findRecord(ctx, typed)
+	k, mistaken, err := a.findMistaken(ctx, typed)
 	if err != nil {
 		return err
 	}
@@ -194,7 +194,7 @@ func (a *app) withdrawCommand() *cobra.Command {
 		if err := f.require("reason"); err != nil {
 			return err
 		}
-		k, mistaken, err := a.findRecord(ctx, args[0])
+		k, mistaken, err := a.findMistaken(ctx, args[0])
 		if err != nil {
 			return err
 		}
@@ -203,7 +203,7 @@ func (a *app) withdrawCommand() *cobra.Command {
 }
 
 func (a *app) sendCorrection(ctx context.Context, k *recordKind, mistaken record, c *pb.Correction, o *correctionOptions, names map[string]string) error {
-	id, entry, err := a.entry(&o.entry, true)
+	id, entry, err := a.entry(ctx, &o.entry, true)
 	if err != nil {
 		return err
 	}
@@ -215,6 +215,13 @@ func (a *app) sendCorrection(ctx context.Context, k *recordKind, mistaken record
 	if o.replacementID != "" {
 		s.summary = sentence("corrected: "+what, "replaced by "+o.replacementID, o.reason)
 	}
+	box, first, err := a.outboxFor(siteOfRecord(mistaken))
+	if err != nil {
+		return err
+	}
+	if first {
+		return a.keepHere(ctx, box, s, &o.entry, []record{c})
+	}
 	conn, err := a.dial()
 	if err != nil {
 		return err
@@ -223,6 +230,7 @@ func (a *app) sendCorrection(ctx context.Context, k *recordKind, mistaken record
 	if err != nil {
 		return a.unsureCorrection(err, o, names)
 	}
+	a.noteDirect(box, s, []record{c}, outcomes)
 	err = a.tellOutcome(s, outcomes)
 	var f *failure
 	if errors.As(err, &f) && mistaken.GetEntry().GetCorrectedBy() != "" {

@@ -2,12 +2,13 @@ package cli
 
 import (
 	"context"
+	"errors"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -17,11 +18,15 @@ func (a *app) custodyCommand() *cobra.Command {
 	cmd := a.command("custody KIND SERIAL", "Record that a tool changed hands, or that something befell it",
 		"KIND is issued, returned, sent, received, lost, dropped, overloaded or repaired. A\n"+
 			"tool that is issued needs --holder. What was dropped, overloaded or repaired must\n"+
-			"be checked before further use.")
+			"be checked before further use. It keeps what happened, on paper or without signal,\n"+
+			"and refuses nothing; a tool that goes over the hatch now is lent with trackctl tool\n"+
+			"lend, which refuses what is not fit unless somebody lets it pass with --override-by\n"+
+			"and --because, and sent off with trackctl tool send.")
 	cmd.Example = "  trackctl custody issued TW-RVB-03 --site rvb --holder ab\n  trackctl custody dropped TW-RVB-03 --site rvb --note \"from the deck\""
 	completeFirst(cmd, ledger.CustodyKinds.All())
 	f := newFields(cmd)
 	custodyFields(f, record)
+	overrideElsewhere(f)
 	entry.flags(f)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
 		kind, err := ledger.CustodyKinds.Parse(args[0])
@@ -40,7 +45,7 @@ func (a *app) custodyCommand() *cobra.Command {
 				return err
 			}
 		}
-		id, e, err := a.entry(&entry, false)
+		id, e, err := a.entry(ctx, &entry, false)
 		if err != nil {
 			return err
 		}
@@ -52,11 +57,30 @@ func (a *app) custodyCommand() *cobra.Command {
 			holder = "held by " + ledger.ShortName(record.GetHolder())
 		}
 		summary := sentence("tool "+ledger.ShortName(tool)+" "+ledger.CustodyKinds.Name(kind), ledger.ShortName(record.GetSite()), holder)
-		s := sent{kind: ledger.KindCustody, id: id, summary: summary, names: names}
-		return a.sendRecord(ctx, s, &entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-			return outcomesOf(pb.NewControlServiceClient(conn).RecordCustodyChanges(ctx, &pb.RecordCustodyChangesRequest{CustodyChanges: []*pb.CustodyChange{record}}))
-		})
+		s := sent{kind: ledger.KindCustody, id: id, summary: summary, names: names, after: unfitRemark}
+		return a.sendRecord(ctx, s, &entry, record)
 	})
+}
+
+// overrideElsewhere tells whoever types how a loan is let pass where that is done.
+func overrideElsewhere(f *fields) {
+	for _, name := range []string{"override-by", "because"} {
+		f.bind(name, "", "TEXT", "refused: a loan is let pass with trackctl tool lend", func(string) error {
+			return errors.New("only lending is let pass; expected trackctl tool lend SERIAL --to PERSON --site SITE --override-by PERSON --because TEXT")
+		})
+		f.cmd.Flags().Lookup(name).Hidden = true
+	}
+}
+
+// unfitRemark says to whoever kept the loan of a tool that is not fit for it what a
+// loan over the hatch takes.
+func unfitRemark(findings []*pb.Finding) string {
+	for _, f := range findings {
+		if f.GetRule() == rules.CodeToolLentUnfit && f.GetSeverity() == pb.Severity_SEVERITY_WARN {
+			return "Nobody let this loan pass. trackctl tool lend refuses such a tool, or keeps who lets it pass and why: --override-by PERSON --because TEXT."
+		}
+	}
+	return ""
 }
 
 // custodyFields binds the flags of what a change of custody tells besides its kind

@@ -6,7 +6,6 @@ import (
 
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/csvfile"
 	"jointledger/internal/cli/output"
@@ -32,10 +31,10 @@ func (a *app) decideCommand() *cobra.Command {
 		if err != nil {
 			return usage("DECISION: %v", err)
 		}
-		if err := f.require("reason"); err != nil {
+		if err := a.require(ctx, f, "reason"); err != nil {
 			return err
 		}
-		id, e, err := a.entry(&entry, true)
+		id, e, err := a.entry(ctx, &entry, true)
 		if err != nil {
 			return err
 		}
@@ -43,9 +42,7 @@ func (a *app) decideCommand() *cobra.Command {
 		names := f.names()
 		names["incident"], names["decision"] = "INCIDENT", "DECISION"
 		s := sent{kind: ledger.KindDisposition, id: id, summary: sentence(ledger.Decisions.Name(decision), "incident "+ledger.ShortName(incident)), names: names}
-		return a.sendRecord(ctx, s, &entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-			return outcomesOf(pb.NewControlServiceClient(conn).RecordDispositions(ctx, &pb.RecordDispositionsRequest{Dispositions: []*pb.Disposition{record}}))
-		})
+		return a.sendRecord(ctx, s, &entry, record)
 	})
 }
 

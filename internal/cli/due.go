@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -48,6 +49,13 @@ func (a *app) dueCommand() *cobra.Command {
 		}
 		return err
 	})
+	f.bind("tool", "tools", "SERIAL", "only this tool; again for another", func(text string) error {
+		tool, err := resourceArg(text, "tools")
+		if err == nil {
+			request.Tools = append(request.Tools, tool)
+		}
+		return err
+	})
 	f.words("kind", "kinds", "only tools of these kinds", ledger.ToolKinds.All(), func(word string) error {
 		kind, err := ledger.ToolKinds.Parse(word)
 		if err == nil {
@@ -74,11 +82,11 @@ func (a *app) dueCommand() *cobra.Command {
 	})
 }
 
-var withinForm = regexp.MustCompile(`^(\d+)\s*([hdw])$`)
+var withinForm = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^(\d+)\s*([hdw])$`) })
 
 // parseWithin reads a stretch of hours, days of 24 hours, or weeks.
 func parseWithin(text string) (time.Duration, error) {
-	m := withinForm.FindStringSubmatch(strings.ToLower(strings.TrimSpace(text)))
+	m := withinForm().FindStringSubmatch(strings.ToLower(strings.TrimSpace(text)))
 	if m == nil {
 		return 0, fmt.Errorf("expected hours, days or weeks such as 12h, 30d or 6w, got %s", csvfile.Quote(text))
 	}

@@ -3,6 +3,7 @@ package cli
 import (
 	"bytes"
 	"fmt"
+	"strings"
 	"time"
 
 	"jointledger/internal/calendar"
@@ -43,7 +44,7 @@ func dueEvents(got *pb.ListDueItemsResponse) []calendar.Event {
 		e := calendar.Event{
 			UID:   calendar.StableUID("due", d.GetTool(), action),
 			Stamp: got.GetAsOfTime().AsTime(), Day: metrology.DateOf(dueAt(d), dueAt(d).Location()),
-			Summary:    fmt.Sprintf("%s of %s due", sentenceCase(action), serial),
+			Summary:    fmt.Sprintf("%s of %s due", actionHeading(action), serial),
 			Location:   ledger.ShortName(d.GetCustodySite()),
 			Categories: []string{action}, AlarmDays: dueAlarmDays,
 		}
@@ -62,16 +63,17 @@ func dueEvents(got *pb.ListDueItemsResponse) []calendar.Event {
 	return events
 }
 
-// sentenceCase begins with a capital and has blanks for hyphens.
-func sentenceCase(word string) string {
-	b := []byte(word)
-	for i, c := range b {
-		if c == '-' {
-			b[i] = ' '
-		}
+// actionHeading begins with a capital and has blanks for hyphens, but for that of a
+// prefix: "Proof test", "Pre-use check".
+func actionHeading(action string) string {
+	const prefix = "pre-"
+	rest, prefixed := strings.CutPrefix(action, prefix)
+	heading := strings.ReplaceAll(rest, "-", " ")
+	if prefixed {
+		heading = prefix + heading
 	}
-	if len(b) > 0 && b[0] >= 'a' && b[0] <= 'z' {
-		b[0] -= 'a' - 'A'
+	if heading == "" {
+		return ""
 	}
-	return string(b)
+	return strings.ToUpper(heading[:1]) + heading[1:]
 }

@@ -7,7 +7,7 @@ import (
 	"strings"
 	"time"
 
-	"google.golang.org/grpc"
+	"github.com/google/uuid"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"jointledger/internal/cli/output"
@@ -20,6 +20,11 @@ type entryOptions struct {
 	at               time.Time
 	device, note, id string
 	offline          bool
+	// made says that the id was made here: nobody can have used it before.
+	made bool
+	// again is the entry of a record whose id was typed without a time: should the
+	// record be known, its time is taken (entry_again.go). Nil otherwise.
+	again *pb.Entry
 }
 
 func (o *entryOptions) flags(f *fields) {
@@ -31,10 +36,11 @@ func (o *entryOptions) flags(f *fields) {
 }
 
 // entry completes what was not given: a new id, now, the person of the settings.
-func (a *app) entry(o *entryOptions, personRequired bool) (id string, entry *pb.Entry, err error) {
-	if a.settings.person == "" && personRequired {
-		return "", nil, usage("expected who reports it: --person, or %s in the environment", envPerson)
+func (a *app) entry(ctx context.Context, o *entryOptions, personRequired bool) (id string, entry *pb.Entry, err error) {
+	if err := a.findPerson(ctx, personRequired); err != nil {
+		return "", nil, err
 	}
+	timeless := o.id != "" && o.at.IsZero()
 	if o.at.IsZero() {
 		// As fine as the server keeps it, so that typing it again is the same time.
 		o.at = a.now().Truncate(time.Microsecond)
@@ -44,12 +50,15 @@ func (a *app) entry(o *entryOptions, personRequired bool) (id string, entry *pb.
 		if err != nil {
 			return "", nil, &failure{code: exitInternal, message: fmt.Sprintf("no id can be made: %v", err)}
 		}
-		o.id = made.String()
+		o.id, o.made = made.String(), true
 	}
 	_, seconds := o.at.Zone()
 	entry = &pb.Entry{OccurTime: timestamppb.New(o.at), UtcOffsetMinutes: int32(seconds / 60), Device: o.device, Note: o.note, Offline: o.offline}
 	if a.settings.person != "" {
 		entry.Person = "people/" + a.settings.person
+	}
+	if timeless {
+		o.again = entry
 	}
 	return o.id, entry, nil
 }
@@ -105,6 +114,11 @@ type answer struct {
 	sent
 	state    string
 	findings []*pb.Finding
+	// dataOf is when the carried data was made by which the findings were made on this
+	// device; zero for those of the server.
+	dataOf time.Time
+	// filled is what of it came from what is kept for the shift.
+	filled []filled
 	// computed is the calibration as it is kept; nil for another record.
 	computed *pb.Calibration
 }
@@ -119,8 +133,20 @@ func answerColumns(s sent) []output.Column[answer] {
 		columns = append(columns, output.Column[answer]{Name: "replacement_id", Value: func(o answer) any { return o.replacement }})
 	}
 	if s.calibration != nil {
-		columns = append(columns, output.Column[answer]{Name: "verdict", Value: func(o answer) any { return verdictObject(o.computed.GetVerdict()) }})
+		columns = append(columns, output.Column[answer]{Name: "verdict", Value: func(o answer) any {
+			if o.computed == nil {
+				return nil
+			}
+			return verdictObject(o.computed.GetVerdict())
+		}})
 	}
+	columns = append(columns, output.Column[answer]{Name: "by_data_of", Value: func(o answer) any {
+		if o.dataOf.IsZero() {
+			return nil
+		}
+		return o.dataOf
+	}})
+	columns = append(columns, output.Column[answer]{Name: "filled_in", Value: func(o answer) any { return filledObject(o.filled) }})
 	return append(columns, output.Column[answer]{Name: "findings", Value: func(o answer) any { return findingObjects(o.findings) }})
 }
 
@@ -137,11 +163,25 @@ type sent struct {
 	replacement string
 	// names gives the flag or argument of each field.
 	names map[string]string
-	// remark is what a person should know besides; empty for nothing.
+	// mends is the entry that was refused and that this record stands for; zero for
+	// none.
+	mends uuid.UUID
+	// remark is what a person should know besides; empty for nothing. after says more,
+	// that follows from the findings; nil for a record that needs none.
 	remark string
+	after  func([]*pb.Finding) string
 	// calibration reads back a calibration with the verdict that the server
 	// computed; nil for other records.
 	calibration func() (*pb.Calibration, error)
+}
+
+// remarks are what a person should know besides the findings.
+func (s sent) remarks(findings []*pb.Finding) []string {
+	lines := given("", s.remark)
+	if s.after != nil {
+		lines = append(lines, given("", s.after(findings))...)
+	}
+	return lines
 }
 
 // batched is what every answer to a batch of records has.
@@ -154,26 +194,13 @@ func outcomesOf[T batched](answer T, err error) ([]*pb.Outcome, error) {
 	return answer.GetOutcomes(), nil
 }
 
-// sendRecord sends one record and tells what became of it.
-func (a *app) sendRecord(ctx context.Context, s sent, o *entryOptions, send func(context.Context, *grpc.ClientConn) ([]*pb.Outcome, error)) error {
-	conn, err := a.dial()
-	if err != nil {
-		return err
-	}
-	outcomes, err := send(ctx, conn)
-	if err != nil {
-		return a.unsure(err, o, s.names)
-	}
-	return a.tellOutcome(s, outcomes)
-}
-
 // tellOutcome answers for one record that was sent: in one line for a person, and
 // one more for each rule that it breaks.
 func (a *app) tellOutcome(s sent, outcomes []*pb.Outcome) error {
 	if len(outcomes) != 1 {
 		return &failure{code: exitInternal, message: fmt.Sprintf("the server answered for %d records of 1", len(outcomes))}
 	}
-	o := answer{sent: s, state: "taken", findings: bySeverity(outcomes[0].GetFindings())}
+	o := answer{sent: s, state: "taken", findings: bySeverity(outcomes[0].GetFindings()), filled: a.filled}
 	word := "kept"
 	switch outcomes[0].GetState() {
 	case pb.Outcome_STATE_TAKEN:
@@ -195,7 +222,7 @@ func (a *app) tellOutcome(s sent, outcomes []*pb.Outcome) error {
 		return output.Show(a.config(), "outcomes", answerColumns(s), o)
 	}
 	lines := []string{fmt.Sprintf("%s: %s  (id %s)", word, output.Printable(s.summary), s.id)}
-	for _, f := range slices.Concat(findingLines(o), verdict, given("", s.remark)) {
+	for _, f := range slices.Concat(findingLines(o), verdict, s.remarks(o.findings), a.filledLines()) {
 		lines = append(lines, output.Wrap(output.Printable(f)))
 	}
 	_, err := fmt.Fprintln(a.out, strings.Join(lines, "\n"))

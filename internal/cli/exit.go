@@ -29,6 +29,7 @@ const exitCodesHelp = `Exit codes, after sysexits.h:
    0  done
    1  handover: the record was written and is not complete
       ready --strict: the kit list is not filled
+      doctor: something is wrong on this device
   64  the command line is wrong
   65  the data is not valid or was refused
   66  an input file or folder is missing or not readable

@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -141,14 +142,14 @@ func parseCount(what, text string, least, most int64) (int64, error) {
 		return v, nil
 	}
 	f := &failure{code: exitData}
-	if !wholeNumber.MatchString(text) {
+	if !wholeNumber().MatchString(text) {
 		f.code, text = exitUsage, csvfile.Quote(text)
 	}
 	f.message = fmt.Sprintf("%s: expected a whole number from %d to %d, got %s", what, least, most, text)
 	return 0, f
 }
 
-var wholeNumber = regexp.MustCompile(`^[+-]?\d+$`)
+var wholeNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[+-]?\d+$`) })
 
 // wordField makes a flag for a word of a closed list and completes it.
 func wordField[T ~uint8, E ~int32](f *fields, dst *E, words ledger.Words[T], name, path, help string) {

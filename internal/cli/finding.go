@@ -73,6 +73,8 @@ func findingLines(o answer) []string {
 	case !held || o.joint == "":
 	case o.state == "taken":
 		lines = append(lines, fmt.Sprintf("%s is on hold: %s may release it, see trackctl hold list %[1]s", o.joint, releasers))
+	case o.state == "waiting":
+		lines = append(lines, fmt.Sprintf("%s counts as on hold, and is put on hold when this is sent: %s may release it", o.joint, releasers))
 	default:
 		lines = append(lines, fmt.Sprintf("%s was put on hold then: trackctl hold list %[1]s shows whether it still is; %s may release it", o.joint, releasers))
 	}

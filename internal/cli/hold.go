@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
@@ -30,13 +29,13 @@ func (a *app) holdPlace() *cobra.Command {
 	f.text(&record.Reason, "reason", "reason", "why")
 	entry.flags(f)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		if err := holdTarget(f, record, args); err != nil {
+		if err := a.holdTarget(f, record, args); err != nil {
 			return err
 		}
-		if err := f.require("reason"); err != nil {
+		if err := a.require(ctx, f, "reason"); err != nil {
 			return err
 		}
-		id, e, err := a.entry(&entry, true)
+		id, e, err := a.entry(ctx, &entry, true)
 		if err != nil {
 			return err
 		}
@@ -52,7 +51,7 @@ func (a *app) holdPlace() *cobra.Command {
 }
 
 // holdTarget reads what is held.
-func holdTarget(f *fields, record *pb.Hold, args []string) error {
+func (a *app) holdTarget(f *fields, record *pb.Hold, args []string) error {
 	targets := len(args)
 	for _, name := range []string{record.GetLot(), record.GetTool()} {
 		if name != "" {
@@ -65,7 +64,7 @@ func holdTarget(f *fields, record *pb.Hold, args []string) error {
 	if len(args) == 0 {
 		return f.require("site")
 	}
-	place, err := placeArg(args[0], 3, 4)
+	place, err := a.placeHere(args[0], 3, 4)
 	record.Place = place.Resource()
 	return err
 }
@@ -82,9 +81,7 @@ func held(h *pb.Hold) string {
 }
 
 func (a *app) sendHold(ctx context.Context, s sent, o *entryOptions, record *pb.Hold) error {
-	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-		return outcomesOf(pb.NewControlServiceClient(conn).RecordHolds(ctx, &pb.RecordHoldsRequest{Holds: []*pb.Hold{record}}))
-	})
+	return a.sendRecord(ctx, s, o, record)
 }
 
 // holdOpen says whether a hold is placed and neither released nor corrected.

@@ -40,7 +40,7 @@ func (a *app) holdRelease() *cobra.Command {
 		if err := f.require("decision", "reason"); err != nil {
 			return err
 		}
-		id, e, err := a.entry(&entry, true)
+		id, e, err := a.entry(ctx, &entry, true)
 		if err != nil {
 			return err
 		}
@@ -124,7 +124,7 @@ func (a *app) releaseAll(ctx context.Context, conn *grpc.ClientConn, f *fields, 
 	var releases []sent
 	for _, placed := range own {
 		o.id = ""
-		id, e, err := a.entry(o, true)
+		id, e, err := a.entry(ctx, o, true)
 		if err != nil {
 			return err
 		}

@@ -118,7 +118,7 @@ func TestHoldReleaseOfAJoint(t *testing.T) {
 	}
 
 	_, out, _ = run(t, a.address, nil, append(args, "-o", "json")...)
-	if strings.Count(out, `{"record": "hold", "id": "`+testID.String()+`", "state": "taken", "findings": []}`) != 2 {
+	if strings.Count(out, `{"record": "hold", "id": "`+testID.String()+`", "state": "taken", "by_data_of": null, "filled_in": {}, "findings": []}`) != 2 {
 		t.Errorf("got %s", out)
 	}
 

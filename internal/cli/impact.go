@@ -168,7 +168,7 @@ func (o *impactOptions) check(f *fields, args []string) error {
 
 // holdImpact puts the joints on hold.
 func (a *app) holdImpact(ctx context.Context, client pb.ImpactServiceClient, o *impactOptions) (*pb.HoldToolImpactResponse, error) {
-	_, entry, err := a.entry(&o.entry, true)
+	_, entry, err := a.entry(ctx, &o.entry, true)
 	if err != nil {
 		return nil, err
 	}

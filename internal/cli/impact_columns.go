@@ -14,7 +14,7 @@ var apartReasons = []string{"no-torque-on-record", "outside-band"}
 func impactJointColumns() []output.Column[*pb.ImpactJoint] {
 	type joint = *pb.ImpactJoint
 	return []output.Column[joint]{
-		{Name: "joint", Heading: "JOINT", Value: func(j joint) any { return ledger.ShortName(j.GetJoint()) }},
+		{Name: "name", Heading: "JOINT", Value: func(j joint) any { return ledger.ShortName(j.GetJoint()) }},
 		{Name: "records", Value: func(j joint) any { return recordIDs(j.GetRecords()) }},
 		{Name: "deciding_record", Value: func(j joint) any { return ledger.ShortName(j.GetDecidingRecord()) }},
 		{Name: "set_torque_n_m", Heading: "SET N.m", Value: func(j joint) any { return j.GetSetNewtonMetres() }},
@@ -149,7 +149,7 @@ func outsideText(p *float64) string {
 func apartColumns() []output.Column[*pb.JointApart] {
 	type joint = *pb.JointApart
 	return []output.Column[joint]{
-		{Name: "joint", Heading: "JOINT", Value: func(j joint) any { return ledger.ShortName(j.GetJoint()) }},
+		{Name: "name", Heading: "JOINT", Value: func(j joint) any { return ledger.ShortName(j.GetJoint()) }},
 		{Name: "records", Value: func(j joint) any { return recordIDs(j.GetRecords()) }},
 		{Name: "reason", Value: func(j joint) any {
 			if r := int(j.GetReason()); r >= 1 && r <= len(apartReasons) {

@@ -175,14 +175,19 @@ type progressLine struct {
 }
 
 func (l *progressLine) show(p csvfolder.Progress) {
-	if !l.terminal {
-		return
-	}
 	what := "taken"
 	if p.Checking {
 		what = "checked"
 	}
-	fmt.Fprintf(l.out, "\r\x1b[K%s: %d of %d %s", p.File, p.Done, p.Total, what)
+	l.say(fmt.Sprintf("%s: %d of %d %s", p.File, p.Done, p.Total, what))
+}
+
+// say writes the line anew.
+func (l *progressLine) say(text string) {
+	if !l.terminal {
+		return
+	}
+	fmt.Fprint(l.out, "\r\x1b[K", text)
 	l.dirty = true
 }
 

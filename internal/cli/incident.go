@@ -2,9 +2,9 @@ package cli
 
 import (
 	"context"
+	"strings"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
@@ -30,6 +30,7 @@ func (a *app) incidentCommand() *cobra.Command {
 	f := newFields(cmd)
 	incidentFields(f, record)
 	entry.flags(f)
+	a.asking(cmd, question{"KIND", strings.Join(ledger.IncidentKinds.All(), ", "), wordCheck(ledger.IncidentKinds)}, question{"PLACE", "a joint such as J014, or a site where no joint is concerned", nil})
 	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.incident(ctx, args, f, record, &entry) })
 }
 
@@ -49,7 +50,7 @@ func (a *app) incident(ctx context.Context, args []string, f *fields, record *pb
 	if err != nil {
 		return usage("%v", err)
 	}
-	place, err := incidentPlace(kind, args[1])
+	place, err := a.incidentPlace(kind, args[1])
 	if err != nil {
 		return err
 	}
@@ -62,12 +63,20 @@ func (a *app) incident(ctx context.Context, args []string, f *fields, record *pb
 	least := int64(0)
 	if kind.ThreadFailure() {
 		least = 1
-		if err := f.require("lot", "treatment"); err != nil {
+		if err := a.fillIn(f, "lot", "treatment", "tool", "method"); err != nil {
+			return err
+		}
+		if err := a.require(ctx, f, "lot", "treatment"); err != nil {
 			return err
 		}
 		record.Fasteners = 1
 		if record.DrivingMethod == 0 {
 			record.DrivingMethod = pb.DrivingMethod(ledger.DrivenByHand)
+		}
+	}
+	if kind == ledger.DroppedTool {
+		if err := a.fillIn(f, "tool"); err != nil {
+			return err
 		}
 	}
 	if len(args) > 2 {
@@ -77,7 +86,7 @@ func (a *app) incident(ctx context.Context, args []string, f *fields, record *pb
 		}
 		record.Fasteners = int32(n)
 	}
-	id, entry, err := a.entry(o, true)
+	id, entry, err := a.entry(ctx, o, true)
 	if err != nil {
 		return err
 	}
@@ -85,18 +94,16 @@ func (a *app) incident(ctx context.Context, args []string, f *fields, record *pb
 	names := f.names()
 	names["kind"], names["joint"], names["site"], names["fasteners"] = "KIND", "PLACE", "PLACE", "FASTENERS"
 	s := sent{kind: ledger.KindIncident, id: id, summary: incidentSummary(kind, place, record), joint: ledger.ShortName(record.GetJoint()), names: names}
-	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-		return outcomesOf(pb.NewAssemblyServiceClient(conn).RecordIncidents(ctx, &pb.RecordIncidentsRequest{Incidents: []*pb.Incident{record}}))
-	})
+	return a.sendRecord(ctx, s, o, record)
 }
 
 // incidentPlace reads the place of an incident: a joint, or a site where no
 // thread failed.
-func incidentPlace(kind ledger.IncidentKind, typed string) (ledger.Place, error) {
+func (a *app) incidentPlace(kind ledger.IncidentKind, typed string) (ledger.Place, error) {
 	if kind.ThreadFailure() {
-		return placeArg(typed, 4)
+		return a.placeHere(typed, 4)
 	}
-	return placeArg(typed, 1, 4)
+	return a.placeHere(typed, 1, 4)
 }
 
 func incidentSummary(kind ledger.IncidentKind, place ledger.Place, record *pb.Incident) string {

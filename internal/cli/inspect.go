@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"sync"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/csvfile"
 	"jointledger/internal/cli/output"
@@ -27,19 +27,25 @@ func (a *app) inspectCommand() *cobra.Command {
 	f := newFields(cmd)
 	inspectionFields(f, record)
 	entry.flags(f)
+	a.asking(cmd, question{"KIND", strings.Join(ledger.InspectionKinds.All(), ", "), wordCheck(ledger.InspectionKinds)}, a.jointQuestion())
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
 		kind, err := ledger.InspectionKinds.Parse(args[0])
 		if err != nil {
 			return usage("KIND: %v", err)
 		}
-		joint, err := placeArg(args[1], 4)
+		joint, err := a.placeHere(args[1], 4)
 		if err != nil {
 			return err
 		}
-		if err := f.require("result"); err != nil {
+		if kind == ledger.TorqueAudit {
+			if err := a.fillIn(f, "tool"); err != nil {
+				return err
+			}
+		}
+		if err := a.require(ctx, f, "result"); err != nil {
 			return err
 		}
-		id, e, err := a.entry(&entry, true)
+		id, e, err := a.entry(ctx, &entry, true)
 		if err != nil {
 			return err
 		}
@@ -48,9 +54,7 @@ func (a *app) inspectCommand() *cobra.Command {
 		names["kind"], names["joint"] = "KIND", "JOINT"
 		summary := sentence(ledger.InspectionKinds.Name(kind), wordOf(ledger.InspectionResults, record.GetResult()), joint.String())
 		s := sent{kind: ledger.KindInspection, id: id, summary: summary, joint: joint.String(), names: names}
-		return a.sendRecord(ctx, s, &entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-			return outcomesOf(pb.NewInspectionServiceClient(conn).RecordInspections(ctx, &pb.RecordInspectionsRequest{Inspections: []*pb.Inspection{record}}))
-		})
+		return a.sendRecord(ctx, s, &entry, record)
 	})
 }
 
@@ -91,14 +95,14 @@ func inspectionFields(f *fields, record *pb.Inspection) {
 	f.resource(&record.Tool, "tools", "tool", "tool", "SERIAL", "tool that was used")
 }
 
-var trailingUnit = regexp.MustCompile(`[^\d.\s][^;]*$`)
+var trailingUnit = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`[^\d.\s][^;]*$`) })
 
 // parseTorques reads torques parted by semicolons, in newton metres. The unit of
 // the last holds for those that have none of their own.
 func parseTorques(typed string) ([]float64, error) {
 	parts := strings.Split(typed, ";")
 	unit := quantity.TorqueUnit(0)
-	if word := trailingUnit.FindString(parts[len(parts)-1]); word != "" {
+	if word := trailingUnit().FindString(parts[len(parts)-1]); word != "" {
 		u, err := quantity.ParseTorqueUnit(strings.TrimSpace(word))
 		if err != nil {
 			return nil, err

@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -48,7 +49,9 @@ func thingAnswers() []jsonAnswer {
 	return []jsonAnswer{
 		thing(siteNoun(), "site"), thing(towerNoun(), "tower"), thing(cellNoun(), "cell"), thing(jointNoun(), "joint"),
 		thing(specNoun(), "spec", "cautions"), thing(lotNoun(), "lot"), thing(batchNoun(), "batch"),
-		thing(substitutionNoun(), "substitution", "cautions"), thing(toolNoun(), "tool"), thing(personNoun(), "person"),
+		thing(substitutionNoun(), "substitution", "cautions"),
+		answerOf("tool add, list, set", "tools", toolColumns()), answerOf("tool show", "tools", toolColumns(), toolShowKeys...),
+		thing(personNoun(), "person"),
 		answerOf("tool policies", "policies", policyDefaultColumns(), "cautions"),
 		answerOf("alarm-rule add, list, show, stop, resume", "alarm_rules", alarmRuleColumns(), "cautions"),
 		answerOf("lot stock", "stocks", lotStockColumns("")),
@@ -58,7 +61,7 @@ func thingAnswers() []jsonAnswer {
 
 func recordAnswers() []jsonAnswer {
 	answers := []jsonAnswer{
-		answerOf("tighten, incident, seal, inspect, custody, tool lend, tool take-back, tool send, tool receive, tool lost, tool dropped, tool overloaded, tool repaired, hold place, hold release, decide, sign-off, withdraw, movement add, tool check",
+		answerOf("tighten, incident, seal, inspect, custody, tool lend, tool take-back, tool send, tool receive, tool lost, tool dropped, tool overloaded, tool repaired, hold place, hold release, decide, sign-off, withdraw, movement add, tool check, undo, pending mend, pending withdraw, pending resend",
 			"outcomes", answerColumns(sent{})),
 		answerOf("calibration add", "outcomes", answerColumns(sent{calibration: func() (*pb.Calibration, error) { return nil, nil }})),
 		{"(the verdict of a calibration)", "verdict", membersOf(verdictColumns()), nil},
@@ -79,6 +82,9 @@ func recordAnswers() []jsonAnswer {
 	return append(answers,
 		answerOf("alarms, record show (watch: each alarm an object on a line of its own)", "alarms", alarmColumns()),
 		answerOf("hold list", "holds", holdColumns((*holdCauses)(nil).column())),
+		answerOf("pending", "entries", pendingColumns(), "waiting", "refused"),
+		answerOf("pending show", "entries", append(pendingColumns(), output.Column[pendingEntry]{Name: "content"})),
+		answerOf("send", "deliveries", sendColumns()),
 		answerOf("attach, attachments", "attachments", attachmentColumns()),
 		answerOf("attachment save", "attachments", savedColumns()),
 	)
@@ -86,6 +92,12 @@ func recordAnswers() []jsonAnswer {
 
 func questionAnswers() []jsonAnswer {
 	return []jsonAnswer{
+		answerOf("settings", "settings", settingColumns()),
+		answerOf("setup", "written", writtenColumns()),
+		answerOf("doctor", "checks", checkColumns()),
+		answerOf("at", "in_hand", inHandColumns(time.Time{}), "cautions"),
+		answerOf("sheet", "joints", sheetColumns(), "place", "as_of", "source", "cautions"),
+		answerOf("enter", "records", enteredColumns(), enteredNoteKeys...),
 		answerOf("import", "files", importColumns(), "problems", "findings"),
 		answerOf("remaining", "joints", jointStatusColumns(nil), "place", "has_joints", "remaining", "states", "on_hold"),
 		answerOf("progress", "days", progressColumns(), "place", "as_of", "joints", "finished", "remaining", "states", "on_hold", "planned_finish", "finish", "cautions"),
@@ -109,6 +121,7 @@ func questionAnswers() []jsonAnswer {
 		answerOf("impact SERIAL (apart)", "apart", apartColumns()),
 		answerOf("impact SERIAL (failed_points as points)", "points", impactPointColumns()),
 		answerOf("impact SERIAL --hold (holds)", "holds", impactHoldColumns()),
+		answerOf("carry", "carried_sites", (&app{}).carriedColumns(), "cautions"),
 		answerOf("coverage", "cells", cellCoverageColumns(), "gaps", "notes", "as_of", "weeks", "method", "assumption", "cautions"),
 		answerOf("coverage --only-gaps", "gaps", gapColumns(), "notes", "as_of", "weeks", "method", "assumption", "cautions"),
 		answerOf("ready", "lines", kitAnswerColumns(), "place", "ready", "verdict", "finish_date", "finish_planned", "as_of", "method", "assumption", "cautions"),
@@ -125,6 +138,8 @@ func jsonHelp() string {
 		"carry their unit; numbers have their full precision; times are RFC 3339; what is not\n" +
 		"given is null. Names keep their meaning from release to release, and new ones may\n" +
 		"come. CSV has the same names as its heading; lists in a cell are parted by semicolons.\n" +
+		"Parquet has the same names as its columns, typed by their values; what belongs to the\n" +
+		"answer besides is in its footer under the same keys.\n" +
 		"Groups of rate begin with the groupings asked for. A finish is null when it is\n" +
 		"reached or can't be told. p_value of a coefficient of model is the likelihood-ratio\n" +
 		"test's, or Wald's where its note says so; wald_z and wald_p_value are Wald's test.\n")

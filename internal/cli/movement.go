@@ -5,7 +5,6 @@ import (
 	"strconv"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
@@ -62,7 +61,7 @@ func (a *app) move(ctx context.Context, args []string, f *fields, record *pb.Lot
 	if err := f.require("site"); err != nil {
 		return err
 	}
-	id, entry, err := a.entry(o, false)
+	id, entry, err := a.entry(ctx, o, false)
 	if err != nil {
 		return err
 	}
@@ -71,9 +70,7 @@ func (a *app) move(ctx context.Context, args []string, f *fields, record *pb.Lot
 	names["kind"], names["lot"], names["quantity"] = "KIND", "LOT", "QUANTITY"
 	summary := sentence(ledger.MovementKinds.Name(kind), strconv.FormatInt(quantity, 10), "lot "+ledger.ShortName(lot), ledger.ShortName(record.GetSite()))
 	s := sent{kind: ledger.KindLotMovement, id: id, summary: summary, names: names}
-	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-		return outcomesOf(pb.NewLotServiceClient(conn).RecordLotMovements(ctx, &pb.RecordLotMovementsRequest{LotMovements: []*pb.LotMovement{record}}))
-	})
+	return a.sendRecord(ctx, s, o, record)
 }
 
 func movementColumns() []output.Column[*pb.LotMovement] {

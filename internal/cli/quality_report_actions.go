@@ -5,6 +5,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"time"
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/cli/forecast"
@@ -26,6 +27,7 @@ func (r *reportAnswers) actions(d *report.QualityDocument) []report.Action {
 	if d.Coverage != nil {
 		all = append(all, r.coverageActions()...)
 	}
+	all = append(all, r.failedActions()...)
 	if d.Sites != nil {
 		all = append(all, r.siteActions()...)
 	}
@@ -119,6 +121,31 @@ func (r *reportAnswers) coverageActions() []report.Action {
 		action.Sentence = fmt.Sprintf("%s: from %s through %s %s planned there (%s) %s no usable tool for %s.", do, g.GetFirstDay(), g.GetLastDay(),
 			several(g.GetJoints(), "joint"), several(g.GetFasteners(), "fastener"), oneOf(g.GetJoints(), "has", "have"), torquesOf(g))
 		all = append(all, action)
+	}
+	return all
+}
+
+// failedActions go over what tools that came back failed did meanwhile: at stake are
+// the joints that nobody has gone over again.
+func (r *reportAnswers) failedActions() []report.Action {
+	var all []report.Action
+	for _, f := range r.failed {
+		n := f.GetJoints() + f.GetWithoutTorque()
+		if n == 0 {
+			continue
+		}
+		tool := ledger.ShortName(f.GetTool())
+		since := "for as long as it is on record"
+		if f.GetStartTime() != nil {
+			since = "since " + f.GetStartTime().AsTime().Format(time.DateOnly)
+		}
+		wrong := "it showed no torque at all"
+		if f.WorstPercent != nil {
+			wrong = fmt.Sprintf("it was out by %s %%", picture.Number(f.GetWorstPercent()))
+		}
+		all = append(all, report.Action{Kind: "tool", Name: tool, Part: report.PartCoverage, AtStake: float64(n),
+			Sentence: fmt.Sprintf("Decide on %s that %s of %s tightened %s: at its calibration on %s %s. Whether the torque they got lies outside the window is told by trackctl impact %s.",
+				several(n, "joint"), tool, ledger.ShortName(f.GetSite()), since, f.GetOccurTime().AsTime().Format(time.DateOnly), wrong, tool)})
 	}
 	return all
 }

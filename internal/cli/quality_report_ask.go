@@ -28,6 +28,10 @@ const reportLots = 14
 // reportCalls is how many questions are asked at a time, over one connection.
 const reportCalls = 4
 
+// partFailed is no part of the page by itself: what tools that failed put in question
+// stands among the actions.
+const partFailed report.Part = "failed calibrations"
+
 // reportAnswers are what the server said. An answer that is nil could not be had;
 // refused says why, by the part of the report.
 type reportAnswers struct {
@@ -41,7 +45,9 @@ type reportAnswers struct {
 	lotStanding      *pb.QueryStandingResponse
 	lots             []lotComparison
 	trends           []trendOf
-	rates            *pb.QueryRatesResponse
+	incidents        []*pb.IncidentCount
+	failed           []*pb.FailedCalibration
+	heads            []*pb.ChainHead
 	coverage         *pb.QueryCoverageResponse
 	due              *pb.ListDueItemsResponse
 	spares           *pb.QuerySparesResponse
@@ -223,33 +229,44 @@ func (r *reportAnswers) askCounts(ctx context.Context, q *asking, conn *grpc.Cli
 		return r.unanswerable(report.PartLots, err)
 	})
 	q.ask(func() error { return r.askIncidents(ctx, conn) })
+	q.ask(func() error { return r.askHeads(ctx, conn) })
 }
 
-// askIncidents counts the fasteners in incidents of each kind, those at sites without a
-// tightening beside them included: by site such groups are given too.
+// askIncidents counts the incidents of each kind, those that name no fastener included.
 func (r *reportAnswers) askIncidents(ctx context.Context, conn *grpc.ClientConn) error {
-	client, o := pb.NewAnalysisServiceClient(conn), r.options
-	total := &pb.QueryRatesResponse{}
-	for i := range ledger.IncidentKinds.All() {
-		kind := pb.IncidentKind(i + 1)
-		got, err := client.QueryRates(ctx, &pb.QueryRatesRequest{Kinds: []pb.IncidentKind{kind}, GroupBy: []pb.Grouping{pb.Grouping_GROUPING_SITE}, Filters: o.filters(), StartDate: o.since, EndDate: o.until})
-		if err != nil {
-			return r.unanswerable(report.PartIncidents, err)
-		}
-		failures := int64(0)
-		for _, g := range got.GetGroups() {
-			failures += g.GetFailures()
-		}
-		total.Groups = append(total.Groups, &pb.RateGroup{Failures: failures})
-		total.Assumption = got.GetAssumption()
-	}
-	r.rates = total
-	return nil
+	got, err := pb.NewAnalysisServiceClient(conn).CountIncidents(ctx, &pb.CountIncidentsRequest{Sites: r.siteNames(), StartDate: r.options.since, EndDate: r.options.until})
+	r.incidents = got.GetKinds()
+	return r.unanswerable(report.PartIncidents, err)
+}
+
+// askHeads reads the heads of the chains, which go on the page so that a printed copy
+// shows whether the record was made anew since.
+func (r *reportAnswers) askHeads(ctx context.Context, conn *grpc.ClientConn) error {
+	got, err := pb.NewProgressServiceClient(conn).ListChainHeads(ctx, &pb.ListChainHeadsRequest{Sites: r.siteNames()})
+	r.heads = got.GetHeads()
+	return r.unanswerable("", err)
+}
+
+// askFailed asks which tools came back failed, and how many joints that puts in
+// question.
+func (r *reportAnswers) askFailed(ctx context.Context, conn *grpc.ClientConn) error {
+	request := &pb.ListFailedCalibrationsRequest{Sites: r.siteNames(), AsOfTime: timestamppb.New(r.asOf)}
+	client := pb.NewImpactServiceClient(conn)
+	err := pages(0, func(size int32, token string) ([]*pb.FailedCalibration, string, error) {
+		request.PageSize, request.PageToken = size, token
+		page, err := client.ListFailedCalibrations(ctx, request)
+		return page.GetFailedCalibrations(), page.GetNextPageToken(), err
+	}, func(f *pb.FailedCalibration) error {
+		r.failed = append(r.failed, f)
+		return nil
+	})
+	return r.unanswerable(partFailed, err)
 }
 
 // askWork asks what lies ahead: tools, spares and holds.
 func (r *reportAnswers) askWork(ctx context.Context, q *asking, conn *grpc.ClientConn) {
 	sites, asOf := r.siteNames(), timestamppb.New(r.asOf)
+	q.ask(func() error { return r.askFailed(ctx, conn) })
 	q.ask(func() error {
 		weeks := int32(reportWeeks)
 		got, err := pb.NewReadinessServiceClient(conn).QueryCoverage(ctx, &pb.QueryCoverageRequest{Sites: sites, Weeks: &weeks, AsOfTime: asOf})
@@ -271,7 +288,7 @@ func (r *reportAnswers) askWork(ctx context.Context, q *asking, conn *grpc.Clien
 		for _, s := range r.sites {
 			inScope[s.GetName()] = true
 		}
-		request := &pb.ListHoldsRequest{}
+		request := &pb.ListHoldsRequest{OpenOnly: true}
 		if r.options.site != "" {
 			request.Place = r.sites[0].GetName()
 		}
@@ -280,6 +297,7 @@ func (r *reportAnswers) askWork(ctx context.Context, q *asking, conn *grpc.Clien
 			page, err := client.ListHolds(ctx, request)
 			return page.GetHolds(), page.GetNextPageToken(), err
 		}, func(h *pb.Hold) error {
+			// A server from before open_only sends the closed ones too.
 			if holdOpen(h) && (inScope[h.GetSite()] || h.GetSite() == "" && inScope[siteOfPlace(h.GetPlace())]) {
 				r.holds = append(r.holds, h)
 			}

@@ -1,9 +1,11 @@
 package cli
 
 import (
+	"encoding/hex"
 	"fmt"
 	"regexp"
 	"strings"
+	"sync"
 	"time"
 
 	"jointledger/internal/ledger"
@@ -40,7 +42,13 @@ func (r *reportAnswers) document() *report.QualityDocument {
 		r.leave(d, report.PartProgress, "the S-curves", "no site has joints with work that is still to be done")
 	}
 	if d.Incidents = r.pareto(); d.Incidents == nil {
-		r.leave(d, report.PartIncidents, "the Pareto chart of incidents", "no fastener is on record in an incident")
+		r.leave(d, report.PartIncidents, "the Pareto chart of incidents", "no incident is on record")
+	}
+	if why := r.refused[partFailed]; why != "" {
+		d.LeftOut = append(d.LeftOut, report.LeftOut{What: "joints in question after a failed calibration", Why: strings.TrimSuffix(why, ".")})
+	}
+	for _, h := range r.heads {
+		d.Chains = append(d.Chains, report.SiteChain{Site: ledger.ShortName(h.GetSite()), Chain: report.Chain{Sequence: h.GetSequence(), Link: hex.EncodeToString(h.GetLink())}})
 	}
 	d.OrdersDiffer = report.Text(r.ordersDiffer())
 	d.Actions = report.MostPressing(r.actions(d))
@@ -79,12 +87,12 @@ func (r *reportAnswers) pageCautions() []string {
 
 // sentenceEnd is a full stop after a number or a word of more than one letter, before a capital
 // letter or a digit: that of "N.m" and of an initial ends no sentence.
-var sentenceEnd = regexp.MustCompile(`(?:[^ .][^ .]|[0-9)])\. ([A-Z0-9])`)
+var sentenceEnd = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`(?:[^ .][^ .]|[0-9)])\. ([A-Z0-9])`) })
 
 // firstSentence parts a headline: the figure's finding is one sentence, and what
 // follows is a caution.
 func firstSentence(text string) (first, rest string) {
-	at := sentenceEnd.FindStringSubmatchIndex(text)
+	at := sentenceEnd().FindStringSubmatchIndex(text)
 	if at == nil {
 		return text, ""
 	}

@@ -101,7 +101,7 @@ func (r *reportAnswers) forest() *picture.Forest {
 		f.LeftOut = append(f.LeftOut, "No ratio can be given, because under like conditions neither the lot nor the others failed, or there were no others: "+joined(silent)+".")
 	}
 	first := lots[0]
-	f.Method, f.Assumption = first.got.GetMethod()+". Lots stand out when the Cochran-Mantel-Haenszel p-value, adjusted over all lots after Benjamini and Hochberg (1995), is below 0.05.", first.got.GetAssumption()
+	f.Method, f.Assumption = ended(first.got.GetMethod())+" Lots stand out when the Cochran-Mantel-Haenszel p-value, adjusted over all lots after Benjamini and Hochberg (1995), is below 0.05.", first.got.GetAssumption()
 	if first.worse() {
 		var rest string
 		f.Finding, rest = firstSentence(first.headline)
@@ -244,7 +244,7 @@ func (r *reportAnswers) charts() []*picture.ControlChart {
 		}
 		a := trendFrom(t.got)
 		f := &picture.ControlChart{Of: t.of, Kind: chartNames[a.Kind], Measure: a.Unit, Centre: a.Centre}
-		f.Method, f.Assumption, f.Cautions = a.Method+". "+a.KindReason, a.Assumption, slices.Clone(a.Cautions)
+		f.Method, f.Assumption, f.Cautions = ended(a.Method)+" "+a.KindReason, a.Assumption, slices.Clone(a.Cautions)
 		var rest string
 		f.Finding, rest = firstSentence(a.Headline)
 		f.Cautions = appendGiven(f.Cautions, rest)
@@ -297,18 +297,20 @@ func alarming(f *picture.ControlChart) int {
 }
 
 func (r *reportAnswers) pareto() *picture.Pareto {
-	f := &picture.Pareto{Of: "fasteners in incidents"}
-	for i, g := range r.rates.GetGroups() {
-		f.Kinds = append(f.Kinds, picture.ParetoKind{Name: ledger.IncidentKinds.All()[i], Count: g.GetFailures()})
+	f := &picture.Pareto{Of: "incidents"}
+	fasteners := int64(0)
+	for _, n := range r.incidents {
+		f.Kinds = append(f.Kinds, picture.ParetoKind{Name: wordOf(ledger.IncidentKinds, n.GetKind()), Count: n.GetIncidents()})
+		fasteners += n.GetFasteners()
 	}
 	total := f.Total()
 	if total == 0 {
 		return nil
 	}
-	f.Method = "Fasteners in the incidents of each kind, corrections taken in, counted one by one and added up in the order of their number (Juran 1951)."
+	f.Method = "Incidents of each kind, each counted once however many fasteners it names, corrections taken in, added up in the order of their number (Juran 1951)."
 	f.Assumption = "Every incident is on record with the right kind."
-	f.Cautions = []string{"How often a kind is reported is not how much it costs, and zeal in reporting differs from site to site."}
-	f.LeftOut = []string{"Incidents that name no fastener, such as leaks and dropped tools: what is counted here is fasteners."}
+	f.Cautions = []string{"How often a kind is reported is not how much it costs, and zeal in reporting differs from site to site.",
+		fmt.Sprintf("Incidents are counted here and fasteners in the rates: one incident may name several, and these name %s together.", several(fasteners, "fastener"))}
 	bars := f.Bars()
 	sum, names := int64(0), []string{}
 	for _, b := range bars {
@@ -317,7 +319,7 @@ func (r *reportAnswers) pareto() *picture.Pareto {
 			break
 		}
 	}
-	f.Finding = fmt.Sprintf("%s %s up %s of the %s fasteners in incidents.", capitalised(joined(names)), oneOf(int64(len(names)), "makes", "make"), picture.Percent(float64(sum)/float64(total)), commas(total))
+	f.Finding = fmt.Sprintf("%s %s up %s of the %s.", capitalised(joined(names)), oneOf(int64(len(names)), "makes", "make"), picture.Percent(float64(sum)/float64(total)), several(total, "incident"))
 	return f
 }
 

@@ -58,10 +58,12 @@ func reportFixture() *reportAnswers {
 		{lot: "C", got: compared(0, 100, &pb.RatioEstimate{Lower: 0, UpperUnbounded: true}, 1, "No difference can be shown.")},
 	}
 	r.trends = []trendOf{{of: "failures, all sites", got: chartAnswer()}}
-	for range ledger.IncidentKinds.All() {
-		r.rates = &pb.QueryRatesResponse{Groups: append(r.rates.GetGroups(), &pb.RateGroup{})}
+	r.incidents = []*pb.IncidentCount{{Kind: pb.IncidentKind_INCIDENT_KIND_GALLING, Incidents: 80, Fasteners: 95}, {Kind: pb.IncidentKind_INCIDENT_KIND_LEAK, Incidents: 20}}
+	r.heads = []*pb.ChainHead{{Site: "sites/MSG", Sequence: 48211, Link: []byte{0xab, 0xcd}}}
+	r.failed = []*pb.FailedCalibration{
+		{Tool: "tools/W-9", Site: "sites/MSG", Joints: 2, WorstPercent: of(-8.2), OccurTime: timestamppb.New(reportDay.AddDate(0, 0, -3)), StartTime: timestamppb.New(reportDay.AddDate(0, -6, 0))},
+		{Tool: "tools/W-8", Site: "sites/MSG", GoneOver: 12, OccurTime: timestamppb.New(reportDay)},
 	}
-	r.rates.Groups[0].Failures, r.rates.Groups[1].Failures = 80, 20
 	addWork(r)
 	return r
 }
@@ -223,7 +225,7 @@ func TestReportOfWork(t *testing.T) {
 	if len(d.Progress.Sites) != 1 || d.Progress.Sites[0].Planned[1] != (picture.ProgressPoint{Day: "2026-06-30", Total: 10}) || !strings.Contains(strings.Join(d.Progress.LeftOut, " "), "MSG") {
 		t.Errorf("%+v", d.Progress)
 	}
-	if d.Incidents.Finding != "Galling makes up 80 % of the 100 fasteners in incidents." {
+	if d.Incidents.Finding != "Galling makes up 80 % of the 100 incidents." {
 		t.Error(d.Incidents.Finding)
 	}
 }
@@ -306,6 +308,74 @@ func TestReportRefusesFlags(t *testing.T) {
 		code, _, errOut := run(t, "", nil, append([]string{"report"}, args...)...)
 		if code != exitUsage || !strings.Contains(strings.Join(strings.Fields(errOut), " "), want) {
 			t.Errorf("%v: exit %d, %s; want %s", args, code, errOut, want)
+		}
+	}
+}
+
+// A tool that came back failed is acted on while joints are in question, and no more
+// once all were gone over; the page carries the heads of the chains.
+func TestReportActsOnFailedCalibrations(t *testing.T) {
+	r := reportFixture()
+	var sentences []string
+	for _, a := range r.failedActions() {
+		if a.Kind != "tool" || !strings.Contains(a.Sentence, a.Name) || a.AtStake != 2 {
+			t.Errorf("%+v", a)
+		}
+		sentences = append(sentences, a.Sentence)
+	}
+	if len(sentences) != 1 || !strings.Contains(sentences[0], "2 joints that W-9 of MSG tightened since 2025-12-17: at its calibration on 2026-06-14 it was out by −8.2 %") {
+		t.Errorf("%q", sentences)
+	}
+	d := r.document()
+	if len(d.Chains) != 1 || d.Chains[0].Site != "MSG" || d.Chains[0].Sequence != 48211 || d.Chains[0].Link != "abcd" {
+		t.Errorf("%+v", d.Chains)
+	}
+	// Incidents without a fastener count too.
+	if d.Incidents.Total() != 100 || !strings.Contains(strings.Join(d.Incidents.Cautions, " "), "these name 95 fasteners together") {
+		t.Errorf("%+v", d.Incidents)
+	}
+}
+
+// Without a shortage a few items are drawn and the rest are counted; what may run out is
+// always drawn.
+func TestSparesShown(t *testing.T) {
+	safe := func(n int) []picture.SparesItem {
+		items := make([]picture.SparesItem, n)
+		for i := range items {
+			items[i] = picture.SparesItem{OnHand: 500, Remaining: 10, RunOut: of(0.0), Order: of(int64(0))}
+		}
+		return items
+	}
+	if n := sparesShown(safe(18)); n != fewestSpares {
+		t.Errorf("%d drawn", n)
+	}
+	items := safe(18)
+	items[8].RunOut = of(0.4)
+	if n := sparesShown(items); n != 9 {
+		t.Errorf("%d drawn, the ninth may run out", n)
+	}
+}
+
+// What is not there is named with what is, and the next number is no slip of the pen.
+func TestValueIn(t *testing.T) {
+	source := &fileSource{name: "c.csv"}
+	for _, tc := range []struct {
+		g           analysis.Grouping
+		typed       string
+		values      []string
+		want, wrong string
+	}{
+		{analysis.ByTreatment, "Anti Seize", []string{"anti-seize", "none"}, "anti-seize", ""},
+		{analysis.ByTreatment, "(none)", []string{"", "none"}, "", ""},
+		{analysis.ByTreatment, "none", []string{"", "anti-seize"}, "", `some cells are empty, which says nothing of a treatment: type "(none)"`},
+		{analysis.ByTreatment, "(none)", []string{"anti-seize", "none"}, "", "no row of c.csv has an empty cell in column treatment; it has anti-seize, none"},
+		{analysis.BySite, "S4", []string{"S1", "S2"}, "", "it has S1, S2"},
+		{analysis.BySite, "RVC", []string{"QLT", "RVB"}, "", "did you mean RVB?"},
+		{analysis.ByLot, "M10-ST-2668A", []string{"M10-ST-2688A", "X"}, "", "did you mean M10-ST-2688A?"},
+	} {
+		got, err := valueIn(source, tc.g, "B", tc.typed, tc.values)
+		if tc.wrong == "" && (err != nil || got != tc.want) || tc.wrong != "" && (err == nil || !strings.Contains(err.Error(), tc.wrong)) {
+			t.Errorf("%q among %q: %q, %v", tc.typed, tc.values, got, err)
 		}
 	}
 }

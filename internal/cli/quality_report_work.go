@@ -143,10 +143,27 @@ func (r *reportAnswers) hardware() *picture.Spares {
 		}
 		f.Items = append(f.Items, item)
 	}
+	f.Most = sparesShown(f.Items)
 	if r.options.lead == 0 {
 		f.Cautions = append(f.Cautions, "No lead time was given (--lead-days): days to order by are those on which the stock runs short.")
 	}
 	return f
+}
+
+// fewestSpares are drawn in any case, so that a page without a shortage shows how far
+// off one is.
+const fewestSpares = 5
+
+// sparesShown is how many items are drawn: all that may run out, which the server gives
+// first, and no more than the figure holds. The others are in the JSON.
+func sparesShown(items []picture.SparesItem) int {
+	risky := 0
+	for i, item := range items {
+		if item.Order != nil && *item.Order > 0 || item.OnHand < item.Remaining || item.RunOut == nil || *item.RunOut >= 0.01 {
+			risky = i + 1
+		}
+	}
+	return min(max(risky, fewestSpares), 20)
 }
 
 // curves are the S-curves of the sites with work to do, the latest first.

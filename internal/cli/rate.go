@@ -179,7 +179,7 @@ func rateNotes(got *pb.QueryRatesResponse, confidence float64) []output.Note {
 	}
 	sum := fmt.Sprintf("total: %d of %d", t.GetFailures(), t.GetAttempts())
 	if t.RatePer_1000 != nil {
-		sum += fmt.Sprintf(", %.2f per 1000 (%s)", t.GetRatePer_1000(), intervalText(t))
+		sum += fmt.Sprintf(", %s per 1000 (%s)", perThousandText(t.GetRatePer_1000()), intervalText(t))
 	}
 	notes := []output.Note{
 		{Key: "total", Value: total, Text: []string{sum}},
@@ -240,7 +240,7 @@ func rateColumns(by []pb.Grouping, confidence float64) []output.Column[*pb.RateG
 			if g.RatePer_1000 == nil {
 				return "-"
 			}
-			return fmt.Sprintf("%.2f", g.GetRatePer_1000())
+			return perThousandText(g.GetRatePer_1000())
 		}},
 		{Heading: percentText(confidence) + " INTERVAL", Text: intervalText},
 		{Name: "lower_per_1000", Value: func(g group) any { return pointed(g.LowerPer_1000) }},
@@ -262,7 +262,16 @@ func intervalText(g *pb.RateGroup) string {
 	if g.LowerPer_1000 == nil || g.UpperPer_1000 == nil {
 		return "-"
 	}
-	return fmt.Sprintf("%.2f to %.2f", g.GetLowerPer_1000(), g.GetUpperPer_1000())
+	return perThousandText(g.GetLowerPer_1000()) + " to " + perThousandText(g.GetUpperPer_1000())
+}
+
+// perThousandText writes a rate with two digits after the point; one that is not 0 is
+// never written as 0.
+func perThousandText(v float64) string {
+	if v > 0 && v < 0.1 {
+		return threeDigits(v)
+	}
+	return strconv.FormatFloat(v, 'f', 2, 64)
 }
 
 // pointed is an optional number as the value of a column.

@@ -9,13 +9,14 @@ import (
 	"os"
 	"regexp"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc"
 
-	"jointledger/internal/cli/csvfolder"
+	"jointledger/internal/carry/pack"
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
 	"jointledger/internal/nearest"
@@ -30,8 +31,22 @@ type app struct {
 	newID    func() (uuid.UUID, error)
 
 	settings settings
-	format   output.Format
-	conn     *grpc.ClientConn
+	// fromFile is what the settings file says, once it was read.
+	fromFile *fileSettings
+	// hand is what is kept for the shift, once it was read; filled is what of it this
+	// command filled in.
+	hand   inHand
+	filled []filled
+	// lines is what somebody types, once it is read; questions ask for the arguments
+	// that a command did not get.
+	lines *bufio.Reader
+	// carried are the carried data of sites that were opened, by site.
+	carried   map[string]*pack.Pack
+	questions map[*cobra.Command]func(context.Context, []string) ([]string, error)
+	format    output.Format
+	conn      *grpc.ClientConn
+	// triedSending says that sending what waits on this device was tried by now.
+	triedSending bool
 	// running says that a command's own work has begun: what fails before is a
 	// mistake in the command line.
 	running bool
@@ -46,7 +61,7 @@ func Run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 func (a *app) run(ctx context.Context, args []string, out io.Writer) int {
 	buffered := bufio.NewWriter(out)
 	a.out = buffered
-	root := a.root()
+	root := a.root(args)
 	root.SetArgs(args)
 	root.SetIn(a.in)
 	root.SetOut(a.out)
@@ -88,7 +103,7 @@ func (a *app) failureOf(ctx context.Context, err error) *failure {
 	return a.callFailure(err, nil)
 }
 
-func (a *app) root() *cobra.Command {
+func (a *app) root(args []string) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "trackctl",
 		Short: "Keep and question the assembly record of cooling towers",
@@ -104,25 +119,10 @@ func (a *app) root() *cobra.Command {
 	root.SetFlagErrorFunc(flagProblem)
 	a.settings.flags(root.PersistentFlags())
 	mustComplete(root, "output", output.Formats())
-	root.AddCommand(
-		a.siteCommand(), a.towerCommand(), a.cellCommand(), a.jointCommand(), a.specCommand(), a.lotCommand(),
-		a.batchCommand(), a.substitutionCommand(),
-		a.toolCommand(), a.personCommand(), a.calibrationCommand(), a.movementCommand(),
-		a.tightenCommand(), a.incidentCommand(), a.sealCommand(), a.inspectCommand(), a.custodyCommand(), a.holdCommand(),
-		a.decideCommand(), a.signOffCommand(), a.correctCommand(), a.withdrawCommand(),
-		a.recordCommand(), a.importCommand(), a.rateCommand(), a.dueCommand(), a.cribCommand(), a.impactCommand(),
-		a.remainingCommand(), a.progressCommand(), a.historyCommand(), a.findingsCommand(),
-		a.compareCommand(), a.standingCommand(), a.trendCommand(), a.alarmCommand(), a.sparesCommand(), a.modelCommand(), a.leaksCommand(),
-		a.attachCommand(), a.attachmentsCommand(), a.attachmentCommand(),
-		a.versionCommand(),
-		&cobra.Command{Use: "exit-codes", Short: "The codes that trackctl exits with", Long: exitCodesHelp},
-		&cobra.Command{Use: "import-format", Short: "The files and columns that import takes", Long: csvfolder.Format()},
-		jsonCommand(),
-		newReckonCommand(a), newRulesCommand(a), newLabelsCommand(a), newHandoverCommand(a),
-		a.coverageCommand(), a.readyCommand(), a.reliabilityCommand(),
-		a.alarmRuleCommand(), a.alarmsCommand(), a.watchCommand(),
-		a.qualityReportCommand(),
-	)
+	root.AddCommand(a.commands(args)...)
+	if completing(args) {
+		a.completes(root)
+	}
 	return root
 }
 
@@ -155,7 +155,7 @@ func flagProblem(cmd *cobra.Command, err error) error {
 		return usage("%s has no flag --%s; see %[1]s --help", cmd.CommandPath(), name)
 	}
 	// A negative number where a count should stand looks like a flag.
-	if m := negativeNumber.FindStringSubmatch(message); m != nil {
+	if m := negativeNumber().FindStringSubmatch(message); m != nil {
 		for _, word := range strings.Fields(cmd.Use) {
 			if most, counts := countArguments[strings.Trim(word, "[]")]; counts {
 				_, err := parseCount(strings.Trim(word, "[]"), m[1], 1, most)
@@ -164,7 +164,7 @@ func flagProblem(cmd *cobra.Command, err error) error {
 		}
 	}
 	// cobra's `invalid argument "x" for "--kind" flag: why` says twice what came.
-	if m := invalidArgument.FindStringSubmatch(message); m != nil {
+	if m := invalidArgument().FindStringSubmatch(message); m != nil {
 		return usage("%s: %s", m[1], m[2])
 	}
 	return usage("%s", message)
@@ -173,9 +173,11 @@ func flagProblem(cmd *cobra.Command, err error) error {
 // countArguments are the arguments that count things, with the most that each may be.
 var countArguments = map[string]int64{"FASTENERS": ledger.MaxFasteners, "QUANTITY": ledger.MaxQuantity}
 
-var negativeNumber = regexp.MustCompile(`^unknown shorthand flag: '\d' in (-\d+)$`)
+var negativeNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^unknown shorthand flag: '\d' in (-\d+)$`) })
 
-var invalidArgument = regexp.MustCompile(`(?s)^invalid argument ".*?" for "(?:-\w, )?(--[a-z0-9-]+)" flag: (.*)$`)
+var invalidArgument = sync.OnceValue(func() *regexp.Regexp {
+	return regexp.MustCompile(`(?s)^invalid argument ".*?" for "(?:-\w, )?(--[a-z0-9-]+)" flag: (.*)$`)
+})
 
 // group makes the command of a noun, which only holds others.
 func group(use, short string, commands ...*cobra.Command) *cobra.Command {
@@ -230,15 +232,26 @@ func orNothing(words []string) string {
 // runs gives a command its work.
 func (a *app) runs(cmd *cobra.Command, run runFunc) *cobra.Command {
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		if err := a.settings.read(cmd.Flags(), a.getenv); err != nil {
+		file, err := a.fileSettings()
+		if err != nil {
+			return err
+		}
+		if err := a.settings.read(cmd.Flags(), a.getenv, file); err != nil {
 			return err
 		}
 		a.format = a.settings.format
 		if err := a.checkParquet(); err != nil {
 			return err
 		}
+		if ask := a.questions[cmd]; ask != nil {
+			if args, err = ask(cmd.Context(), args); err != nil {
+				return err
+			}
+		}
 		a.running = true
-		return a.exporting(cmd, run, args)
+		err = a.exporting(cmd, run, args)
+		a.sendAlong(cmd.Context())
+		return err
 	}
 	return cmd
 }

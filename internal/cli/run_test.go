@@ -25,7 +25,7 @@ import (
 func TestUsage(t *testing.T) {
 	for _, tc := range []struct{ args, want string }{
 		{"sit", `trackctl has no command "sit"; did you mean site?`},
-		{"xyzzy", `trackctl has no command "xyzzy"; it has alarm, alarm-rule, alarms, attach, attachment, attachments, batch, `},
+		{"xyzzy", `trackctl has no command "xyzzy"; it has alarm, alarm-rule, alarms, at, attach, attachment, attachments, batch, `},
 		{"site lst", `trackctl site has no command "lst"; did you mean list?`},
 		{"site", "Usage:"},
 		{"site show", "trackctl site show takes SITE; got 0 of 1 argument"},

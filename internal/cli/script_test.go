@@ -24,6 +24,9 @@ import (
 //	exits CODE ARGUMENT.. runs trackctl and requires that exit code
 //	hold NAME ARGUMENT..  sets the variable to the id of the first open hold that
 //	                      `trackctl hold list ARGUMENT..` shows
+//	refused NAME FILE     sets the variable to the first value of the second line of
+//	                      a CSV file
+//	flip FILE             changes the last byte of a file
 //	attachment NAME ID    sets the variable to the name of the first attachment of
 //	                      the record
 func TestScripts(t *testing.T) {
@@ -41,6 +44,8 @@ func TestScripts(t *testing.T) {
 			"hold": func(ts *testscript.TestScript, _ bool, args []string) {
 				setFirst(ts, args[0], "id", append([]string{"hold", "list"}, args[1:]...))
 			},
+			"refused": firstColumn,
+			"flip":    flipLastByte,
 			"attachment": func(ts *testscript.TestScript, _ bool, args []string) {
 				setFirst(ts, args[0], "name", []string{"attachments", args[1]})
 			},

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"jointledger/internal/cli/csvfile"
@@ -29,15 +28,16 @@ func (a *app) sealCommand() *cobra.Command {
 	f := newFields(cmd)
 	sealingFields(f, record)
 	entry.flags(f)
+	a.asking(cmd, a.jointQuestion())
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		joint, err := placeArg(args[0], 4)
+		joint, err := a.placeHere(args[0], 4)
 		if err != nil {
 			return err
 		}
-		if err := f.require("sealant"); err != nil {
+		if err := a.require(ctx, f, "sealant"); err != nil {
 			return err
 		}
-		id, e, err := a.entry(&entry, true)
+		id, e, err := a.entry(ctx, &entry, true)
 		if err != nil {
 			return err
 		}
@@ -49,9 +49,7 @@ func (a *app) sealCommand() *cobra.Command {
 			batch = "batch " + record.GetBatch()
 		}
 		s := sent{kind: ledger.KindSealing, id: id, summary: sentence("sealed", joint.String(), record.GetSealant(), batch), joint: joint.String(), names: names}
-		return a.sendRecord(ctx, s, &entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-			return outcomesOf(pb.NewInspectionServiceClient(conn).RecordSealings(ctx, &pb.RecordSealingsRequest{Sealings: []*pb.Sealing{record}}))
-		})
+		return a.sendRecord(ctx, s, &entry, record)
 	})
 }
 

@@ -27,7 +27,10 @@ const (
 	envPerson    = "JOINTLEDGER_PERSON"
 )
 
-const defaultServer = "127.0.0.1:7733"
+const (
+	defaultServer  = "127.0.0.1:7733"
+	defaultTimeout = 30 * time.Second
+)
 
 // maxAnswer bounds one answer of the server: a page of a thousand records with
 // long notes stays well below it.
@@ -35,7 +38,13 @@ const maxAnswer = 64 << 20
 
 // settings are the global flags.
 type settings struct {
-	server, tokenFile, output, person string
+	server, tokenFile, output, person, folder string
+	// noInput forbids to ask for what is missing; offlineOnly to try the server.
+	noInput, offlineOnly bool
+	// from says where each setting came from, by the name of its flag.
+	from map[string]string
+	// typedToken is a token that is being tried; empty for the one of the file.
+	typedToken string
 	// export is the file that the answer's rows go into; empty for none.
 	export  string
 	timeout time.Duration
@@ -47,12 +56,17 @@ func (s *settings) flags(fs *pflag.FlagSet) {
 	fs.StringVar(&s.tokenFile, "token-file", "", "`FILE` with the bearer token (environment "+envTokenFile+")")
 	fs.StringVarP(&s.output, "output", "o", string(output.Table), "`FORMAT` of answers: table, json, csv or parquet")
 	fs.StringVar(&s.export, "export", "", "write the rows of the answer to `FILE` instead, as its name ends: .csv, .parquet or .json")
-	fs.DurationVar(&s.timeout, "timeout", 30*time.Second, "give each call to the server, and each part of a stream, so `LONG`")
+	fs.DurationVar(&s.timeout, "timeout", defaultTimeout, "give each call to the server, and each part of a stream, so `LONG`")
 	fs.StringVar(&s.person, "person", "", "who reports: initials or badge of a `PERSON` (environment "+envPerson+")")
+	fs.StringVar(&s.folder, "folder", "", "keep what this device carries in `FOLDER`, its settings too (environment "+envFolder+")")
+	fs.BoolVar(&s.noInput, "no-input", false, "never ask for what is missing")
+	fs.BoolVar(&s.offlineOnly, "offline-only", false, "keep entries on this device and don't try the server")
 }
 
-// read completes the settings from the environment and checks them.
-func (s *settings) read(fs *pflag.FlagSet, getenv func(string) string) error {
+// read completes the settings from the environment and the settings file, and checks
+// them: a flag goes before the environment, the environment before the file.
+func (s *settings) read(fs *pflag.FlagSet, getenv func(string) string, file *fileSettings) error {
+	s.complete(fs, getenv, file)
 	format, err := output.ParseFormat(s.output)
 	if err != nil {
 		return usage("--output: %v", err)
@@ -60,25 +74,12 @@ func (s *settings) read(fs *pflag.FlagSet, getenv func(string) string) error {
 	if s.format, err = s.exportFormat(format, fs.Changed("output")); err != nil {
 		return err
 	}
-	source, code := "--server", exitUsage
-	if !fs.Changed("server") {
-		s.server = defaultServer
-		if v := getenv(envServer); v != "" {
-			s.server, source, code = v, envServer, exitConfig
-		}
+	source, code := s.from["server"], exitConfig
+	if source == "--server" {
+		code = exitUsage
 	}
-	host, port, err := net.SplitHostPort(s.server)
-	if err == nil && host != "" {
-		_, err = strconv.ParseUint(port, 10, 16)
-	}
-	if err != nil || host == "" {
-		return &failure{code: code, message: fmt.Sprintf("%s: expected HOST:PORT such as %s, got %q", source, defaultServer, s.server)}
-	}
-	if !fs.Changed("token-file") {
-		s.tokenFile = getenv(envTokenFile)
-	}
-	if !fs.Changed("person") {
-		s.person = getenv(envPerson)
+	if err := s.checkServer(source, code); err != nil {
+		return err
 	}
 	// Badges are stored in small letters; nobody should have to know.
 	s.person = strings.ToLower(strings.TrimPrefix(s.person, "people/"))
@@ -88,8 +89,62 @@ func (s *settings) read(fs *pflag.FlagSet, getenv func(string) string) error {
 	return nil
 }
 
+// checkServer checks the address of the server, which came from a source.
+func (s *settings) checkServer(source string, code int) error {
+	host, port, err := net.SplitHostPort(s.server)
+	if err == nil && host != "" {
+		_, err = strconv.ParseUint(port, 10, 16)
+	}
+	if err != nil || host == "" {
+		return &failure{code: code, message: fmt.Sprintf("%s: expected HOST:PORT such as %s, got %q", source, defaultServer, s.server)}
+	}
+	return nil
+}
+
+// complete gives each setting its value and says where it came from.
+func (s *settings) complete(fs *pflag.FlagSet, getenv func(string) string, file *fileSettings) {
+	s.from = map[string]string{}
+	take := func(dst *string, flag, variable, inFile, otherwise string) {
+		fromEnvironment := ""
+		if variable != "" {
+			fromEnvironment = getenv(variable)
+		}
+		switch {
+		case fs.Changed(flag):
+			s.from[flag] = "--" + flag
+		case fromEnvironment != "":
+			*dst, s.from[flag] = fromEnvironment, variable
+		case inFile != "":
+			*dst, s.from[flag] = inFile, file.path
+		default:
+			*dst, s.from[flag] = otherwise, ""
+		}
+	}
+	take(&s.server, "server", envServer, file.server, defaultServer)
+	take(&s.tokenFile, "token-file", envTokenFile, file.tokenFile, "")
+	take(&s.person, "person", envPerson, file.person, "")
+	take(&s.output, "output", "", file.output, string(output.Table))
+	// The folder of the file moves what is carried, never the file itself.
+	take(&s.folder, "folder", envFolder, "", "")
+	switch {
+	case fs.Changed("timeout"):
+		s.from["timeout"] = "--timeout"
+	case file.timeout > 0:
+		s.timeout, s.from["timeout"] = file.timeout, file.path
+	}
+	switch {
+	case fs.Changed("offline-only"):
+		s.from["offline-only"] = "--offline-only"
+	case file.offlineOnly != nil:
+		s.offlineOnly, s.from["offline-only"] = *file.offlineOnly, file.path
+	}
+}
+
 // token reads the bearer token; empty when no file is named.
 func (s *settings) token() (string, error) {
+	if s.typedToken != "" {
+		return s.typedToken, nil
+	}
 	if s.tokenFile == "" {
 		return "", nil
 	}
@@ -98,8 +153,8 @@ func (s *settings) token() (string, error) {
 		return "", &failure{code: exitConfig, message: fmt.Sprintf("the token file can't be read: %v", err)}
 	}
 	token := strings.TrimSpace(string(data))
-	if token == "" || strings.ContainsFunc(token, func(r rune) bool { return r <= ' ' || r > '~' }) {
-		return "", &failure{code: exitConfig, message: fmt.Sprintf("the token file %s: expected one token without spaces", s.tokenFile)}
+	if problem := tokenProblem(token); problem != "" {
+		return "", &failure{code: exitConfig, message: fmt.Sprintf("the token file %s: %s", s.tokenFile, problem)}
 	}
 	return token, nil
 }

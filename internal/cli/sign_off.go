@@ -4,7 +4,6 @@ import (
 	"context"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
@@ -22,14 +21,14 @@ func (a *app) signOffCommand() *cobra.Command {
 	f.text(&record.Title, "title", "title", "name of the point in the plan")
 	entry.flags(f)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		place, err := placeArg(args[0], 2, 3, 4)
+		place, err := a.placeHere(args[0], 2, 3, 4)
 		if err != nil {
 			return err
 		}
-		if err := f.require("point"); err != nil {
+		if err := a.require(ctx, f, "point"); err != nil {
 			return err
 		}
-		id, e, err := a.entry(&entry, true)
+		id, e, err := a.entry(ctx, &entry, true)
 		if err != nil {
 			return err
 		}
@@ -37,9 +36,7 @@ func (a *app) signOffCommand() *cobra.Command {
 		names := f.names()
 		names["place"] = "PLACE"
 		s := sent{kind: ledger.KindSignOff, id: id, summary: sentence("signed off "+place.String(), wordOf(ledger.SignOffPoints, record.GetPoint()), record.GetTitle()), names: names}
-		return a.sendRecord(ctx, s, &entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-			return outcomesOf(pb.NewControlServiceClient(conn).RecordSignOffs(ctx, &pb.RecordSignOffsRequest{SignOffs: []*pb.SignOff{record}}))
-		})
+		return a.sendRecord(ctx, s, &entry, record)
 	})
 }
 

@@ -4,7 +4,6 @@ import (
 	"context"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
@@ -26,6 +25,7 @@ func (a *app) tightenCommand() *cobra.Command {
 	f := newFields(cmd)
 	tighteningFields(f, record)
 	entry.flags(f)
+	a.asking(cmd, a.jointQuestion(), fastenersQuestion)
 	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.tighten(ctx, args, f, record, &entry) })
 }
 
@@ -49,7 +49,7 @@ func tighteningFields(f *fields, record *pb.Tightening) {
 }
 
 func (a *app) tighten(ctx context.Context, args []string, f *fields, record *pb.Tightening, o *entryOptions) error {
-	joint, err := placeArg(args[0], 4)
+	joint, err := a.placeHere(args[0], 4)
 	if err != nil {
 		return err
 	}
@@ -57,10 +57,13 @@ func (a *app) tighten(ctx context.Context, args []string, f *fields, record *pb.
 	if err != nil {
 		return err
 	}
-	if err := f.require("lot", "treatment"); err != nil {
+	if err := a.fillIn(f, "lot", "treatment", "batch", "tool", "torque", "method"); err != nil {
 		return err
 	}
-	id, entry, err := a.entry(o, true)
+	if err := a.require(ctx, f, "lot", "treatment"); err != nil {
+		return err
+	}
+	id, entry, err := a.entry(ctx, o, true)
 	if err != nil {
 		return err
 	}
@@ -69,9 +72,7 @@ func (a *app) tighten(ctx context.Context, args []string, f *fields, record *pb.
 	names["joint"], names["fasteners"] = "JOINT", "FASTENERS"
 	summary := sentence(counted(int(n), "fastener"), wordOf(ledger.Passes, record.GetPass())+" pass", joint.String(), "lot "+ledger.ShortName(record.GetLot()))
 	s := sent{kind: ledger.KindTightening, id: id, summary: summary, joint: joint.String(), names: names}
-	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-		return outcomesOf(pb.NewAssemblyServiceClient(conn).RecordTightenings(ctx, &pb.RecordTighteningsRequest{Tightenings: []*pb.Tightening{record}}))
-	})
+	return a.sendRecord(ctx, s, o, record)
 }
 
 func tighteningColumns() []output.Column[*pb.Tightening] {

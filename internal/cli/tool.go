@@ -15,7 +15,7 @@ import (
 
 func (a *app) toolCommand() *cobra.Command {
 	n := toolNoun()
-	return group("tool", "Tools that are tracked by their serial", n.add(a), a.toolList(), n.show(a), n.set(a), a.toolCheck(), a.toolPolicies(),
+	return group("tool", "Tools that are tracked by their serial", n.add(a), a.toolList(), a.toolShow(n), n.set(a), a.toolCheck(), a.toolPolicies(),
 		a.toolLend(), a.toolTakeBack(), a.toolSend(), a.toolReceive(), a.toolLost(), a.toolDropped(), a.toolOverloaded(), a.toolRepaired(), a.toolOut())
 }
 

@@ -59,7 +59,7 @@ func (a *app) checkTool(ctx context.Context, serial string, f *fields, record *p
 	if err != nil {
 		return err
 	}
-	id, e, err := a.entry(o, true)
+	id, e, err := a.entry(ctx, o, true)
 	if err != nil {
 		return err
 	}
@@ -81,9 +81,7 @@ func (a *app) checkTool(ctx context.Context, serial string, f *fields, record *p
 	if record.GetResult() == pb.InspectionResult_INSPECTION_RESULT_FAIL {
 		s.remark = "Take " + ledger.ShortName(tool) + " out of use and tag it until it has passed; hold place keeps it from being lent."
 	}
-	return a.sendRecord(ctx, s, o, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-		return outcomesOf(pb.NewToolServiceClient(conn).RecordToolChecks(ctx, &pb.RecordToolChecksRequest{ToolChecks: []*pb.ToolCheck{record}}))
-	})
+	return a.sendRecord(ctx, s, o, record)
 }
 
 func toolCheckSummary(r *pb.ToolCheck) string {

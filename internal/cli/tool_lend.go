@@ -37,7 +37,7 @@ func (a *app) toolLend() *cobra.Command {
 		if err := f.require("to", "site"); err != nil {
 			return err
 		}
-		id, e, err := a.entry(&entry, false)
+		id, e, err := a.entry(ctx, &entry, false)
 		if err != nil {
 			return err
 		}
@@ -48,7 +48,13 @@ func (a *app) toolLend() *cobra.Command {
 		}
 		names := f.names()
 		names["tool"] = "SERIAL"
-		answer, err := pb.NewCribServiceClient(conn).LendTool(ctx, &pb.LendToolRequest{CustodyChange: record})
+		s := sent{kind: ledger.KindCustody, id: id, names: names, summary: sentence("tool "+ledger.ShortName(tool)+" lent to "+ledger.ShortName(record.GetHolder()), ledger.ShortName(record.GetSite()))}
+		var answer *pb.LendToolResponse
+		outcomes, err := sendKnown(ctx, conn, s, &entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
+			var err error
+			answer, err = pb.NewCribServiceClient(conn).LendTool(ctx, &pb.LendToolRequest{CustodyChange: record})
+			return []*pb.Outcome{answer.GetOutcome()}, err
+		})
 		if err != nil {
 			failed := a.unsure(err, &entry, names)
 			if known, ok := failed.(*failure); ok && known.code == exitData && strings.Contains(known.message, "may not be lent") {
@@ -56,24 +62,23 @@ func (a *app) toolLend() *cobra.Command {
 			}
 			return failed
 		}
-		s := sent{kind: ledger.KindCustody, id: id, names: names, summary: sentence("tool "+ledger.ShortName(tool)+" lent to "+ledger.ShortName(record.GetHolder()), ledger.ShortName(record.GetSite()))}
 		if over := answer.GetOverridden(); len(over) > 0 {
 			s.summary = sentence(s.summary, "let pass by "+ledger.ShortName(record.GetOverrideBy()))
 		}
-		return a.tellOutcome(s, []*pb.Outcome{answer.GetOutcome()})
+		return a.tellOutcome(s, outcomes)
 	})
 }
 
 func (a *app) toolTakeBack() *cobra.Command {
 	var entry entryOptions
 	var condition pb.CustodyKind
-	record := &pb.CustodyChange{Kind: pb.CustodyKind_CUSTODY_KIND_RETURNED}
+	change := &pb.CustodyChange{Kind: pb.CustodyKind_CUSTODY_KIND_RETURNED}
 	cmd := a.command("take-back SERIAL", "Take a tool back into the crib",
 		"SERIAL may be the code of its label. With --condition it is kept too that the tool\n"+
 			"was dropped or overloaded; what is so is due at once where its policies say so.")
 	cmd.Example = "  trackctl tool take-back TW-RVB-03 --site rvb\n  trackctl tool take-back TW-RVB-03 --site rvb --condition dropped --note \"from the deck\""
 	f := newFields(cmd)
-	f.site(&record.Site, "site", "site", "the site of the crib")
+	f.site(&change.Site, "site", "site", "the site of the crib")
 	f.words("condition", "kind", "what befell it, as its holder says", []string{"dropped", "overloaded"}, func(word string) error {
 		kind, err := ledger.CustodyKinds.Parse(word)
 		condition = pb.CustodyKind(kind)
@@ -88,12 +93,12 @@ func (a *app) toolTakeBack() *cobra.Command {
 		if err := f.require("site"); err != nil {
 			return err
 		}
-		id, e, err := a.entry(&entry, false)
+		id, e, err := a.entry(ctx, &entry, false)
 		if err != nil {
 			return err
 		}
-		record.Name, record.Tool, record.Entry = "custodyChanges/"+id, tool, e
-		changes := []*pb.CustodyChange{record}
+		change.Name, change.Tool, change.Entry = "custodyChanges/"+id, tool, e
+		changes := []record{change}
 		summary := "tool " + ledger.ShortName(tool) + " taken back"
 		if condition != 0 {
 			befell, err := siblingID(id)
@@ -101,19 +106,16 @@ func (a *app) toolTakeBack() *cobra.Command {
 				return err
 			}
 			// First what befell it: taken back is where it is now.
-			changes = []*pb.CustodyChange{{Name: "custodyChanges/" + befell, Kind: condition, Tool: tool, Site: record.Site, Entry: e}, record}
+			changes = []record{&pb.CustodyChange{Name: "custodyChanges/" + befell, Kind: condition, Tool: tool, Site: change.Site, Entry: e}, change}
 			summary = sentence(summary, wordOf(ledger.CustodyKinds, condition))
 		}
 		names := f.names()
 		names["tool"] = "SERIAL"
-		s := sent{kind: ledger.KindCustody, id: id, names: names, summary: sentence(summary, ledger.ShortName(record.GetSite()))}
+		s := sent{kind: ledger.KindCustody, id: id, names: names, summary: sentence(summary, ledger.ShortName(change.GetSite()))}
 		if condition != 0 {
 			s.remark = "it must be proved before it goes out again: see trackctl due"
 		}
-		return a.sendRecord(ctx, s, &entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-			outcomes, err := outcomesOf(pb.NewControlServiceClient(conn).RecordCustodyChanges(ctx, &pb.RecordCustodyChangesRequest{CustodyChanges: changes}))
-			return decisive(outcomes), err
-		})
+		return a.sendRecord(ctx, s, &entry, changes...)
 	})
 }
 

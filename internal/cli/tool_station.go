@@ -25,7 +25,7 @@ func (a *app) befell(kind ledger.CustodyKind, short, long string) *cobra.Command
 	f.site(&record.Site, "site", "site", "the site where it happened; where the tool is when not given")
 	entry.flags(f)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		return a.changeCustody(ctx, args[0], record, &entry, f, word)
+		return a.changeCustody(ctx, args[0], record, &entry, f, word, nil)
 	})
 }
 
@@ -52,7 +52,10 @@ func (a *app) toolSend() *cobra.Command {
 	var to string
 	record := &pb.CustodyChange{Kind: pb.CustodyKind_CUSTODY_KIND_SENT}
 	cmd := a.command("send SERIAL", "Send a tool off to another site",
-		"It is in transit until that site records trackctl tool receive. Where it goes is\nkept in the note.")
+		"It is in transit until that site records trackctl tool receive. Where it goes is\n"+
+			"kept in the note. A tool that is lent, lost, on its way already, elsewhere or at that\n"+
+			"site already is refused with every reason (exit 65); what was sent on paper is kept\n"+
+			"with trackctl custody sent, which refuses nothing.")
 	cmd.Example = "  trackctl tool send TW-RVB-03 --to-site pcl"
 	f := newFields(cmd)
 	f.site(&to, "to-site", "to_site", "the site that it is sent to")
@@ -69,8 +72,13 @@ func (a *app) toolSend() *cobra.Command {
 		if _, err := pb.NewStructureServiceClient(conn).GetSite(ctx, &pb.GetSiteRequest{Name: to}); err != nil {
 			return a.callFailure(err, f.names())
 		}
-		entry.note = sentence("to "+ledger.ShortName(to), entry.note)
-		return a.changeCustody(ctx, args[0], record, &entry, f, "sent to "+ledger.ShortName(to)+" from")
+		return a.changeCustody(ctx, args[0], record, &entry, f, "sent to "+ledger.ShortName(to)+" from", func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
+			answer, err := pb.NewCribServiceClient(conn).SendTool(ctx, &pb.SendToolRequest{CustodyChange: record, ToSite: to})
+			if err != nil {
+				return nil, err
+			}
+			return []*pb.Outcome{answer.GetOutcome()}, nil
+		})
 	})
 }
 
@@ -86,18 +94,19 @@ func (a *app) toolReceive() *cobra.Command {
 		if err := f.require("site"); err != nil {
 			return err
 		}
-		return a.changeCustody(ctx, args[0], record, &entry, f, "received")
+		return a.changeCustody(ctx, args[0], record, &entry, f, "received", nil)
 	})
 }
 
 // changeCustody sends one change of custody, after looking up where the tool is
-// and who has it where that was not given.
-func (a *app) changeCustody(ctx context.Context, arg string, record *pb.CustodyChange, entry *entryOptions, f *fields, what string) error {
+// and who has it where that was not given. send is nil where nothing can refuse it.
+func (a *app) changeCustody(ctx context.Context, arg string, record *pb.CustodyChange, entry *entryOptions, f *fields, what string,
+	send func(context.Context, *grpc.ClientConn) ([]*pb.Outcome, error)) error {
 	tool, err := resourceArg(arg, "tools")
 	if err != nil {
 		return err
 	}
-	id, e, err := a.entry(entry, false)
+	id, e, err := a.entry(ctx, entry, false)
 	if err != nil {
 		return err
 	}
@@ -121,9 +130,10 @@ func (a *app) changeCustody(ctx context.Context, arg string, record *pb.CustodyC
 	names := f.names()
 	names["tool"] = "SERIAL"
 	s := sent{kind: ledger.KindCustody, id: id, names: names, summary: sentence("tool "+ledger.ShortName(tool)+" "+what+" "+ledger.ShortName(record.GetSite()), heldBy(record))}
-	return a.sendRecord(ctx, s, entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-		return outcomesOf(pb.NewControlServiceClient(conn).RecordCustodyChanges(ctx, &pb.RecordCustodyChangesRequest{CustodyChanges: []*pb.CustodyChange{record}}))
-	})
+	if send == nil {
+		return a.sendRecord(ctx, s, entry, record)
+	}
+	return a.sendBy(ctx, s, entry, send)
 }
 
 func heldBy(c *pb.CustodyChange) string {

@@ -1,9 +1,10 @@
 package stats
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
-	"sort"
+	"slices"
 )
 
 // RankInterval is how surely a group's place in an order is known; 1 is the
@@ -38,27 +39,38 @@ func PosteriorRanks(posteriors []GammaPosterior, draws int, seed uint64, confide
 		}
 	}
 	m := len(posteriors)
-	seen := make([][]int32, m) // how often each group had each rank
-	for i := range seen {
-		seen[i] = make([]int32, m)
-	}
+	// The ranks of each group stand together, draw after draw: a table of groups by
+	// ranks would be too large to stay near the processor.
+	drawn := make([]int32, m*draws)
 	random := rand.New(rand.NewPCG(seed, 0))
-	values, order := make([]float64, m), make([]int, m)
-	for range draws {
+	order, rates := make([]rankedDraw, m), make([]float64, m)
+	for i, p := range posteriors {
+		rates[i] = math.Log(p.Rate)
+	}
+	for d := range draws {
 		for i, p := range posteriors {
-			values[i] = logGammaDraw(random, p.Shape) - math.Log(p.Rate)
-			order[i] = i
+			order[i] = rankedDraw{logGammaDraw(random, p.Shape) - rates[i], int32(i)}
 		}
-		sort.Slice(order, func(i, j int) bool { return values[order[i]] > values[order[j]] })
-		for rank, i := range order {
-			seen[i][rank]++
+		slices.SortFunc(order, func(a, b rankedDraw) int { return cmp.Compare(b.value, a.value) })
+		for rank, o := range order {
+			drawn[int(o.group)*draws+d] = int32(rank)
 		}
 	}
-	ranks := make([]RankInterval, m)
+	ranks, seen := make([]RankInterval, m), make([]int32, m) // how often the group had each rank
 	for i := range ranks {
-		ranks[i] = rankInterval(seen[i], float64(draws), confidence)
+		clear(seen)
+		for _, rank := range drawn[i*draws : (i+1)*draws] {
+			seen[rank]++
+		}
+		ranks[i] = rankInterval(seen, float64(draws), confidence)
 	}
 	return ranks, nil
+}
+
+// rankedDraw is what was drawn for a group.
+type rankedDraw struct {
+	value float64
+	group int32
 }
 
 func rankInterval(seen []int32, draws, confidence float64) RankInterval {

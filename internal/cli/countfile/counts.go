@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"jointledger/internal/analysis"
@@ -27,8 +28,16 @@ type Counts struct {
 	// By are the groupings that the file has columns for.
 	By   []analysis.Grouping
 	file string
+	// rows are those of the file, added up where all values are alike.
 	rows []Count
 }
+
+// MostGroups bounds how many combinations of values a file of counts may have; a
+// choice of ours. Its rows may be any number.
+const MostGroups = 2_000_000
+
+// mostSum stops the adding up long before a number is too large for the machine.
+const mostSum = 1 << 61
 
 // Column is the name of a grouping's column, which has underscores for hyphens.
 func Column(g analysis.Grouping) string {
@@ -69,15 +78,32 @@ func ReadCounts(file string, r io.Reader) (*Counts, error) {
 		}
 		return t.among(file, row, problems, []string{"failures"}, []string{"attempts"}) && good
 	}
-	err := scan(file, r, countColumns(), first, func(row *csvfile.Row) {
-		count := Count{Values: make([]string, len(names))}
+	at := map[string]int{}
+	err := scan(file, r, countColumns(), noLimit, first, func(row *csvfile.Row) bool {
+		values := make([]string, len(names))
 		for i, name := range names {
-			count.Values[i] = valueOf(row, name, c.By[i])
+			values[i] = valueOf(row, name, c.By[i])
 		}
-		count.Failures, count.Attempts = t.read(row)
-		if !row.Bad() {
-			c.rows = append(c.rows, count)
+		failures, attempts := t.read(row)
+		if row.Bad() {
+			return true
 		}
+		key := strings.Join(values, "\x00")
+		i, known := at[key]
+		if !known {
+			if i = len(c.rows); i >= MostGroups {
+				row.Fail("", "expected at most %d combinations of values, got more; leave out columns that the question does not need", MostGroups)
+				return false
+			}
+			at[key], c.rows = i, append(c.rows, Count{Values: values})
+		}
+		sum := &c.rows[i]
+		if sum.Attempts > mostSum {
+			row.Fail(t.failures, "expected attempts that add up to at most %d, got more", int64(stats.MaxCount))
+			return false
+		}
+		sum.Failures, sum.Attempts = sum.Failures+failures, sum.Attempts+attempts
+		return true
 	})
 	if err != nil {
 		return nil, err
@@ -86,7 +112,7 @@ func ReadCounts(file string, r io.Reader) (*Counts, error) {
 }
 
 // isoWeek is a week as ISO 8601 numbers it.
-var isoWeek = regexp.MustCompile(`^\d{4}-W(0[1-9]|[1-4]\d|5[0-3])$`)
+var isoWeek = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^\d{4}-W(0[1-9]|[1-4]\d|5[0-3])$`) })
 
 // valueOf reads the value of a grouping; words of the trade come out as they are
 // spelt, and those that are none as they stand.
@@ -103,7 +129,7 @@ func valueOf(row *csvfile.Row, name string, g analysis.Grouping) string {
 			expected = "a date YYYY-MM-DD"
 		}
 	case analysis.ByWeek:
-		if !isoWeek.MatchString(text) {
+		if !isoWeek().MatchString(text) {
 			expected = "a week YYYY-Www such as 2026-W09"
 		}
 	}

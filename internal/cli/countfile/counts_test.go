@@ -2,6 +2,7 @@ package countfile
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -51,6 +52,7 @@ func TestReadCounts(t *testing.T) {
 		"both":            "site,driving_method,failures,successes,attempts\nRVB,impact-then-torque-tool,4,126,130\nQLT,impact-then-torque-tool,2,48,50\n",
 		"blank last line": "site,driving_method,failures,attempts\n RVB ,impact-then-torque-tool,4,130\nQLT,impact-then-torque-tool,2,50\n,,,\n\n",
 		"quotes":          "\"site\",\"driving_method\",failures,attempts\n\"RVB\",impact-then-torque-tool,\"4\",130\nQLT,impact-then-torque-tool,2,50",
+		"letter case":     "Site,Driving Method,FAILURES,Attempts\nRVB,impact-then-torque-tool,4,130\nQLT,impact-then-torque-tool,2,50\n",
 		"more columns":    "site,lot,driving_method,month,failures,attempts\nRVB,L1,impact-then-torque-tool,2026-03,4,130\nQLT,L2,impact-then-torque-tool,2026-04,2,50\n",
 	} {
 		if d := cmp.Diff(want, sums(t, text, analysis.BySite, analysis.ByDrivingMethod)); d != "" {
@@ -69,8 +71,10 @@ func TestReadCountsRefuses(t *testing.T) {
 		"site,failures,attempts\n":        "c.csv:1: expected at least one row of counts below the header, got none",
 		"site,failures\nA,1\n":            "c.csv:1: column attempts: expected a column attempts or successes, got none",
 		"site,attempts\nA,1\n":            "column failures: expected this column in the header",
-		"sote,failures,attempts\nA,1,2\n": `c.csv:1:1: column sote: expected one of the columns site, region,`,
-		"site,failures,attemps\nA,1,2\n":  `got "attemps"; did you mean attempts?`,
+		"sote,failures,attempts\nA,1,2\n": `c.csv:1:1: "sote" is none of the columns that this analysis reads; did you mean site? It reads site, region,`,
+		"site,remark,failures,attempts\nA,x,1,2\n":                   `c.csv:1:6: "remark" is none of the columns that this analysis reads: site, region, lot, supplier, treatment, material, thread, driving_method, person, tool, month, week, day, failures, attempts, successes; leave the column out`,
+		"site,Site,failures,attempts\nA,B,1,2\n":                     "expected each column once",
+		"site,failures,attemps\nA,1,2\n":                             `"attemps" is none of the columns that this analysis reads; did you mean attempts?`,
 		"driving_method,driving-method,failures,attempts\na,b,1,2\n": "c.csv:1: column driving-method: expected one of the columns driving_method, driving-method, got driving_method and driving-method",
 		"site,failures,attempts\nA,5,3\n":                            "c.csv:2:5: column attempts: expected at least as many as failed, 5, got 3",
 		"site,failures,attempts\nA,1.5,3\n":                          `c.csv:2:3: column failures: expected a whole number, got "1.5"`,
@@ -91,6 +95,47 @@ func TestReadCountsRefuses(t *testing.T) {
 		if got := problems(t, err); !strings.Contains(got, want) {
 			t.Errorf("%q: got\n%s\nwant %s", text, got, want)
 		}
+	}
+}
+
+// Rows are added up as they are read: many rows of few combinations take no room, and
+// give the same as the few.
+func TestRowsAddUp(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("site,lot,failures,attempts\n")
+	const rows = 30_000
+	for i := range rows {
+		fmt.Fprintf(&b, "S%d,L%d,%d,10\n", i%3, i%5, i%2)
+	}
+	c, err := ReadCounts("c.csv", strings.NewReader(b.String()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(c.rows) != 15 {
+		t.Errorf("%d combinations are held, expected 15", len(c.rows))
+	}
+	got, err := c.Sum([]analysis.Grouping{analysis.BySite})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []Count{{[]string{"S0"}, 5000, 100_000}, {[]string{"S1"}, 5000, 100_000}, {[]string{"S2"}, 5000, 100_000}}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Error(d)
+	}
+}
+
+// Columns of whatever name are told apart by letter case where they differ in it.
+func TestReadTableKeepsNames(t *testing.T) {
+	table, err := ReadTable("t.csv", strings.NewReader("a,A,y\n1,2,3\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names, cells []string
+	for _, c := range table.Columns {
+		names, cells = append(names, c.Name), append(cells, c.Words...)
+	}
+	if strings.Join(names, " ") != "a A y" || strings.Join(cells, " ") != "1 2 3" {
+		t.Errorf("%v, %v", names, cells)
 	}
 }
 

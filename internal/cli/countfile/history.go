@@ -54,7 +54,7 @@ type history struct {
 // The error is a *WrongError, or that of r.
 func ReadHistory(file string, r io.Reader) (*History, error) {
 	h := &history{file: file, moment: -1}
-	if err := scan(file, r, historyColumns(), h.columns, h.read); err != nil {
+	if err := scan(file, r, historyColumns(), MostRows, h.columns, h.read); err != nil {
 		return nil, err
 	}
 	return &h.History, nil
@@ -90,7 +90,7 @@ func (h *history) columns(row *csvfile.Row, problems *csvfile.Problems) bool {
 	return ok && good
 }
 
-func (h *history) read(row *csvfile.Row) {
+func (h *history) read(row *csvfile.Row) bool {
 	r := analysis.TrendRow{Label: h.label(row)}
 	if h.PerExposure {
 		r.Failures = row.RequiredWhole(h.tally.failures, 0, stats.MaxCount)
@@ -108,6 +108,7 @@ func (h *history) read(row *csvfile.Row) {
 	if !row.Bad() {
 		h.Rows = append(h.Rows, r)
 	}
+	return true
 }
 
 // label reads the name of a row. What is a time must come after the one before.

@@ -50,7 +50,7 @@ func TestReadHistoryRefuses(t *testing.T) {
 		"x,exposure\n4,-1\n":                        "column exposure: expected a number from 0 to 1099511627776, got -1",
 		"x,exposure\n4,NaN\n":                       `column exposure: expected a number such as 12.5, got "NaN"`,
 		"x,exposure\n4,\"1,5\"\n":                   `expected a number with a decimal point, got "1,5" with a comma`,
-		"x,exposur\n4,1\n":                          `got "exposur"; did you mean exposure?`,
+		"x,exposur\n4,1\n":                          `"exposur" is none of the columns that this analysis reads; did you mean exposure?`,
 		"x,n\n":                                     "expected at least one row of counts below the header, got none",
 	} {
 		_, err := ReadHistory("h.csv", strings.NewReader(text))

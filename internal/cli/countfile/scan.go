@@ -25,29 +25,43 @@ func (e *WrongError) Error() string {
 // errStop ends the reading of a file whose columns will not do.
 var errStop = errors.New("the columns will not do")
 
-// MostRows bounds what is held in memory of one file; a choice of ours.
+// MostRows bounds what is held in memory of one file whose rows are kept one by one; a
+// choice of ours. Rows of counts are added up as they are read, and are not bounded.
 const MostRows = 2_000_000
 
-// scan reads the rows of a file. first is shown the first one, and says by false
-// that the columns will not do; it has noted why. The error is a *WrongError, or
-// that of r.
-func scan(file string, r io.Reader, columns []csvfile.Column, first func(*csvfile.Row, *csvfile.Problems) bool, each func(*csvfile.Row)) error {
+// noLimit lets a file have any number of rows.
+const noLimit = 0
+
+// scan reads the rows of a file, at most so many where that is above 0. first is shown
+// the first one, and says by false that the columns will not do; it has noted why. each
+// says by false that it takes no more, and has noted why. The error is a *WrongError,
+// or that of r.
+func scan(file string, r io.Reader, columns []csvfile.Column, most int, first func(*csvfile.Row, *csvfile.Problems) bool, each func(*csvfile.Row) bool) error {
 	wrong := &WrongError{File: file}
 	whole := bufio.NewReader(r)
 	if _, err := whole.Peek(1); errors.Is(err, io.EOF) {
 		wrong.Problems.Add(csvfile.Problem{File: file, Line: 1, Message: "expected a header line and rows of counts, got an empty file"})
 		return wrong
 	}
+	folded, err := foldHeader(file, whole, columns, &wrong.Problems)
+	switch {
+	case err != nil:
+		return err
+	case wrong.Problems.Count() > 0:
+		return wrong
+	}
 	rows := 0
-	err := csvfile.Scan(file, whole, columns, &wrong.Problems, func(row *csvfile.Row) error {
+	err = csvfile.Scan(file, folded, columns, &wrong.Problems, func(row *csvfile.Row) error {
 		if rows++; rows == 1 && !first(row, &wrong.Problems) {
 			return errStop
 		}
-		if rows > MostRows {
-			wrong.Problems.Add(row.Problem("", fmt.Sprintf("expected at most %d rows", MostRows)))
+		if most > 0 && rows > most {
+			wrong.Problems.Add(row.Problem("", fmt.Sprintf("expected at most %d rows, since each is kept by itself, got more; add up rows that are alike into one, with what failed and among how many", most)))
 			return errStop
 		}
-		each(row)
+		if !each(row) {
+			return errStop
+		}
 		return nil
 	})
 	switch {

@@ -30,7 +30,7 @@ func ReadSealings(file string, r io.Reader) ([]analysis.LeakRow, error) {
 		}
 		return true
 	}
-	err := scan(file, r, sealingColumns(), first, func(row *csvfile.Row) {
+	err := scan(file, r, sealingColumns(), MostRows, first, func(row *csvfile.Row) bool {
 		s := analysis.LeakRow{
 			Joint: row.Text("joint"), SurfaceCelsius: row.Number("surface_c"), DewMarginCelsius: row.Number("dew_margin_c"),
 			Splice: row.Text("splice"), Solvent: row.Text("solvent"), Person: row.Text("person"),
@@ -51,6 +51,7 @@ func ReadSealings(file string, r io.Reader) ([]analysis.LeakRow, error) {
 		if !row.Bad() {
 			rows = append(rows, s)
 		}
+		return true
 	})
 	return rows, err
 }

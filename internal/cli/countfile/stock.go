@@ -34,7 +34,7 @@ func ReadStock(file string, r io.Reader) ([]analysis.SparesLine, error) {
 	first := func(row *csvfile.Row, problems *csvfile.Problems) bool {
 		return t.among(file, row, problems, []string{"failures"}, []string{"attempts"})
 	}
-	err := scan(file, r, stockColumns(), first, func(row *csvfile.Row) {
+	err := scan(file, r, stockColumns(), MostRows, first, func(row *csvfile.Row) bool {
 		l := analysis.SparesLine{Fastener: row.Required("fastener", "a lot or the name of a fastener"), Site: row.Text("site")}
 		l.Failures, l.Attempts = t.read(row)
 		l.Remaining = row.RequiredWhole("remaining", 0, stats.MaxCount/1024)
@@ -53,6 +53,7 @@ func ReadStock(file string, r io.Reader) ([]analysis.SparesLine, error) {
 		if !row.Bad() {
 			lines = append(lines, l)
 		}
+		return true
 	})
 	return lines, err
 }

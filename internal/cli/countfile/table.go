@@ -3,8 +3,6 @@ package countfile
 import (
 	"bufio"
 	"bytes"
-	"encoding/csv"
-	"errors"
 	"io"
 	"strings"
 
@@ -33,12 +31,13 @@ func ReadTable(file string, r io.Reader) (Table, error) {
 		table.Columns = append(table.Columns, analysis.ModelColumn{Name: name})
 	}
 	first := func(*csvfile.Row, *csvfile.Problems) bool { return true }
-	err = scan(file, r, columns, first, func(row *csvfile.Row) {
+	err = scan(file, r, columns, MostRows, first, func(row *csvfile.Row) bool {
 		table.Lines = append(table.Lines, row.Line)
 		for i := range table.Columns {
 			c := &table.Columns[i]
 			c.Words = append(c.Words, row.Text(c.Name))
 		}
+		return true
 	})
 	return table, err
 }
@@ -48,22 +47,14 @@ func ReadTable(file string, r io.Reader) (Table, error) {
 // given twice stands in no list of columns.
 func tableHeader(r io.Reader) ([]string, io.Reader, error) {
 	buffered := bufio.NewReader(r)
-	var line []byte
-	for len(line) <= csvfile.MaxLine {
-		part, err := buffered.ReadSlice('\n')
-		line = append(line, part...)
-		if errors.Is(err, bufio.ErrBufferFull) {
-			continue
-		}
-		if err != nil && !errors.Is(err, io.EOF) {
-			return nil, nil, err
-		}
-		break
+	line, err := firstLine(buffered)
+	if err != nil {
+		return nil, nil, err
 	}
 	whole := io.MultiReader(bytes.NewReader(line), buffered)
-	record, err := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(line, []byte("\xef\xbb\xbf")))).Read()
-	if err != nil {
-		return nil, whole, nil //nolint:nilerr // told when the file is read
+	record, ok := namesIn(line)
+	if !ok {
+		return nil, whole, nil // told when the file is read
 	}
 	var names []string
 	seen := map[string]bool{}

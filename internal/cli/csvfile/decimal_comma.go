@@ -3,14 +3,19 @@ package csvfile
 import (
 	"regexp"
 	"strings"
+	"sync"
 )
 
 var (
-	oneNumber = regexp.MustCompile(`^\s*([+-]?(\d+([.,]\d+)?|\.\d+)([eE][+-]?\d{1,3})?)?\s*$`)
+	oneNumber = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^\s*([+-]?(\d+([.,]\d+)?|\.\d+)([eE][+-]?\d{1,3})?)?\s*$`)
+	})
 	// commaList is a list of numbers of which some may have a decimal comma.
-	commaList = regexp.MustCompile(`^\s*([+-]?\d+([.,]\d+)?(\s*;\s*[+-]?\d+([.,]\d+)?)*)?\s*$`)
+	commaList = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^\s*([+-]?\d+([.,]\d+)?(\s*;\s*[+-]?\d+([.,]\d+)?)*)?\s*$`)
+	})
 	// leadingZero is what stands before a decimal sign in no number that people write.
-	leadingZero = regexp.MustCompile(`(^|;)\s*[+-]?0\d`)
+	leadingZero = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`(^|;)\s*[+-]?0\d`) })
 )
 
 // mostCommas is how many fields too many may be decimal commas.
@@ -69,9 +74,9 @@ func (r *commaReadings) try(column, field int, so commaReading) {
 		text := strings.Join(r.record[field:field+n+1], ",")
 		next := so
 		switch {
-		case c.List && !commaList.MatchString(text), c.Number && !oneNumber.MatchString(text):
+		case c.List && !commaList().MatchString(text), c.Number && !oneNumber().MatchString(text):
 			continue
-		case (c.List || c.Number) && leadingZero.MatchString(text):
+		case (c.List || c.Number) && leadingZero().MatchString(text):
 			next.cost += 2
 		}
 		if n > 0 {

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 	"unicode/utf8"
 )
@@ -86,15 +87,17 @@ func (r *Row) expected(name, what string) {
 }
 
 var (
-	decimalNumber = regexp.MustCompile(`^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?$`)
-	decimalComma  = regexp.MustCompile(`^[+-]?\d+,\d+$`)
-	grouped       = regexp.MustCompile(`^[+-]?\d{1,3}([,.'\x{2019} \x{a0}\x{202f}]\d{3})+([.,]\d+)?$`)
+	decimalNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?$`) })
+	decimalComma  = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[+-]?\d+,\d+$`) })
+	grouped       = sync.OnceValue(func() *regexp.Regexp {
+		return regexp.MustCompile(`^[+-]?\d{1,3}([,.'\x{2019} \x{a0}\x{202f}]\d{3})+([.,]\d+)?$`)
+	})
 )
 
 // ParseNumber reads a finite number with a decimal point; problem says what was
 // expected where it is none.
 func ParseNumber(text string) (value float64, problem string) {
-	if decimalNumber.MatchString(text) {
+	if decimalNumber().MatchString(text) {
 		v, err := strconv.ParseFloat(text, 64)
 		if err == nil && !math.IsInf(v, 0) {
 			return v, ""
@@ -102,9 +105,9 @@ func ParseNumber(text string) (value float64, problem string) {
 		return 0, fmt.Sprintf("expected a finite number, got %s", quote(text))
 	}
 	switch {
-	case strings.Count(text, ",") == 1 && decimalComma.MatchString(text):
+	case strings.Count(text, ",") == 1 && decimalComma().MatchString(text):
 		return 0, fmt.Sprintf("expected a number with a decimal point, got %s with a comma", quote(text))
-	case grouped.MatchString(text):
+	case grouped().MatchString(text):
 		return 0, fmt.Sprintf("expected a number without thousands separators, got %s", quote(text))
 	}
 	return 0, fmt.Sprintf("expected a number such as 12.5, got %s", quote(text))
@@ -173,7 +176,7 @@ func (r *Row) Numbers(name string) []float64 {
 	return values
 }
 
-var wholeNumber = regexp.MustCompile(`^[+-]?\d+$`)
+var wholeNumber = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`^[+-]?\d+$`) })
 
 // Whole reads a whole number from least to most; 0 when the cell is empty or
 // wrong. A cell that must be filled is checked with RequiredWhole.
@@ -184,9 +187,9 @@ func (r *Row) Whole(name string, least, most int64) int64 {
 	}
 	v, err := strconv.ParseInt(text, 10, 64)
 	switch {
-	case grouped.MatchString(text):
+	case grouped().MatchString(text):
 		r.Fail(name, "expected a whole number without thousands separators, got %s", quote(text))
-	case !wholeNumber.MatchString(text):
+	case !wholeNumber().MatchString(text):
 		r.Fail(name, "expected a whole number, got %s", quote(text))
 	case err != nil || v < least || v > most:
 		r.Fail(name, "expected a whole number from %d to %d, got %s", least, most, quote(text))

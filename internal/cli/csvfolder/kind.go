@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
@@ -115,7 +116,7 @@ func messages[T proto.Message](batch []*Item) []T {
 	return out
 }
 
-var indexed = regexp.MustCompile(`\[(\d+)\]`)
+var indexed = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(`\[(\d+)\]`) })
 
 // problems says of a refusal where in the file its cause stands.
 func (k *kind) problems(item *Item, refusal *pb.Refusal) []csvfile.Problem {
@@ -137,12 +138,12 @@ func (k *kind) problems(item *Item, refusal *pb.Refusal) []csvfile.Problem {
 // cell finds the line and the column of a field of the API.
 func (k *kind) cell(item *Item, field string) (row *csvfile.Row, column string, known bool) {
 	row = item.rows[0]
-	if m := indexed.FindStringSubmatch(field); m != nil && len(item.rows) > 1 {
+	if m := indexed().FindStringSubmatch(field); m != nil && len(item.rows) > 1 {
 		if i, err := strconv.Atoi(m[1]); err == nil && i < len(item.rows) {
 			row = item.rows[i]
 		}
 	}
-	path := indexed.ReplaceAllString(field, "")
+	path := indexed().ReplaceAllString(field, "")
 	for {
 		if c, ok := k.fields[path]; ok {
 			return row, c, true

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"html/template"
 	"io"
+	"sync"
 )
 
 // Label is one label.
@@ -26,18 +27,18 @@ type Page struct {
 // QR code can be made.
 func (p Page) Write(w io.Writer) error {
 	b := bufio.NewWriter(w)
-	if err := head.Execute(b, p); err != nil {
+	if err := head().Execute(b, p); err != nil {
 		return err
 	}
 	for _, l := range p.Labels {
-		drawn, err := symbol(l.Code)
+		drawn, err := Symbol(l.Code)
 		if err != nil {
 			return err
 		}
 		// The template would write the plus sign of a code as a reference, which a
 		// search in the page's text would not find.
 		code := template.HTML(template.HTMLEscapeString(l.Code))
-		if err := one.Execute(b, struct {
+		if err := one().Execute(b, struct {
 			Label
 			Symbol, Shown template.HTML
 		}{l, drawn, code}); err != nil {
@@ -50,7 +51,8 @@ func (p Page) Write(w io.Writer) error {
 	return b.Flush()
 }
 
-var head = template.Must(template.New("head").Parse(`<!DOCTYPE html>
+var head = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("head").Parse(`<!DOCTYPE html>
 <html lang="en">
 <head>
 <meta charset="utf-8">
@@ -83,8 +85,11 @@ place, a lot or a tool; what stands after the plus sign is a check character (IS
 </header>
 <main>
 `))
+})
 
-var one = template.Must(template.New("label").Parse(
-	`<article>{{.Symbol}}<div class="detail"><b>{{.Kind}}</b>{{with .Detail}}<br>{{.}}{{end}}</div>` +
-		`<div class="code{{if gt (len .Code) 26}} long{{end}}">{{.Shown}}</div></article>
+var one = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("label").Parse(
+		`<article>{{.Symbol}}<div class="detail"><b>{{.Kind}}</b>{{with .Detail}}<br>{{.}}{{end}}</div>` +
+			`<div class="code{{if gt (len .Code) 26}} long{{end}}">{{.Shown}}</div></article>
 `))
+})

@@ -12,10 +12,10 @@ import (
 // quietZone is the white border that a QR code needs, in modules (ISO/IEC 18004).
 const quietZone = 4
 
-// symbol draws a text as a QR code in SVG. Error correction is level Q, which
+// Symbol draws a text as a QR code in SVG. Error correction is level Q, which
 // bears about a quarter of the symbol being dirty or torn (ISO/IEC 18004, from
 // memory): labels hang on steel in the weather.
-func symbol(text string) (template.HTML, error) {
+func Symbol(text string) (template.HTML, error) {
 	code, err := qr.Encode(text, qr.Q, qr.Auto)
 	if err != nil {
 		return "", fmt.Errorf("no QR code can be made of %q: %w", text, err)

@@ -15,7 +15,7 @@ func TestSymbolHoldsTheCode(t *testing.T) {
 		"RVB+E", "RVB/CT2/C3/J014+G", "M10-ST-2640C+8", "TW-RVB-03+0",
 		"m10.a_b++K", "RVB-NORTH-SITE/CT-12/CELL-3/JOINT-0014+X", strings.Repeat("A0/", 20) + "+Q",
 	} {
-		drawn, err := symbol(text)
+		drawn, err := Symbol(text)
 		if err != nil {
 			t.Fatal(err)
 		}
