@@ -42,6 +42,11 @@ func (a *app) placeHere(text string, depths ...int) (ledger.Place, error) {
 // below finds the place that a text means to somebody who is at a place.
 func (a *app) below(here ledger.Place, typed string, depths []int) (ledger.Place, error) {
 	candidates := placesJoined(here, typed, depths)
+	if len(candidates) == 1 && candidates[0].Parent() == here {
+		// It can mean nothing else, so carried data need not be read before the entry is
+		// kept; whether they know the place is told after.
+		return candidates[0], nil
+	}
 	carried, err := a.carriedPlaces(here.Site)
 	if err != nil {
 		return ledger.Place{}, err

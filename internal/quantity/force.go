@@ -1,5 +1,7 @@
 package quantity
 
+import "sync"
+
 // Force is a force in newtons (N): not kilonewtons, which bolt tables print.
 type Force float64
 
@@ -32,17 +34,19 @@ var (
 // among them: where a force or a torque is asked for, it can only be that.
 var poundForceNames = []string{"lbf", "lb", "lbs", "pound", "pounds"}
 
-var forces = scale{
-	kind: KindForce,
-	units: []unit{
-		Newton - 1:        multiple("N", "N", newtonsPerNewton, "n", "newton", "newtons"),
-		Kilonewton - 1:    multiple("kN", "kN", newtonsPerKilonewton, "kn", "kilonewton", "kilonewtons"),
-		PoundForce - 1:    multiple("lbf", "lbf", newtonsPerPoundForce, poundForceNames...),
-		KilogramForce - 1: multiple("kgf", "kgf", newtonsPerKilogramForce, "kgf"),
-	},
-	below: "below zero",
-	floor: "force is zero or more",
-}
+var forces = sync.OnceValue(func() *scale {
+	return &scale{
+		kind: KindForce,
+		units: []unit{
+			Newton - 1:        multiple("N", "N", newtonsPerNewton, "n", "newton", "newtons"),
+			Kilonewton - 1:    multiple("kN", "kN", newtonsPerKilonewton, "kn", "kilonewton", "kilonewtons"),
+			PoundForce - 1:    multiple("lbf", "lbf", newtonsPerPoundForce, poundForceNames...),
+			KilogramForce - 1: multiple("kgf", "kgf", newtonsPerKilogramForce, "kgf"),
+		},
+		below: "below zero",
+		floor: "force is zero or more",
+	}
+})
 
 // ParseForce reads a force with its unit, such as "10 kN" or "2200 lbf". A
 // number without a unit, a force below zero and anything else are refused with
@@ -59,25 +63,25 @@ func ParseForceIn(text string, fallback ForceUnit) (Force, error) {
 
 // ReadForce reads a force as [ParseForceIn] does, and keeps what was typed.
 func ReadForce(text string, fallback ForceUnit) (Entry[Force, ForceUnit], error) {
-	return read[Force](&forces, text, fallback)
+	return read[Force](forces(), text, fallback)
 }
 
 // ParseForceUnit reads a unit of force alone, in any spelling that
 // [ParseForce] takes. Anything else is refused with a [*ParseError].
 func ParseForceUnit(text string) (ForceUnit, error) {
-	ordinal, err := forces.parseUnit(text)
+	ordinal, err := forces().parseUnit(text)
 	return ForceUnit(ordinal), err
 }
 
 // String gives the unit as it is typed, such as "kN".
-func (u ForceUnit) String() string { return forces.name(int(u)) }
+func (u ForceUnit) String() string { return forces().name(int(u)) }
 
 // In gives the force as a number of the unit. It panics if there is no such
 // unit.
-func (f Force) In(u ForceUnit) float64 { return forces.unit(int(u)).fromSI(float64(f)) }
+func (f Force) In(u ForceUnit) float64 { return forces().unit(int(u)).fromSI(float64(f)) }
 
 // Format gives the force in the unit to four significant digits, such as
 // "9.786 kN". It panics if there is no such unit.
 func (f Force) Format(u ForceUnit) string {
-	return forces.format(float64(f), int(u), fourDigits)
+	return forces().format(float64(f), int(u), fourDigits)
 }

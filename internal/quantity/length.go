@@ -1,5 +1,7 @@
 package quantity
 
+import "sync"
+
 // Length is a length in millimetres (mm).
 type Length float64
 
@@ -27,18 +29,20 @@ var (
 	millimetresPerFoot       = exact("304.8")
 )
 
-var lengths = scale{
-	kind: KindLength,
-	units: []unit{
-		Millimetre - 1: multiple("mm", "mm", millimetresPerMillimetre, "mm", "millimetre", "millimetres", "millimeter", "millimeters"),
-		Centimetre - 1: multiple("cm", "cm", millimetresPerCentimetre, "cm", "centimetre", "centimetres", "centimeter", "centimeters"),
-		Metre - 1:      multiple("m", "m", millimetresPerMetre, "m", "metre", "metres", "meter", "meters"),
-		Inch - 1:       withFractions(multiple("in", "in", millimetresPerInch, "in", "inch", "inches", `"`)),
-		Foot - 1:       withFractions(multiple("ft", "ft", millimetresPerFoot, "ft", "foot", "feet")),
-	},
-	below: "below zero",
-	floor: "length is zero or more",
-}
+var lengths = sync.OnceValue(func() *scale {
+	return &scale{
+		kind: KindLength,
+		units: []unit{
+			Millimetre - 1: multiple("mm", "mm", millimetresPerMillimetre, "mm", "millimetre", "millimetres", "millimeter", "millimeters"),
+			Centimetre - 1: multiple("cm", "cm", millimetresPerCentimetre, "cm", "centimetre", "centimetres", "centimeter", "centimeters"),
+			Metre - 1:      multiple("m", "m", millimetresPerMetre, "m", "metre", "metres", "meter", "meters"),
+			Inch - 1:       withFractions(multiple("in", "in", millimetresPerInch, "in", "inch", "inches", `"`)),
+			Foot - 1:       withFractions(multiple("ft", "ft", millimetresPerFoot, "ft", "foot", "feet")),
+		},
+		below: "below zero",
+		floor: "length is zero or more",
+	}
+})
 
 func withFractions(u unit) unit {
 	u.fractions = true
@@ -61,25 +65,25 @@ func ParseLengthIn(text string, fallback LengthUnit) (Length, error) {
 
 // ReadLength reads a length as [ParseLengthIn] does, and keeps what was typed.
 func ReadLength(text string, fallback LengthUnit) (Entry[Length, LengthUnit], error) {
-	return read[Length](&lengths, text, fallback)
+	return read[Length](lengths(), text, fallback)
 }
 
 // ParseLengthUnit reads a unit of length alone, in any spelling that
 // [ParseLength] takes. Anything else is refused with a [*ParseError].
 func ParseLengthUnit(text string) (LengthUnit, error) {
-	ordinal, err := lengths.parseUnit(text)
+	ordinal, err := lengths().parseUnit(text)
 	return LengthUnit(ordinal), err
 }
 
 // String gives the unit as it is typed, such as "mm".
-func (u LengthUnit) String() string { return lengths.name(int(u)) }
+func (u LengthUnit) String() string { return lengths().name(int(u)) }
 
 // In gives the length as a number of the unit. It panics if there is no such
 // unit.
-func (l Length) In(u LengthUnit) float64 { return lengths.unit(int(u)).fromSI(float64(l)) }
+func (l Length) In(u LengthUnit) float64 { return lengths().unit(int(u)).fromSI(float64(l)) }
 
 // Format gives the length in the unit to four significant digits, such as
 // "25.4 mm". It panics if there is no such unit.
 func (l Length) Format(u LengthUnit) string {
-	return lengths.format(float64(l), int(u), fourDigits)
+	return lengths().format(float64(l), int(u), fourDigits)
 }

@@ -1,5 +1,7 @@
 package quantity
 
+import "sync"
+
 // Mass is a mass in kilograms (kg), such as the load that a hoist may lift.
 type Mass float64
 
@@ -24,16 +26,18 @@ var (
 	kilogramsPerPound    = exact("0.45359237")
 )
 
-var masses = scale{
-	kind: KindMass,
-	units: []unit{
-		Kilogram - 1: multiple("kg", "kg", kilogramsPerKilogram, "kg", "kgs", "kilogram", "kilograms"),
-		Tonne - 1:    multiple("t", "t", kilogramsPerTonne, "t", "tonne", "tonnes"),
-		Pound - 1:    multiple("lb", "lb", kilogramsPerPound, "lb", "lbs", "pound", "pounds"),
-	},
-	below: "below zero",
-	floor: "mass is zero or more",
-}
+var masses = sync.OnceValue(func() *scale {
+	return &scale{
+		kind: KindMass,
+		units: []unit{
+			Kilogram - 1: multiple("kg", "kg", kilogramsPerKilogram, "kg", "kgs", "kilogram", "kilograms"),
+			Tonne - 1:    multiple("t", "t", kilogramsPerTonne, "t", "tonne", "tonnes"),
+			Pound - 1:    multiple("lb", "lb", kilogramsPerPound, "lb", "lbs", "pound", "pounds"),
+		},
+		below: "below zero",
+		floor: "mass is zero or more",
+	}
+})
 
 // ParseMass reads a mass with its unit, such as "1.5 t" or "2200 lb". A number
 // without a unit, a mass below zero and anything else are refused with a
@@ -50,24 +54,24 @@ func ParseMassIn(text string, fallback MassUnit) (Mass, error) {
 
 // ReadMass reads a mass as [ParseMassIn] does, and keeps what was typed.
 func ReadMass(text string, fallback MassUnit) (Entry[Mass, MassUnit], error) {
-	return read[Mass](&masses, text, fallback)
+	return read[Mass](masses(), text, fallback)
 }
 
 // ParseMassUnit reads a unit of mass alone, in any spelling that [ParseMass]
 // takes. Anything else is refused with a [*ParseError].
 func ParseMassUnit(text string) (MassUnit, error) {
-	ordinal, err := masses.parseUnit(text)
+	ordinal, err := masses().parseUnit(text)
 	return MassUnit(ordinal), err
 }
 
 // String gives the unit as it is typed, such as "kg".
-func (u MassUnit) String() string { return masses.name(int(u)) }
+func (u MassUnit) String() string { return masses().name(int(u)) }
 
 // In gives the mass as a number of the unit. It panics if there is no such unit.
-func (m Mass) In(u MassUnit) float64 { return masses.unit(int(u)).fromSI(float64(m)) }
+func (m Mass) In(u MassUnit) float64 { return masses().unit(int(u)).fromSI(float64(m)) }
 
 // Format gives the mass in the unit to four significant digits, such as "1.5 t".
 // It panics if there is no such unit.
 func (m Mass) Format(u MassUnit) string {
-	return masses.format(float64(m), int(u), fourDigits)
+	return masses().format(float64(m), int(u), fourDigits)
 }

@@ -17,7 +17,7 @@ type place struct {
 // can be named as one. The pound is one of force or of mass, as is asked for.
 var spelt = sync.OnceValue(func() map[string][]place {
 	m := make(map[string][]place)
-	for _, s := range []*scale{&torques, &lengths, &temperatures, &forces, &masses} {
+	for _, s := range []*scale{torques(), lengths(), temperatures(), forces(), masses()} {
 		for i, u := range s.units {
 			for _, spelling := range u.spellings {
 				m[spelling] = append(m[spelling], place{kind: s.kind, unit: i + 1})

@@ -1,6 +1,9 @@
 package quantity
 
-import "math/big"
+import (
+	"math/big"
+	"sync"
+)
 
 // Temperature is a Celsius temperature in degrees Celsius (°C).
 type Temperature float64
@@ -27,25 +30,27 @@ var (
 	kelvinOrigin               = exact("273.15")
 )
 
-var temperatures = scale{
-	kind: KindTemperature,
-	units: []unit{
-		DegreeCelsius - 1: {
-			name: "C", symbol: "°C", origin: celsiusOrigin, factor: kelvinsPerKelvin, lowest: exact("-273.15"),
-			spellings: []string{"c", "°c", "°.c", "degc", "deg.c", "celsius"},
+var temperatures = sync.OnceValue(func() *scale {
+	return &scale{
+		kind: KindTemperature,
+		units: []unit{
+			DegreeCelsius - 1: {
+				name: "C", symbol: "°C", origin: celsiusOrigin, factor: kelvinsPerKelvin, lowest: exact("-273.15"),
+				spellings: []string{"c", "°c", "°.c", "degc", "deg.c", "celsius"},
+			},
+			DegreeFahrenheit - 1: {
+				name: "F", symbol: "°F", origin: fahrenheitOrigin, factor: kelvinsPerDegreeFahrenheit, lowest: exact("-459.67"),
+				spellings: []string{"f", "°f", "°.f", "degf", "deg.f", "fahrenheit"},
+			},
+			Kelvin - 1: {
+				name: "K", symbol: "K", origin: kelvinOrigin, factor: kelvinsPerKelvin, lowest: exact("0"),
+				spellings: []string{"k", "kelvin"},
+			},
 		},
-		DegreeFahrenheit - 1: {
-			name: "F", symbol: "°F", origin: fahrenheitOrigin, factor: kelvinsPerDegreeFahrenheit, lowest: exact("-459.67"),
-			spellings: []string{"f", "°f", "°.f", "degf", "deg.f", "fahrenheit"},
-		},
-		Kelvin - 1: {
-			name: "K", symbol: "K", origin: kelvinOrigin, factor: kelvinsPerKelvin, lowest: exact("0"),
-			spellings: []string{"k", "kelvin"},
-		},
-	},
-	below: "below absolute zero",
-	floor: "temperature is at least -273.15 C, -459.67 F or 0 K",
-}
+		below: "below absolute zero",
+		floor: "temperature is at least -273.15 C, -459.67 F or 0 K",
+	}
+})
 
 // ParseTemperature reads a temperature with its unit, such as "38 F", "3.3 °C"
 // or "276 K". A number without a unit, a temperature below absolute zero and
@@ -63,27 +68,27 @@ func ParseTemperatureIn(text string, fallback TemperatureUnit) (Temperature, err
 // ReadTemperature reads a temperature as [ParseTemperatureIn] does, and keeps
 // what was typed.
 func ReadTemperature(text string, fallback TemperatureUnit) (Entry[Temperature, TemperatureUnit], error) {
-	return read[Temperature](&temperatures, text, fallback)
+	return read[Temperature](temperatures(), text, fallback)
 }
 
 // ParseTemperatureUnit reads a unit of temperature alone, in any spelling that
 // [ParseTemperature] takes. Anything else is refused with a [*ParseError].
 func ParseTemperatureUnit(text string) (TemperatureUnit, error) {
-	ordinal, err := temperatures.parseUnit(text)
+	ordinal, err := temperatures().parseUnit(text)
 	return TemperatureUnit(ordinal), err
 }
 
 // String gives the unit as it is typed, such as "F".
-func (u TemperatureUnit) String() string { return temperatures.name(int(u)) }
+func (u TemperatureUnit) String() string { return temperatures().name(int(u)) }
 
 // In gives the temperature as a number of the unit. It panics if there is no
 // such unit.
 func (t Temperature) In(u TemperatureUnit) float64 {
-	return temperatures.unit(int(u)).fromSI(float64(t))
+	return temperatures().unit(int(u)).fromSI(float64(t))
 }
 
 // Format gives the temperature in the unit to one decimal, such as "3.3 °C". It
 // panics if there is no such unit.
 func (t Temperature) Format(u TemperatureUnit) string {
-	return temperatures.format(float64(t), int(u), oneDecimal)
+	return temperatures().format(float64(t), int(u), oneDecimal)
 }

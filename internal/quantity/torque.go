@@ -1,6 +1,9 @@
 package quantity
 
-import "math/big"
+import (
+	"math/big"
+	"sync"
+)
 
 // Torque is a torque in newton metres (N·m).
 type Torque float64
@@ -35,22 +38,24 @@ func torqueFactor(newtons, millimetres *big.Rat) *big.Rat {
 	return product.Quo(product, millimetresPerMetre)
 }
 
-var torques = scale{
-	kind: KindTorque,
-	units: []unit{
-		// "mN" in either order would be a millinewton, so metres come last.
-		NewtonMetre - 1: multiple("N.m", "N·m", newtonMetresPerNewtonMetre, "n.m", "nm",
-			"newton.metre", "newton.metres", "newton.meter", "newton.meters"),
-		PoundForceFoot - 1: multiple("lbf.ft", "lbf·ft", newtonMetresPerPoundForceFoot,
-			products(poundForceNames, []string{"ft", "foot", "feet"})...),
-		PoundForceInch - 1: multiple("lbf.in", "lbf·in", newtonMetresPerPoundForceInch,
-			products(poundForceNames, []string{"in", "inch", "inches"})...),
-		KilogramForceMetre - 1: multiple("kgf.m", "kgf·m", newtonMetresPerKilogramForceMetre,
-			products([]string{"kgf"}, []string{"m"})...),
-	},
-	below: "below zero",
-	floor: "torque is zero or more",
-}
+var torques = sync.OnceValue(func() *scale {
+	return &scale{
+		kind: KindTorque,
+		units: []unit{
+			// "mN" in either order would be a millinewton, so metres come last.
+			NewtonMetre - 1: multiple("N.m", "N·m", newtonMetresPerNewtonMetre, "n.m", "nm",
+				"newton.metre", "newton.metres", "newton.meter", "newton.meters"),
+			PoundForceFoot - 1: multiple("lbf.ft", "lbf·ft", newtonMetresPerPoundForceFoot,
+				products(poundForceNames, []string{"ft", "foot", "feet"})...),
+			PoundForceInch - 1: multiple("lbf.in", "lbf·in", newtonMetresPerPoundForceInch,
+				products(poundForceNames, []string{"in", "inch", "inches"})...),
+			KilogramForceMetre - 1: multiple("kgf.m", "kgf·m", newtonMetresPerKilogramForceMetre,
+				products([]string{"kgf"}, []string{"m"})...),
+		},
+		below: "below zero",
+		floor: "torque is zero or more",
+	}
+})
 
 // ParseTorque reads a torque with its unit, such as "150 lbf.ft", "1800 in-lb",
 // "203 N·m" or "20.7 kgf.m". A number without a unit, a torque below zero and
@@ -67,25 +72,25 @@ func ParseTorqueIn(text string, fallback TorqueUnit) (Torque, error) {
 
 // ReadTorque reads a torque as [ParseTorqueIn] does, and keeps what was typed.
 func ReadTorque(text string, fallback TorqueUnit) (Entry[Torque, TorqueUnit], error) {
-	return read[Torque](&torques, text, fallback)
+	return read[Torque](torques(), text, fallback)
 }
 
 // ParseTorqueUnit reads a unit of torque alone, in any spelling that
 // [ParseTorque] takes. Anything else is refused with a [*ParseError].
 func ParseTorqueUnit(text string) (TorqueUnit, error) {
-	ordinal, err := torques.parseUnit(text)
+	ordinal, err := torques().parseUnit(text)
 	return TorqueUnit(ordinal), err
 }
 
 // String gives the unit as it is typed, such as "lbf.ft".
-func (u TorqueUnit) String() string { return torques.name(int(u)) }
+func (u TorqueUnit) String() string { return torques().name(int(u)) }
 
 // In gives the torque as a number of the unit. It panics if there is no such
 // unit.
-func (t Torque) In(u TorqueUnit) float64 { return torques.unit(int(u)).fromSI(float64(t)) }
+func (t Torque) In(u TorqueUnit) float64 { return torques().unit(int(u)).fromSI(float64(t)) }
 
 // Format gives the torque in the unit to four significant digits, such as
 // "203.4 N·m". It panics if there is no such unit.
 func (t Torque) Format(u TorqueUnit) string {
-	return torques.format(float64(t), int(u), fourDigits)
+	return torques().format(float64(t), int(u), fourDigits)
 }

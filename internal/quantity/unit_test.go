@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-var scales = []*scale{&torques, &lengths, &temperatures, &forces, &masses}
+var scales = []*scale{torques(), lengths(), temperatures(), forces(), masses()}
 
 // A spelling that belonged to two units of a quantity would be read as whichever
 // came first.

@@ -3,6 +3,7 @@ package rules
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"jointledger/internal/ledger"
 )
@@ -33,22 +34,26 @@ var (
 	consumers   = []ledger.RecordKind{ledger.KindTightening, ledger.KindSealing}
 )
 
-var table = slices.Concat(toolRules(), torqueRules(), treatmentRules(), lotRules(), sealRules(), peopleRules())
+// table and byKind are made when a record is first judged: a program that judges none
+// need not wait for them.
+var table = sync.OnceValue(func() []Rule {
+	return slices.Concat(toolRules(), torqueRules(), treatmentRules(), lotRules(), sealRules(), peopleRules())
+})
 
 // byKind are the rules that judge a kind of record, in the order of the table.
-var byKind = func() [math.MaxUint8 + 1][]Rule {
-	var m [math.MaxUint8 + 1][]Rule
-	for _, r := range table {
+var byKind = sync.OnceValue(func() *[math.MaxUint8 + 1][]Rule {
+	m := new([math.MaxUint8 + 1][]Rule)
+	for _, r := range table() {
 		for _, k := range r.Kinds {
 			m[k] = append(m[k], r)
 		}
 	}
 	return m
-}()
+})
 
 // Table is the whole rules table, in its fixed order.
 func Table() []Rule {
-	t := slices.Clone(table)
+	t := slices.Clone(table())
 	for i := range t {
 		t[i].Severities, t[i].Kinds = slices.Clone(t[i].Severities), slices.Clone(t[i].Kinds)
 	}
@@ -72,7 +77,7 @@ func Check(f Facts) []Finding {
 		return nil
 	}
 	var all []Finding
-	for _, r := range byKind[f.Record.RecordKind()] {
+	for _, r := range byKind()[f.Record.RecordKind()] {
 		for _, finding := range r.check(&f) {
 			finding.Rule = r.Code
 			if finding.Severity == 0 {
