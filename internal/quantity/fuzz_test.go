@@ -67,35 +67,35 @@ func refusalPromises(t *testing.T, s *scale, text string, value float64, err err
 }
 
 func FuzzParseTorque(f *testing.F) {
-	fuzzParser(f, &torques, func(text string, fallback int) (float64, error) {
+	fuzzParser(f, torques(), func(text string, fallback int) (float64, error) {
 		value, err := ParseTorqueIn(text, TorqueUnit(fallback))
 		return float64(value), err
 	}, 0)
 }
 
 func FuzzParseLength(f *testing.F) {
-	fuzzParser(f, &lengths, func(text string, fallback int) (float64, error) {
+	fuzzParser(f, lengths(), func(text string, fallback int) (float64, error) {
 		value, err := ParseLengthIn(text, LengthUnit(fallback))
 		return float64(value), err
 	}, 0)
 }
 
 func FuzzParseTemperature(f *testing.F) {
-	fuzzParser(f, &temperatures, func(text string, fallback int) (float64, error) {
+	fuzzParser(f, temperatures(), func(text string, fallback int) (float64, error) {
 		value, err := ParseTemperatureIn(text, TemperatureUnit(fallback))
 		return float64(value), err
 	}, -273.15)
 }
 
 func FuzzParseForce(f *testing.F) {
-	fuzzParser(f, &forces, func(text string, fallback int) (float64, error) {
+	fuzzParser(f, forces(), func(text string, fallback int) (float64, error) {
 		value, err := ParseForceIn(text, ForceUnit(fallback))
 		return float64(value), err
 	}, 0)
 }
 
 func FuzzParseMass(f *testing.F) {
-	fuzzParser(f, &masses, func(text string, fallback int) (float64, error) {
+	fuzzParser(f, masses(), func(text string, fallback int) (float64, error) {
 		value, err := ParseMassIn(text, MassUnit(fallback))
 		return float64(value), err
 	}, 0)

@@ -58,22 +58,22 @@ func originSize(u unit) float64 {
 func TestRoundTripPrinted(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		torque := Torque(rapid.Float64Range(0, 1e9).Draw(t, "torque"))
-		torqueUnit := TorqueUnit(rapid.IntRange(1, len(torques.units)).Draw(t, "torque unit"))
+		torqueUnit := TorqueUnit(rapid.IntRange(1, len(torques().units)).Draw(t, "torque unit"))
 		again, err := ParseTorque(torque.Format(torqueUnit))
 		same(t, torque.Format(torqueUnit), err, float64(again), float64(torque), 5.01e-4*float64(torque))
 
 		length := Length(rapid.Float64Range(0, 1e9).Draw(t, "length"))
-		lengthUnit := LengthUnit(rapid.IntRange(1, len(lengths.units)).Draw(t, "length unit"))
+		lengthUnit := LengthUnit(rapid.IntRange(1, len(lengths().units)).Draw(t, "length unit"))
 		againLength, err := ParseLength(length.Format(lengthUnit))
 		same(t, length.Format(lengthUnit), err, float64(againLength), float64(length), 5.01e-4*float64(length))
 
 		force := Force(rapid.Float64Range(0, 1e9).Draw(t, "force"))
-		forceUnit := ForceUnit(rapid.IntRange(1, len(forces.units)).Draw(t, "force unit"))
+		forceUnit := ForceUnit(rapid.IntRange(1, len(forces().units)).Draw(t, "force unit"))
 		againForce, err := ParseForce(force.Format(forceUnit))
 		same(t, force.Format(forceUnit), err, float64(againForce), float64(force), 5.01e-4*float64(force))
 
 		temperature := Temperature(rapid.Float64Range(-273, 3000).Draw(t, "temperature"))
-		temperatureUnit := TemperatureUnit(rapid.IntRange(1, len(temperatures.units)).Draw(t, "temperature unit"))
+		temperatureUnit := TemperatureUnit(rapid.IntRange(1, len(temperatures().units)).Draw(t, "temperature unit"))
 		againTemperature, err := ParseTemperature(temperature.Format(temperatureUnit))
 		same(t, temperature.Format(temperatureUnit), err, float64(againTemperature), float64(temperature), 0.0500001)
 	})
