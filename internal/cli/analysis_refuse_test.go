@@ -44,7 +44,7 @@ func TestAnalysesRefuse(t *testing.T) {
 		{"trend --unit day --from " + history, exitUsage, "--unit belongs to an exposure"},
 		{"trend --standard 5 --from " + history, exitUsage, "--standard: "},
 		{"trend --standard 1/0 --from " + history, exitUsage, "--standard: expected a rate above 0 such as 10/1000 or 0.01"},
-		{"trend --from " + counts, exitData, "column treatment: expected one of the columns label, day"},
+		{"trend --from " + counts, exitData, `"treatment" is none of the columns that this analysis reads: label, day`},
 		{"alarm --from " + history, exitUsage, "trackctl alarm needs --in-control"},
 		{"alarm --in-control 0.2", exitUsage, "trackctl alarm needs --out-of-control"},
 		{"alarm --in-control 0.2 --site RVB --from " + history, exitUsage, "--site chooses among the records of the server"},
@@ -58,7 +58,7 @@ func TestAnalysesRefuse(t *testing.T) {
 		{"alarm --in-control 0.2 --test sprt --alpha 0.6 --beta 0.5 --from " + history, exitUsage, "--beta: it must lie above 0 and below 1 less alpha"},
 		{"spares --service-level 1 --from " + history, exitUsage, "--service-level: expected a number above 0 and below 1"},
 		{"spares --as-of 1.4.2026 --from " + history, exitUsage, "--as-of: expected a date YYYY-MM-DD"},
-		{"spares --from " + history, exitData, "column fastener: expected this column in the header"},
+		{"spares --from " + history, exitData, `"label" is none of the columns that this analysis reads: fastener, site`},
 	} {
 		code, out, errOut := run(t, "", nil, strings.Fields(tc.args)...)
 		if code != tc.code || out != "" || !strings.Contains(errOut, tc.want) {

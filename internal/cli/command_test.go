@@ -144,7 +144,7 @@ func TestTheAnswerToARecord(t *testing.T) {
 		t.Errorf("got %q", out)
 	}
 	_, out, _ = run(t, a.address, nil, append(args, "-o", "json")...)
-	want := "{\n  \"outcomes\": [\n    {\"record\": \"incident\", \"id\": \"" + testID.String() + "\", \"state\": \"already-known\", \"findings\": []}\n  ]\n}\n"
+	want := "{\n  \"outcomes\": [\n    {\"record\": \"incident\", \"id\": \"" + testID.String() + "\", \"state\": \"already-known\", \"by_data_of\": null, \"filled_in\": {}, \"findings\": []}\n  ]\n}\n"
 	if out != want {
 		t.Errorf("got %s", out)
 	}
