@@ -155,7 +155,7 @@ func write(d regression.Data, name string) error {
 // apart is the greatest difference of two lists of coefficients.
 func apart(ours, theirs []float64) (float64, error) {
 	if len(ours) != len(theirs) {
-		return 0, fmt.Errorf("R gave %d coefficients, expected %d", len(theirs), len(ours))
+		return 0, fmt.Errorf("the glm of R gave %d coefficients, expected %d", len(theirs), len(ours))
 	}
 	furthest := 0.0
 	for i := range ours {

@@ -10,7 +10,7 @@ import (
 )
 
 // errNoR says that there is nothing to compare with.
-var errNoR = errors.New("Rscript is not on this machine: nothing to set our time against; on Debian, apt-get install r-base-core")
+var errNoR = errors.New("no Rscript on this machine: nothing to set our time against; on Debian, apt-get install r-base-core")
 
 // answerOfR is what R's glm took and found.
 type answerOfR struct {
@@ -44,7 +44,7 @@ func askR(file string) (answerOfR, error) {
 	cmd.Stderr = &said
 	out, err := cmd.Output()
 	if err != nil {
-		return answerOfR{}, fmt.Errorf("R: %w: %s", err, strings.TrimSpace(said.String()))
+		return answerOfR{}, fmt.Errorf("fit by R: %w: %s", err, strings.TrimSpace(said.String()))
 	}
 	return readAnswer(string(out))
 }
@@ -58,18 +58,18 @@ func readAnswer(text string) (a answerOfR, err error) {
 			a.version = value
 		case "seconds":
 			if a.seconds, err = strconv.ParseFloat(value, 64); err != nil {
-				return a, fmt.Errorf("R's time: expected a number, got %q", value)
+				return a, fmt.Errorf("time of R: expected a number, got %q", value)
 			}
 		case "coefficient":
 			b, err := strconv.ParseFloat(value, 64)
 			if err != nil {
-				return a, fmt.Errorf("R's coefficient: expected a number, got %q", value)
+				return a, fmt.Errorf("coefficient of R: expected a number, got %q", value)
 			}
 			a.coefficients = append(a.coefficients, b)
 		}
 	}
 	if !(a.seconds > 0) || len(a.coefficients) == 0 {
-		return a, fmt.Errorf("R: expected a time and coefficients, got %q", text)
+		return a, fmt.Errorf("answer of R: expected a time and coefficients, got %q", text)
 	}
 	return a, nil
 }
