@@ -100,6 +100,7 @@ func serve(ctx context.Context, l net.Listener, s *store.Store, token string, lo
 	services := service.New(s, nil)
 	server := rpc.NewServer(rpc.Config{Token: token, Logger: log, Register: services.Register})
 	s.RunAlarms()
+	defer readAhead(ctx, s, log)()
 	failed := make(chan error, 1)
 	go func() { failed <- server.Serve(l) }()
 	fmt.Fprintf(stdout, "listening on %s\n", l.Addr())
@@ -125,6 +126,27 @@ func serve(ctx context.Context, l net.Listener, s *store.Store, token string, lo
 				server.SetServing(reachable)
 			}
 		}
+	}
+}
+
+// readAhead has the store read what questions will want, while the first calls are
+// answered already. What it gives ends that and waits for it.
+func readAhead(ctx context.Context, s *store.Store, log *slog.Logger) (end func()) {
+	ctx, cancel := context.WithCancel(ctx)
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		start := time.Now()
+		switch err := s.ReadAhead(ctx); {
+		case err == nil:
+			log.Debug("read ahead", "took", time.Since(start))
+		case ctx.Err() == nil:
+			log.Warn("what questions want can't be read ahead; the first of them reads it", "cause", err)
+		}
+	}()
+	return func() {
+		cancel()
+		<-done
 	}
 }
 

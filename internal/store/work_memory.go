@@ -101,6 +101,13 @@ func (s *Store) withBoth(ctx context.Context, use func(*tx, *workMemory, *tallyM
 	}, then)
 }
 
+// ReadAhead brings what is remembered for reading up to the present state, so that the
+// first question after a start need not wait for it. It changes nothing, and ends with
+// the context.
+func (s *Store) ReadAhead(ctx context.Context) error {
+	return s.withBoth(ctx, func(*tx, *workMemory, *tallyMemory) error { return nil }, func(*tx) error { return nil })
+}
+
 // bringUp reads what is new. A chain that was read is whole, so that what fails halfway
 // leaves nothing wrong behind, and the next question has less to read.
 func (t *tx) bringUp(ctx context.Context, m *workMemory) error {

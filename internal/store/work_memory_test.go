@@ -29,6 +29,9 @@ func TestMemoriesFollowTheRecord(t *testing.T) {
 		first := d.tighten(mechanical, 8)
 		compare("first passes")
 		d.tighten(structural, 4)
+		if err := d.s.ReadAhead(ctx); err != nil {
+			t.Fatal(err)
+		}
 		d.seal(seam)
 		d.tighten(seam, 40)
 		compare("more on the same joints")
