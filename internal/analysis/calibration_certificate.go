@@ -8,12 +8,19 @@ import (
 )
 
 // CertificateKey is the number of a certificate, or the name of a laboratory, as it
-// is compared: without the spaces, and without regard to capitals, of any script. So
-// `FM-118` and `fm -118` are one. Empty when nothing but spaces is given.
+// is compared: without spaces and what is not seen, without regard to capitals, of any
+// script, to the length of a dash and to full width. So `FM-118`, `fm -118` and, copied
+// from a document, `FM–118` are one. Empty when nothing but spaces is given.
 func CertificateKey(text string) string {
 	return strings.Map(func(r rune) rune {
-		if unicode.IsSpace(r) {
+		const full = '！' - '!' // from a character of full width to the plain one
+		switch {
+		case unicode.IsSpace(r), unicode.Is(unicode.Cf, r):
 			return -1
+		case unicode.Is(unicode.Pd, r), r == '−':
+			return '-'
+		case r >= '！' && r <= '～':
+			r -= full
 		}
 		// The least of all the forms of a letter stands for them (Unicode, simple case
 		// folding).

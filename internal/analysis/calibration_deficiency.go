@@ -32,6 +32,11 @@ func deficiencies(tool ledger.Tool, c *ledger.Calibration, class metrology.ToolC
 	}
 	for i, assessed := range []metrology.PhaseAssessment{a.AsFound, a.AsLeft} {
 		list = append(list, phases[i].deficiencies(c, class, assessed)...)
+		for _, p := range assessed.Points {
+			if p.UncertaintyPercent > a.LimitPercent {
+				add("The expanded uncertainty %s at %g N.m, %.3g %%, is more than the limit, %g %%: such readings can't tell pass from fail.", phaseWords[phases[i].phase], p.Target, p.UncertaintyPercent, a.LimitPercent)
+			}
+		}
 	}
 	if c.Document == ledger.CalibrationCertificate {
 		list = append(list, certificateDeficiencies(c, a)...)

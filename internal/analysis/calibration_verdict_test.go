@@ -213,6 +213,7 @@ func TestVerdictDeficiencies(t *testing.T) {
 		// Row II C asks for ten readings (from memory, trade.md F).
 		"ten readings": {func(_ *ledger.Calibration, tool *ledger.Tool) { tool.TypeClass = "II-C" },
 			[]string{"Fewer readings as left than the 10 at a test point that ISO 6789 asks of II-C: 5 at 20 N.m, 5 at 60 N.m, 5 at 100 N.m."}},
+		"swamped":        {func(c *ledger.Calibration, _ *ledger.Tool) { c.Points[2].ExpandedUncertaintyNewtonMetres = 4.1 }, []string{"The expanded uncertainty as left at 100 N.m, 4.1 %, is more than the limit, 4 %: such readings can't tell pass from fail."}},
 		"no uncertainty": {func(c *ledger.Calibration, _ *ledger.Tool) { c.Points[2].ExpandedUncertaintyNewtonMetres = 0 }, []string{"No expanded uncertainty as left at 100 N.m."}},
 		"no factor": {func(c *ledger.Calibration, _ *ledger.Tool) { c.Points[2].CoverageFactor = 0 },
 			[]string{"No coverage factor is stated with the expanded uncertainty; k = 2 was taken."}},

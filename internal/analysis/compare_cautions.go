@@ -77,6 +77,7 @@ func (q comparison) cautions(a *CompareAnswer) []string {
 		q.oneArmCaution(),
 		q.sparseCaution(a),
 		q.sparseStrataCaution(a),
+		q.noRatioCaution(),
 		q.missingIntervalCaution(a),
 		q.heterogeneityCaution(a),
 		q.manyStrataCaution(a),
@@ -155,6 +156,21 @@ func (q comparison) sparseStrataCaution(a *CompareAnswer) string {
 		return ""
 	}
 	return fmt.Sprintf("Sparse: over the %s together, the failures expected lie within %d of the least or the most possible (Mantel and Fleiss 1980); the stratified p-value is rough, and no interval of the common difference is given.", q.strataNoun(2), leastExpected)
+}
+
+// noRatioCaution says which figures of all together there are not, and why.
+func (q comparison) noRatioCaution() string {
+	var failures, attempts int64
+	for _, g := range q.groups {
+		failures, attempts = failures+g.FailuresA+g.FailuresB, attempts+g.AttemptsA+g.AttemptsB
+	}
+	switch failures {
+	case 0:
+		return "Nothing failed, so there is neither a relative risk nor an odds ratio; the intervals of the rates say how high each may still be."
+	case attempts:
+		return "Nothing but failures is on record, so there is no odds ratio; if fasteners that went well were not recorded, the rates are too high."
+	}
+	return ""
 }
 
 func (q comparison) missingIntervalCaution(a *CompareAnswer) string {

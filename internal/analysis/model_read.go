@@ -122,13 +122,21 @@ func (c *ModelColumn) number(row int) (float64, error) {
 // count reads a whole number from 0 on.
 func (c *ModelColumn) count(row int) (int64, error) {
 	v, err := c.number(row)
-	if err != nil {
-		return 0, err
-	}
-	if v != math.Trunc(v) || v < 0 || v > stats.MaxCount {
-		return 0, c.refuse(row, strconv.FormatFloat(v, 'g', -1, 64), "must be a whole number from 0 to 2^40")
+	if err != nil || v != math.Trunc(v) || v < 0 || v > stats.MaxCount {
+		return 0, c.refuse(row, c.typed(row), fmt.Sprintf("must be a whole number from 0 to %d", int64(stats.MaxCount)))
 	}
 	return int64(v), nil
+}
+
+// typed is what stands in a row, as it stands there.
+func (c *ModelColumn) typed(row int) string {
+	if c.Numbers != nil {
+		return strconv.FormatFloat(c.Numbers[row], 'g', -1, 64)
+	}
+	if text := strings.TrimSpace(c.Words[row]); text != "" {
+		return strconv.Quote(text)
+	}
+	return "nothing"
 }
 
 // word reads a level.

@@ -145,8 +145,12 @@ func (h *trendHistory) leftOutCaution() string {
 	return fmt.Sprintf("No %s on record for %s: left out.", h.options.sizeName(), list(h.empty))
 }
 
-// nothingCaution says what no failure proves.
+// nothingCaution says what no failure proves, and what nothing but failures may come
+// from.
 func (h *trendHistory) nothingCaution() string {
+	if !h.options.PerExposure && h.failures == h.size {
+		return "Nothing but failures is on record: if fasteners that went well were not recorded, the rates are too high."
+	}
 	if h.failures > 0 {
 		return ""
 	}

@@ -90,6 +90,7 @@ func (a *app) at(f *fields, o atOptions, args []string) error {
 		o.typed["place"] = place.String()
 	}
 	lines := kept.take(o.typed, a.now())
+	lines = append(lines, a.unknownInHand(kept, o.typed)...)
 	if err := a.keepInHand(kept); err != nil {
 		return err
 	}

@@ -112,7 +112,11 @@ func uncertaintyRatioText(ratio *float64) string {
 	if ratio == nil {
 		return ""
 	}
-	return "; test uncertainty ratio " + rounded(*ratio, 1)
+	places := 1
+	if *ratio < 0.1 { // a small one is not none
+		places = 2
+	}
+	return "; test uncertainty ratio " + rounded(*ratio, places)
 }
 
 // conformityText never rounds a probability to certainty.

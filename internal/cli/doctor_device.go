@@ -136,6 +136,10 @@ func (a *app) checkCarried() []deviceCheck {
 		old := a.now().Sub(p.AsOf())
 		c.message = fmt.Sprintf("data of %s, %s old, %s", p.AsOf().In(a.now().Location()).Format("2006-01-02 15:04"), ageWords(old), size(uint64(p.Size())))
 		switch {
+		case len(p.Frames()) < p.Sections():
+			c.state, c.message, c.remedy = checkWrong, c.message+"; a part of them is damaged", "run trackctl carry "+site+" again"
+		case old < -clockTolerance:
+			c.state, c.message, c.remedy = checkLook, c.message+fmt.Sprintf("; by this device's clock of a time to come, by %s", ageWords(-old)), "one of the clocks is wrong: set this device's, since every entry carries its time"
 		case !p.SameRules():
 			c.state, c.remedy = checkLook, "the server judges by other rules than this trackctl: bring the older of the two up to date"
 		case old > oldData:

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"os"
 	"slices"
 	"strings"
@@ -83,6 +84,10 @@ type entered struct {
 	checkedBy string
 	known     []*outbox.Entry
 	attempt   attempt
+	// here is what the rules find on lines that wait, by carried data.
+	here map[*enteredLine][]*pb.Finding
+	// remarks say what makes that worth less.
+	remarks []string
 }
 
 func (a *app) enter(ctx context.Context, file string, o enterOptions) error {
@@ -116,7 +121,42 @@ func (a *app) enter(ctx context.Context, file string, o enterOptions) error {
 		return err
 	}
 	e.attempt = a.sendSheet(ctx, box, result.Count)
+	a.judgeWaiting(box, e)
 	return a.tellEntered(e, false)
+}
+
+// judgeWaiting applies the rules to the lines of which the server has said nothing.
+func (a *app) judgeWaiting(box *outbox.Outbox, e *entered) {
+	e.here = map[*enteredLine][]*pb.Finding{}
+	bySite := map[string][]*enteredLine{}
+	for i, r := range e.rows(false) {
+		if r.state == "waiting" {
+			bySite[r.line.place.Site] = append(bySite[r.line.place.Site], e.lines[i])
+		}
+	}
+	for _, site := range slices.Sorted(maps.Keys(bySite)) {
+		lines := bySite[site]
+		records := make([]record, len(lines))
+		for i, l := range lines {
+			records[i] = l.record
+		}
+		j, err := a.judgeHere(box, records)
+		if err != nil {
+			e.remarks = append(e.remarks, "the rules can't be applied here: "+err.Error())
+		}
+		if j.dataOf.IsZero() {
+			continue
+		}
+		for i, l := range lines {
+			e.here[l] = j.of[i]
+		}
+		if len(j.findings) == 0 || j.unknown {
+			e.remarks = append(e.remarks, "of the lines at "+site+" that wait, "+byDataOf(j))
+		} else {
+			e.remarks = append(e.remarks, byDataOf(j)+" for the lines at "+site+" that wait")
+		}
+		e.remarks = append(e.remarks, j.remarks...)
+	}
 }
 
 // readSheet reads all lines and checks them; any fault is a failure that names all.

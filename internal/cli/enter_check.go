@@ -69,7 +69,7 @@ func (a *app) reachable(ctx context.Context) (*grpc.ClientConn, error) {
 func (l *enteredLine) checkNames(p *pack.Pack) {
 	r, _ := wire.RecordFrom(l.record)
 	for _, name := range known.Missing(p, r) {
-		l.fail(fieldNaming(name), fmt.Sprintf("%s is not in the carried data of %s, of %s; trackctl carry %[2]s brings new ones", ledger.ShortName(name), p.Site().Code, dateOfData(p)))
+		l.fail(fieldNaming(name), fmt.Sprintf("%s; trackctl carry %s brings new ones", notCarried(p, name), p.Site().Code))
 	}
 }
 

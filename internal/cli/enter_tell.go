@@ -55,7 +55,9 @@ func (e *entered) rows(dryRun bool) []enteredRow {
 				r.state, r.cause = "refused", e.known[i].Refusal.GetMessage()
 			}
 		}
-		r.findings = bySeverity(o.GetFindings())
+		if r.findings = bySeverity(o.GetFindings()); o == nil {
+			r.findings = bySeverity(e.here[l])
+		}
 		rows[i] = r
 	}
 	return rows
@@ -130,7 +132,7 @@ func (a *app) tellEntered(e *entered, dryRun bool) error {
 	} else {
 		lines = append(append(append(lines, "checked "+e.checkedBy), e.sentLine(rows)...), e.foundLine(rows)...)
 	}
-	for _, l := range append(append(lines, a.filledLines()...), e.attempt.remarks()...) {
+	for _, l := range slices.Concat(lines, e.remarks, a.filledLines(), e.attempt.remarks()) {
 		if _, err := fmt.Fprintln(a.out, output.Wrap(output.Printable(l))); err != nil {
 			return err
 		}
@@ -169,7 +171,23 @@ func (e *entered) foundLine(rows []enteredRow) []string {
 		parts = append(parts, fmt.Sprintf("%s %d times", rule, n))
 	}
 	slices.Sort(parts)
-	return []string{"found: " + strings.Join(parts, ", ") + "; trackctl findings tells of each"}
+	found := []string{"found: " + strings.Join(parts, ", ")}
+	if len(e.here) == 0 {
+		found[0] += "; trackctl findings tells of each"
+		return found
+	}
+	// The server, which keeps them, has not got these lines yet.
+	for _, r := range rows {
+		for _, f := range r.findings {
+			if f.GetSeverity() == pb.Severity(rules.Hold) {
+				found = append(found, fmt.Sprintf("line %d: %s", r.line.row.Line, f.GetMessage()))
+			}
+		}
+	}
+	if more := len(found) - 1 - listedCandidates; more > 0 {
+		found = append(found[:1+listedCandidates], fmt.Sprintf("and %d more; -o json tells of each", more))
+	}
+	return found
 }
 
 // enterFailure says which lines the server refused after they were kept.

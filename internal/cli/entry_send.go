@@ -7,7 +7,6 @@ import (
 	"os"
 	"slices"
 	"strings"
-	"time"
 
 	"google.golang.org/grpc"
 
@@ -202,7 +201,7 @@ func (a *app) tellAttempt(box *outbox.Outbox, s sent, records []record, t attemp
 		o.findings, o.dataOf = bySeverity(j.findings), j.dataOf
 		lines = append(lines, findingLines(o)...)
 		if !j.dataOf.IsZero() {
-			lines = append(lines, byDataOf(j.dataOf, len(j.findings)))
+			lines = append(lines, byDataOf(j))
 		}
 		lines = append(lines, j.remarks...)
 		lines = append(lines, t.whyNot(), fmt.Sprintf("waiting to be sent (%d)", t.left.Waiting))
@@ -228,13 +227,17 @@ func (a *app) tellAttempt(box *outbox.Outbox, s sent, records []record, t attemp
 	return nil
 }
 
-// byDataOf says by which data the rules were applied.
-func byDataOf(t time.Time, findings int) string {
-	said := "by data of " + output.Moment(t)
-	if findings == 0 {
-		return said + ": no rule is broken"
+// byDataOf says by which data the rules were applied, and what no finding means: of
+// what the data do not know no rule can tell that it is kept.
+func byDataOf(j judged) string {
+	said := "by data of " + output.Moment(j.dataOf)
+	switch {
+	case len(j.findings) > 0:
+		return said
+	case j.unknown:
+		return said + ": no rule is broken as far as they tell, and they do not know everything that the entry names"
 	}
-	return said
+	return said + ": no rule is broken"
 }
 
 // outboxFor is the outbox of this device, and whether a record of the site goes into

@@ -2,12 +2,14 @@ package cli
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"jointledger/internal/carry/outbox"
-	"jointledger/internal/carry/pack"
 	"jointledger/internal/known"
 	"jointledger/internal/ledger"
+	"jointledger/internal/rules"
 	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
@@ -15,17 +17,22 @@ import (
 // judged is what the rules find on records by what this device carries.
 type judged struct {
 	findings []*pb.Finding
+	// of are the findings on each of the records.
+	of [][]*pb.Finding
 	// dataOf is when the carried data was made; zero where the site is not carried, and
 	// nothing was judged.
 	dataOf time.Time
+	// unknown says that the carried data do not have all that the records name, so that
+	// rules were silent about it.
+	unknown bool
 	// remarks say what makes the findings worth less.
 	remarks []string
 }
 
-// judgeHere applies the rules to records that were kept on this device, by the
-// carried data of their site and by the entries that this data does not know yet.
+// judgeHere applies the rules to records of one site that were kept on this device, by
+// the carried data of the site and by the entries that this data does not know yet.
 func (a *app) judgeHere(box *outbox.Outbox, records []record) (judged, error) {
-	var j judged
+	j := judged{of: make([][]*pb.Finding, len(records))}
 	site := siteOfRecord(records[0])
 	if site == "" {
 		return j, nil
@@ -39,27 +46,93 @@ func (a *app) judgeHere(box *outbox.Outbox, records []record) (judged, error) {
 		return j, err
 	}
 	j.dataOf, j.remarks = p.AsOf(), a.ageCautions(p)
+	past := &entriesBefore{entries: entries, asOf: p.AsOf(), read: map[*outbox.Entry]ledger.Record{}}
 	for i, r := range records {
 		domain, problems := wire.RecordFrom(r)
 		if domain == nil || len(problems) > 0 {
 			continue // checked before it was kept
 		}
-		before := append(recordsBefore(entries, p, r), readRecords(records[:i])...)
-		found, err := known.Findings(p, domain, before)
+		found, err := known.Findings(p, domain, past.before(r))
 		if err != nil {
 			return j, err
 		}
-		j.findings = append(j.findings, wire.FindingsTo(found)...)
-		for _, name := range known.Missing(p, domain) {
-			j.remarks = append(j.remarks, fmt.Sprintf("the carried data of %s do not know %s: no rule about it was applied, and the server may refuse the entry", site, name))
+		missing := known.Missing(p, domain)
+		if slices.ContainsFunc(missing, func(name string) bool { return strings.HasPrefix(name, "tools/") }) {
+			// That it isn't carried does not show that it was never calibrated.
+			found = slices.DeleteFunc(found, func(f rules.Finding) bool { return f.Rule == rules.CodeCalibrationUnknown })
+		}
+		if err := p.Err(); err != nil {
+			// What is damaged counts as not known: nothing that follows from that is so.
+			return judged{of: make([][]*pb.Finding, len(records))}, err
+		}
+		j.of[i] = wire.FindingsTo(found)
+		j.findings = append(j.findings, j.of[i]...)
+		for _, name := range missing {
+			j.notKnown(notCarried(p, name) + ": no rule about it was applied, and the server may refuse the entry")
+		}
+		if c, ok := domain.(*ledger.Correction); ok && c.With != nil {
+			domain = c.With
+		}
+		if batch := known.BatchOf(domain); batch != "" && !isCarried(p, "batches", batch) {
+			j.notKnown(notCarried(p, "batches/"+batch) + ": whether it had expired was not looked at")
 		}
 	}
-	return j, p.Err()
+	return j, nil
 }
 
-// recordsBefore are the records of entries that the carried data do not know yet and
-// that may bear on r: those that wait, and those that were sent since.
-func recordsBefore(entries []*outbox.Entry, p *pack.Pack, r record) []ledger.Record {
+// notKnown notes once what the carried data do not know.
+func (j *judged) notKnown(line string) {
+	j.unknown = true
+	if !slices.Contains(j.remarks, line) {
+		j.remarks = append(j.remarks, line)
+	}
+}
+
+// entriesBefore are the entries of this device that the carried data do not know yet:
+// those that wait, and those that were sent since.
+type entriesBefore struct {
+	entries []*outbox.Entry
+	asOf    time.Time
+	// read are those that were read already; nil for what can't be.
+	read map[*outbox.Entry]ledger.Record
+}
+
+// before are those that were kept before r and may bear on it.
+func (b *entriesBefore) before(r record) (before []ledger.Record) {
+	names := namesIn(r)
+	self, err := recordIDOf(r)
+	for _, e := range b.entries {
+		if err == nil && e.ID == self {
+			break // what was kept with it and after it is not judged with yet
+		}
+		news := e.State == outbox.Waiting || e.State == outbox.Delivered && e.StateAt.After(b.asOf)
+		if !news || !e.Mentions(names...) {
+			continue
+		}
+		if domain := b.domain(e); domain != nil {
+			before = append(before, domain)
+		}
+	}
+	return before
+}
+
+func (b *entriesBefore) domain(e *outbox.Entry) ledger.Record {
+	domain, done := b.read[e]
+	if done {
+		return domain
+	}
+	if p, err := readPending(e); err == nil {
+		if d, problems := wire.RecordFrom(p.record); len(problems) == 0 {
+			domain = d
+		}
+	}
+	b.read[e] = domain
+	return domain
+}
+
+// namesIn are the names by which an entry that bears on a record mentions what it is
+// about.
+func namesIn(r record) []string {
 	names := []string{"corrections/"} // of what, only the correction itself says
 	if x, ok := r.(interface{ GetJoint() string }); ok {
 		names = append(names, x.GetJoint())
@@ -72,30 +145,10 @@ func recordsBefore(entries []*outbox.Entry, p *pack.Pack, r record) []ledger.Rec
 	}
 	if c, ok := r.(*pb.Correction); ok {
 		if with := replacementOf(c); with != nil {
-			return recordsBefore(entries, p, with)
+			return namesIn(with)
 		}
 	}
-	var before []record
-	for _, e := range entries {
-		news := e.State == outbox.Waiting || e.State == outbox.Delivered && e.StateAt.After(p.AsOf())
-		if !news || !e.Mentions(names...) {
-			continue
-		}
-		if read, err := readPending(e); err == nil && read.record.GetName() != r.GetName() {
-			before = append(before, read.record)
-		}
-	}
-	return readRecords(before)
-}
-
-func readRecords(records []record) []ledger.Record {
-	var out []ledger.Record
-	for _, r := range records {
-		if domain, problems := wire.RecordFrom(r); domain != nil && len(problems) == 0 {
-			out = append(out, domain)
-		}
-	}
-	return out
+	return names
 }
 
 // soundRecord refuses a record that is malformed before it is kept: the server would

@@ -169,6 +169,9 @@ func replaceFile(name string, content []byte) (err error) {
 	}
 	part, err := os.CreateTemp(filepath.Dir(name), ".handover-*")
 	if err != nil {
+		if failed := (*os.PathError)(nil); errors.As(err, &failed) { // the part's name says nothing to who asked
+			return fmt.Errorf("folder %s: %w", filepath.Dir(name), failed.Err)
+		}
 		return err
 	}
 	defer func() {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -125,13 +126,17 @@ func (r *reportAnswers) unanswerable(part report.Part, err error) error {
 	return err
 }
 
-// reasonOf gives the sentence of what a field violates, where there is one.
+// reasonOf gives the sentence of what a field violates, where there is one. The name
+// of the field is left out: who reads the report did not ask the question.
 func reasonOf(st *status.Status) string {
 	f := (&app{}).callFailure(st.Err(), nil)
-	if len(f.lines) > 0 {
-		return f.message + " (" + f.lines[0] + ")"
+	if len(f.lines) == 0 {
+		return f.message
 	}
-	return f.message
+	if _, sentence, ok := strings.Cut(f.lines[0], ": "); ok {
+		return sentence
+	}
+	return f.lines[0]
 }
 
 // askForReport asks the server everything that the report says.

@@ -68,7 +68,7 @@ func (r *reportAnswers) strip() *picture.Coverage {
 	f.Method, f.Assumption = r.coverage.GetMethod(), r.coverage.GetAssumption()
 	f.Cautions = append(slices.Clone(r.coverage.GetCautions()), r.due.GetCautions()...)
 	f.Cautions = append(f.Cautions, "A week with a gap in one torque band counts all joints of that band and week as open, also those of days that are covered.")
-	f.LeftOut = slices.Clone(r.coverage.GetNotes())
+	f.Cautions = append(f.Cautions, r.coverage.GetNotes()...) // what was assumed of towers, none of which is left out
 	f.Finding = stripFinding(f)
 	return f
 }
@@ -195,7 +195,9 @@ func (r *reportAnswers) curves() *picture.Progress {
 	if len(f.Sites) == 0 {
 		return nil
 	}
-	slices.SortStableFunc(f.Sites, func(a, b picture.ProgressSite) int { return cmp.Compare(late[b.Name], late[a.Name]) })
+	slices.SortStableFunc(f.Sites, func(a, b picture.ProgressSite) int {
+		return cmp.Or(cmp.Compare(late[b.Name], late[a.Name]), cmp.Compare(r.progress[b.Name].left(), r.progress[a.Name].left()))
+	})
 	f.Method = forecast.Method + "."
 	f.Assumption = "Work goes on at the rate of the days on record, with as many people and in the same weather."
 	f.Cautions = append(cautions, "A joint counts on the day on which its last fastener reached torque; sealing, inspection and release come on top.",

@@ -32,6 +32,7 @@ func (a *app) trySending(ctx context.Context, box *outbox.Outbox, waiting outbox
 		t.why = fmt.Sprintf("the server at %s could not be reached %s ago; it is tried again by itself, or with trackctl send", a.settings.server, a.now().Sub(last).Round(time.Second))
 		return t
 	}
+	a.triedSending = true // once in a run, whatever comes of it
 	conn, err := a.dial()
 	if err != nil {
 		t.why = a.sendFailure(err, outbox.Count{}).message
@@ -45,7 +46,6 @@ func (a *app) trySending(ctx context.Context, box *outbox.Outbox, waiting outbox
 	ctx, cancel := context.WithTimeout(ctx, answerPatience)
 	defer cancel()
 	t.delivery, err = a.deliver(ctx, box, conn, nil)
-	a.triedSending = true
 	switch status.Code(err) {
 	case codes.OK:
 		box.MarkReached()

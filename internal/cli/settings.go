@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/metadata"
 
@@ -179,6 +180,8 @@ func (a *app) dial() (*grpc.ClientConn, error) {
 	conn, err := grpc.NewClient(a.settings.server,
 		grpc.WithTransportCredentials(insecure.NewCredentials()),
 		grpc.WithUserAgent("trackctl/"+versionText()),
+		// A server that takes longer to connect than to say who it is can't be reached.
+		grpc.WithConnectParams(grpc.ConnectParams{Backoff: backoff.DefaultConfig, MinConnectTimeout: reachTime}),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer)),
 		grpc.WithUnaryInterceptor(func(ctx context.Context, method string, request, reply any, conn *grpc.ClientConn, invoke grpc.UnaryInvoker, options ...grpc.CallOption) error {
 			ctx, cancel := context.WithTimeout(ctx, timeout)

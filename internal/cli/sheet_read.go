@@ -4,13 +4,17 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
+	"github.com/google/uuid"
 	"google.golang.org/grpc"
 
+	"jointledger/internal/carry/outbox"
 	"jointledger/internal/carry/pack"
 	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 	"jointledger/internal/report"
+	"jointledger/internal/shift"
 	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
@@ -47,10 +51,8 @@ func (a *app) carriedWork(p *pack.Pack, place ledger.Place, s *report.WorkSheet)
 			lines: []string{"trackctl carry " + place.Site + " brings new ones where there is signal"}}
 	}
 	s.Units, s.AsOf, s.Source = ledger.UnitPreferences.Name(p.Site().Units), p.AsOf().In(p.Location()), "carried by this device"
-	if n := a.waitingHere(); n > 0 {
-		s.Source += fmt.Sprintf(", without the %s that %s to be sent", counted(n, "record"), waits(n))
-	}
-	named := map[string]bool{}
+	var holds [][]*ledger.Hold
+	var joints []known.JointWork
 	for _, cell := range p.Cells() {
 		if !inPlace(cell, place) && !inPlace(place, cell) {
 			continue
@@ -60,10 +62,24 @@ func (a *app) carriedWork(p *pack.Pack, place ledger.Place, s *report.WorkSheet)
 			continue // said by Err
 		}
 		for _, w := range past.Joints {
-			if j, left := carriedJoint(w, past.Holds); left && inPlace(w.Joint.Place, place) {
-				s.Joints = append(s.Joints, j)
-				named[j.Specification] = true
+			if inPlace(w.Joint.Place, place) {
+				joints, holds = append(joints, w), append(holds, past.Holds)
 			}
+		}
+	}
+	entries, waiting, err := a.entriesHere()
+	if err != nil {
+		return err
+	}
+	if waiting > 0 {
+		s.Source += fmt.Sprintf(", with what the %s that %s to be sent %s of the work", counted(waiting, "record"), waits(waiting), map[bool]string{true: "says", false: "say"}[waiting == 1])
+	}
+	named := map[string]bool{}
+	for i, work := range workWith(joints, entries, p.AsOf()) {
+		joints[i].Work = work
+		if j, left := carriedJoint(joints[i], holds[i]); left {
+			s.Joints = append(s.Joints, j)
+			named[j.Specification] = true
 		}
 	}
 	for code := range named {
@@ -81,18 +97,39 @@ func waits(n int) string {
 	return "wait"
 }
 
-// waitingHere is how many entries of this device the server has not got yet.
-func (a *app) waitingHere() int {
+// entriesHere are the entries of this device, and how many of them the server has not
+// got yet.
+func (a *app) entriesHere() (entries []*outbox.Entry, waiting int, err error) {
 	box, err := a.deviceOutbox()
 	if err != nil || !box.Exists() {
-		return 0
+		return nil, 0, err
 	}
-	count, err := box.Count()
+	entries, err = box.Entries()
 	a.tellDamage(box)
 	if err != nil {
-		return 0 // the commands that need the outbox say what is wrong with it
+		return nil, 0, &failure{code: exitIO, message: err.Error()}
 	}
-	return count.Waiting
+	for _, e := range entries {
+		if e.State == outbox.Waiting {
+			waiting++
+		}
+	}
+	return entries, waiting, nil
+}
+
+// workWith is the work on carried joints with the entries of this device that are not
+// in the carried data.
+func workWith(joints []known.JointWork, entries []*outbox.Entry, asOf time.Time) []ledger.JointWork {
+	c := &cellJoints{at: map[string]int{}, counted: map[uuid.UUID]int{}}
+	for i, j := range joints {
+		c.at[j.Joint.Place.Resource()] = i
+		for _, t := range j.Tightenings {
+			c.counted[t.ID] = t.Fasteners
+		}
+		c.work, c.joints = append(c.work, j.Work), append(c.joints, shift.Joint{Joint: j.Joint})
+	}
+	c.count(entries, asOf)
+	return c.work
 }
 
 // inPlace says whether a place is another, or lies in it.

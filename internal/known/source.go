@@ -63,6 +63,11 @@ type Tightened struct {
 	Treatment ledger.Treatment
 	// Fasteners that it brought to torque; 0 for a pass that is not the first.
 	Fasteners int
+	// Driven are the fasteners that it tightened in whatever pass, Lot and Tool what it
+	// was done with: for taking it back, see Records. A source that gives no records
+	// may leave them out.
+	Driven    int
+	Lot, Tool string
 }
 
 // LotPast is a lot, the holds on it, and its stock at the site.

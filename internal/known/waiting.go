@@ -53,7 +53,11 @@ func waitingBefore(s Source, record ledger.Record, replaced uuid.UUID, before []
 	}
 	if records, ok := s.(Records); ok {
 		for id := range w.gone {
-			if old, ok := records.Record(id); ok && !made[id] && id != record.Head().ID {
+			// What was made on the device is not looked for: that may cost the source much.
+			if made[id] || id == record.Head().ID {
+				continue
+			}
+			if old, ok := records.Record(id); ok {
 				w.old = append(w.old, old)
 			}
 		}

@@ -64,7 +64,7 @@ func comparisonQuestionFrom(p *problems, r *pb.QueryComparisonRequest) (analysis
 		case b.Grouping != a.Grouping:
 			p.Add("b.grouping", "is %s, but a is a %s; expected the same", analysis.Groupings.Name(b.Grouping), analysis.Groupings.Name(a.Grouping))
 		case b.Value == a.Value:
-			p.Add("b.value", "%q is a too; expected another %s", b.Value, analysis.Groupings.Name(b.Grouping))
+			p.Add("b.value", "%q is A too; expected another %s", b.Value, analysis.Groupings.Name(b.Grouping))
 		}
 		q.B = &b
 	}

@@ -176,7 +176,7 @@ func TestComparisonsRefuseWhatTheyCannotAnswer(t *testing.T) {
 		"unknown lot": {compare(&pb.QueryComparisonRequest{A: lot("M10-S-1"), B: lot("M10-S-3")}), []string{"NotFound", `lot "M10-S-3" is not known; the nearest known is "M10-S-`, "resource"}},
 		"empty arm":   {compare(&pb.QueryComparisonRequest{A: groupValue(pb.Grouping_GROUPING_TREATMENT, "anti-seize"), B: groupValue(pb.Grouping_GROUPING_TREATMENT, "other-lubricant")}), []string{"InvalidArgument", "field b: attempts of other-lubricant is 0"}},
 		"one arm":     {compare(&pb.QueryComparisonRequest{A: groupValue(pb.Grouping_GROUPING_SITE, "HAR")}), []string{"InvalidArgument", "field b: attempts of the others is 0"}},
-		"same arms":   {compare(&pb.QueryComparisonRequest{A: lot("M10-S-1"), B: lot("M10-S-1")}), []string{"field b.value:", "is a too"}},
+		"same arms":   {compare(&pb.QueryComparisonRequest{A: lot("M10-S-1"), B: lot("M10-S-1")}), []string{"field b.value:", "is A too"}},
 		"two groupings": {compare(&pb.QueryComparisonRequest{A: lot("M10-S-1"), B: groupValue(pb.Grouping_GROUPING_SITE, "HAR"), StratifyBy: []pb.Grouping{3, 1, 1, 99}, Filters: []*pb.GroupValue{lot("M10-S-2")},
 			DifferenceMethod: 9, Confidence: 2, StartDate: "May"}),
 			[]string{"field b.grouping: is site, but a is a lot", "field stratify_by[0]: lot is what is compared", "field stratify_by[2]: site is given twice, in stratify_by[1] too", "field stratify_by[3]: 99 is not a grouping",

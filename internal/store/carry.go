@@ -144,15 +144,16 @@ func (c *carriedReader) tightened(ctx context.Context) (map[int][]known.Tightene
 		var at int64
 		var one known.Tightened
 		var pass ledger.Pass
-		if err := rows.Scan(&joint, &uid, &at, &one.Treatment, &one.Fasteners, &pass); err != nil {
+		if err := rows.Scan(&joint, &uid, &at, &one.Treatment, &one.Driven, &pass, &one.Lot, &one.Tool); err != nil {
 			return err
 		}
-		one.ID, one.At = idOf(uid), fromMicro(at)
+		one.ID, one.At, one.Fasteners = idOf(uid), fromMicro(at), one.Driven
 		if pass != ledger.PassFirst {
 			one.Fasteners = 0
 		}
 		tightened[joint] = append(tightened[joint], one)
 		return nil
-	}, `SELECT r.joint_id, r.uid, r.occur_time, x.treatment, x.fasteners, x.pass FROM tightenings x JOIN records r ON r.id = x.id
+	}, `SELECT r.joint_id, r.uid, r.occur_time, x.treatment, x.fasteners, x.pass, COALESCE(l.number, ''), COALESCE(t.serial, '')
+FROM tightenings x JOIN records r ON r.id = x.id LEFT JOIN lots l ON l.id = r.lot_id LEFT JOIN tools t ON t.id = r.tool_id
 WHERE x.id >= ? AND x.id < ? AND `+notCorrected+" ORDER BY r.joint_id, r.occur_time, r.id", c.chain()...)
 }

@@ -72,6 +72,9 @@ func (c *carriedReader) lots(ctx context.Context) error {
 		stock.MovedAnywhere = stock.MovedAnywhere || here || removed > 0
 		if site == c.site {
 			stock.Received, stock.OnHand = here, onHand
+			if counted != 0 {
+				stock.CountTime = fromMicro(counted)
+			}
 		}
 		return nil
 	}, `SELECT lot_id, site_id, received, removed, count_time, on_hand FROM lot_sums
@@ -106,16 +109,17 @@ func (c *carriedReader) spansOf(ctx context.Context, column string, keys []int) 
 	return held, c.queryIn(ctx, func(rows *sql.Rows) error {
 		var key int
 		var from, to int64
-		if err := rows.Scan(&key, &from, &to); err != nil {
+		var uid []byte
+		if err := rows.Scan(&key, &from, &to, &uid); err != nil {
 			return err
 		}
-		one := known.Span{From: fromMicro(from)}
+		one := known.Span{From: fromMicro(from), ID: idOf(uid)}
 		if to != 0 {
 			one.To = fromMicro(to)
 		}
 		held[key] = append(held[key], one)
 		return nil
-	}, "SELECT h."+column+`, r.occur_time, COALESCE(e.occur_time, 0) FROM holds h JOIN records r ON r.id = h.id
+	}, "SELECT h."+column+`, r.occur_time, COALESCE(e.occur_time, 0), r.uid FROM holds h JOIN records r ON r.id = h.id
 LEFT JOIN holds x ON x.released_hold_id = h.id LEFT JOIN records e ON e.id = x.id
 WHERE h.action = 1 AND h.`+column, asked, " ORDER BY 1, 2, h.id")
 }

@@ -96,8 +96,8 @@ func TestCarriedWork(t *testing.T) {
 			t.Errorf("holds of C1 %v, of C2 %v; expected one each", c.Cells[0].Holds, c.Cells[1].Holds)
 		}
 		want := []known.Tightened{
-			{ID: first.ID, At: first.OccurTime.UTC(), Treatment: ledger.TreatmentAntiSeize, Fasteners: 10},
-			{At: first.OccurTime.Add(time.Minute).UTC(), Treatment: ledger.TreatmentOtherLubricant},
+			{ID: first.ID, At: first.OccurTime.UTC(), Treatment: ledger.TreatmentAntiSeize, Fasteners: 10, Driven: 10, Lot: first.Lot, Tool: first.Tool},
+			{At: first.OccurTime.Add(time.Minute).UTC(), Treatment: ledger.TreatmentOtherLubricant, Driven: 24, Lot: first.Lot, Tool: first.Tool},
 		}
 		got := slices.Clone(joints[0].Tightenings)
 		if len(got) == 2 {
@@ -145,7 +145,7 @@ func TestCarriedRegister(t *testing.T) {
 				if !l.MovedAnywhere || !l.Received || l.OnHand != 1000-10-1 {
 					t.Errorf("stock of %s: %+v; expected 989 of 1,000 received", l.Lot.Number, l)
 				}
-				want := []known.Span{{From: h.OccurTime.UTC(), To: h.OccurTime.Add(time.Minute).UTC()}}
+				want := []known.Span{{From: h.OccurTime.UTC(), To: h.OccurTime.Add(time.Minute).UTC(), ID: h.ID}}
 				if diff := cmp.Diff(want, l.Holds); diff != "" {
 					t.Errorf("holds on %s (-want +got):\n%s", l.Lot.Number, diff)
 				}

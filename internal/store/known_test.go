@@ -150,9 +150,9 @@ func (s *shiftStory) tightening(e ledger.Entry) *ledger.Tightening {
 	torque := pickOf(s, 10.0, 32, 32, 36, 150)
 	r.TorqueNewtonMetres, r.TorqueAsTyped = &torque, ""
 	r.Fasteners, r.Pass = 1+s.IntN(30), pickOf(s, ledger.PassFirst, ledger.PassFirst, ledger.PassFinal)
-	if s.IntN(8) == 0 { // written down hours later; with what no count and no interval in cycles is about
+	if s.IntN(8) == 0 { // written down hours later; with what no interval in cycles is about
 		r.OccurTime = r.OccurTime.Add(-time.Duration(s.IntN(6)) * time.Hour)
-		r.Lot, r.Tool = storetest.OtherStainlessLot, storetest.ImpactWrench
+		r.Tool = storetest.ImpactWrench
 	}
 	return r
 }
@@ -272,18 +272,10 @@ func (s *shiftStory) correction() ledger.Record {
 }
 
 // reachesBack says of a record that to take it back asks for more than is carried: the
-// use of a tool since the calibration before the newest one, and when a lot was
-// counted.
+// use of a tool since the calibration before the newest one.
 func reachesBack(r ledger.Record) bool {
-	switch r := r.(type) {
-	case *ledger.Calibration:
-		return true
-	case *ledger.Tightening:
-		return r.Lot != storetest.OtherStainlessLot
-	case *ledger.Incident:
-		return r.Lot != "" && r.Lot != storetest.OtherStainlessLot
-	}
-	return false
+	_, is := r.(*ledger.Calibration)
+	return is
 }
 
 // happened notes what the store took.

@@ -29,7 +29,10 @@ type Pack struct {
 	damaged error
 }
 
-var _ known.Source = (*Pack)(nil)
+var (
+	_ known.Source  = (*Pack)(nil)
+	_ known.Records = (*Pack)(nil)
+)
 
 // Open opens the carried data of a site in a folder. Errors: os.ErrNotExist when
 // there are none; *Damaged when they can't be read.

@@ -95,7 +95,7 @@ func ReadCell(name string, content []byte) (c known.CellPast, err error) {
 	for i, j := range m.GetJoints() {
 		c.Joints[i] = r.joint(c.Cell.Place, j, m.GetWords())
 	}
-	r.tightenings(m.GetTightenings(), c.Joints)
+	r.tightenings(m.GetTightenings(), m.GetWords(), c.Joints)
 	for _, h := range m.GetHolds() {
 		hold := kept[*ledger.Hold](r, h)
 		if hold == nil {
@@ -111,14 +111,17 @@ func ReadCell(name string, content []byte) (c known.CellPast, err error) {
 	return c, r.done()
 }
 
-func (r *reading) joint(cell ledger.Place, m *pb.CarriedJoint, words []string) (j known.JointWork) {
-	word := func(n uint32) string {
-		if int(n) >= len(words) {
-			r.problems.Add("words", "has no place %d", n)
-			return ""
-		}
-		return words[n]
+// word is one of the words of a cell by its place.
+func (r *reading) word(words []string, n uint32) string {
+	if int(n) >= len(words) {
+		r.problems.Add("words", "has no place %d", n)
+		return ""
 	}
+	return words[n]
+}
+
+func (r *reading) joint(cell ledger.Place, m *pb.CarriedJoint, words []string) (j known.JointWork) {
+	word := func(n uint32) string { return r.word(words, n) }
 	cell.Joint = m.GetTag()
 	j.Joint = ledger.Joint{
 		Place: cell, Kind: wire.Word[ledger.JointKind](m.GetKind()), Critical: m.GetCritical(),
@@ -134,9 +137,15 @@ func (r *reading) joint(cell ledger.Place, m *pb.CarriedJoint, words []string) (
 	return j
 }
 
-// tightenings reads the columns into the joints.
-func (r *reading) tightenings(m *pb.CarriedTightenings, joints []known.JointWork) {
+// tightenings reads the columns into the joints. A server of an earlier version does
+// not send what they were done with.
+func (r *reading) tightenings(m *pb.CarriedTightenings, words []string, joints []known.JointWork) {
 	n := len(m.GetJoints())
+	with := len(m.GetTightened())
+	if len(m.GetLots()) != with || len(m.GetTools()) != with || with != n && with != 0 {
+		r.problems.Add("tightenings", "has lists of different lengths")
+		return
+	}
 	if len(m.GetIds()) != 16*n || len(m.GetTimeSteps()) != n || len(m.GetTreatments()) != n || len(m.GetFasteners()) != n {
 		r.problems.Add("tightenings", "has lists of different lengths")
 		return
@@ -148,10 +157,14 @@ func (r *reading) tightenings(m *pb.CarriedTightenings, joints []known.JointWork
 			return
 		}
 		at += m.GetTimeSteps()[i]
-		joints[joint].Tightenings = append(joints[joint].Tightenings, known.Tightened{
+		one := known.Tightened{
 			ID: uuid.UUID(m.GetIds()[16*i : 16*i+16]), At: time.UnixMicro(at).UTC(),
 			Treatment: wire.Word[ledger.Treatment](m.GetTreatments()[i]), Fasteners: int(m.GetFasteners()[i]),
-		})
+		}
+		if with > 0 {
+			one.Driven, one.Lot, one.Tool = int(m.GetTightened()[i]), r.word(words, m.GetLots()[i]), r.word(words, m.GetTools()[i])
+		}
+		joints[joint].Tightenings = append(joints[joint].Tightenings, one)
 	}
 }
 
@@ -176,7 +189,14 @@ func ReadSpecification(name string, content []byte) (s known.SpecificationPast, 
 
 func (r *reading) spans(spans []*pb.CarriedSpan) (out []known.Span) {
 	for _, s := range spans {
-		out = append(out, known.Span{From: r.problems.Time("start_time", s.GetStartTime()), To: r.problems.Time("end_time", s.GetEndTime())})
+		one := known.Span{From: r.problems.Time("start_time", s.GetStartTime()), To: r.problems.Time("end_time", s.GetEndTime())}
+		if b := s.GetId(); len(b) > 0 {
+			var err error
+			if one.ID, err = uuid.FromBytes(b); err != nil {
+				r.problems.Add("holds.id", "%v", err)
+			}
+		}
+		out = append(out, one)
 	}
 	return out
 }
@@ -190,6 +210,7 @@ func ReadLot(name string, content []byte) (l known.LotPast, err error) {
 	l = known.LotPast{
 		Lot: wire.LotFrom(&r.problems, m.GetLot()), Holds: r.spans(m.GetHolds()),
 		MovedAnywhere: m.GetMoved(), Received: m.GetReceived(), OnHand: m.GetOnHand(),
+		CountTime: r.problems.Time("count_time", m.GetCountTime()),
 	}
 	l.Lot.Number, l.Lot.Revision = wire.LotName(&r.problems, "name", m.GetLot().GetName()), r.revision(m.GetLot())
 	return l, r.done()

@@ -71,7 +71,8 @@ func cellPast() known.CellPast {
 			Work:      ledger.JointWork{SealRequired: i == 2, Fasteners: 12 + i, TightenedFirst: int64(5 * i), Sealed: i == 2, SignedOff: i == 1, OnHold: true, Inspections: map[ledger.InspectionKind]ledger.InspectionResult{}},
 		}
 		for n := range i {
-			j.Tightenings = append(j.Tightenings, known.Tightened{ID: id(uint64(10*i + n)), At: moment.Add(-time.Duration(n*i) * time.Hour), Treatment: ledger.TreatmentAntiSeize, Fasteners: 5 * n})
+			j.Tightenings = append(j.Tightenings, known.Tightened{ID: id(uint64(10*i + n)), At: moment.Add(-time.Duration(n*i) * time.Hour), Treatment: ledger.TreatmentAntiSeize, Fasteners: 5 * n,
+				Driven: 5 + n, Lot: []string{"L-1", "L-2"}[n], Tool: []string{"", "TW-1"}[n]})
 		}
 		c.Joints = append(c.Joints, j)
 	}
@@ -107,7 +108,7 @@ func toolPast(t *testing.T) known.ToolPast {
 		},
 		Dropped: []time.Time{moment.Add(2 * time.Hour)},
 		Checks:  []analysis.ActionDone{{Action: ledger.ActionPreUseCheck, At: moment, Failed: true}},
-		Holds:   []known.Span{{From: moment, To: moment.Add(time.Minute)}, {From: moment.Add(time.Hour)}},
+		Holds:   []known.Span{{From: moment, To: moment.Add(time.Minute), ID: id(4)}, {From: moment.Add(time.Hour)}},
 		Uses:    []analysis.Use{{At: moment, Fasteners: 7}, {At: moment, Fasteners: 1}, {At: moment.Add(time.Microsecond), Fasteners: 12}},
 	}
 }
@@ -147,7 +148,7 @@ func TestRoundTrip(t *testing.T) {
 	same(t, "specification", spec, gotSpec)
 
 	lot := known.LotPast{Lot: ledger.Lot{Number: "L-1", Supplier: "Alder", Heat: "H", State: ledger.LotUsedUp, Fastener: ledger.Fastener{Thread: "M16"}, Revision: revision(5)},
-		Holds: []known.Span{{From: moment}}, MovedAnywhere: true, Received: true, OnHand: -12}
+		Holds: []known.Span{{From: moment, ID: id(5)}}, MovedAnywhere: true, Received: true, OnHand: -12, CountTime: moment.Add(time.Microsecond)}
 	s, err = section.OfLot(lot)
 	gotLot, err := section.ReadLot(s.Name, written(t, "lots/L-1", s, err))
 	if err != nil {

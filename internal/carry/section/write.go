@@ -3,6 +3,7 @@ package section
 import (
 	"fmt"
 
+	"github.com/google/uuid"
 	"google.golang.org/protobuf/proto"
 
 	"jointledger/internal/analysis"
@@ -63,6 +64,9 @@ func OfCell(c known.CellPast) (Section, error) {
 			columns.TimeSteps = append(columns.TimeSteps, at-last)
 			columns.Treatments = append(columns.Treatments, pb.Treatment(t.Treatment))
 			columns.Fasteners = append(columns.Fasteners, uint32(t.Fasteners))
+			columns.Tightened = append(columns.Tightened, uint32(t.Driven))
+			columns.Lots = append(columns.Lots, word(t.Lot))
+			columns.Tools = append(columns.Tools, word(t.Tool))
 			last = at
 		}
 	}
@@ -90,7 +94,11 @@ func OfSpecification(s known.SpecificationPast) (Section, error) {
 func spansTo(spans []known.Span) []*pb.CarriedSpan {
 	var out []*pb.CarriedSpan
 	for _, s := range spans {
-		out = append(out, &pb.CarriedSpan{StartTime: wire.Timestamp(s.From), EndTime: wire.Timestamp(s.To)})
+		one := &pb.CarriedSpan{StartTime: wire.Timestamp(s.From), EndTime: wire.Timestamp(s.To)}
+		if s.ID != uuid.Nil {
+			one.Id = s.ID[:]
+		}
+		out = append(out, one)
 	}
 	return out
 }
@@ -99,6 +107,7 @@ func spansTo(spans []known.Span) []*pb.CarriedSpan {
 func OfLot(l known.LotPast) (Section, error) {
 	return written(Lots+l.Lot.Number, &pb.CarriedLot{
 		Lot: wire.LotTo(l.Lot), Holds: spansTo(l.Holds), Moved: l.MovedAnywhere, Received: l.Received, OnHand: l.OnHand,
+		CountTime: wire.Timestamp(l.CountTime),
 	})
 }
 

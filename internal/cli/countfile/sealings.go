@@ -19,6 +19,13 @@ func sealingColumns() []csvfile.Column {
 	return columns
 }
 
+// sealingLimits are what the record of a sealing may hold, and a margin between two
+// such temperatures.
+var sealingLimits = []struct {
+	column      string
+	least, most float64
+}{{"surface_c", -60, 120}, {"air_c", -60, 80}, {"humidity_pct", 0, 100}, {"dew_margin_c", -180, 180}}
+
 // ReadSealings reads a file of sealings, one in each row, with what became of it. The
 // error is a *WrongError, or that of r.
 func ReadSealings(file string, r io.Reader) ([]analysis.LeakRow, error) {
@@ -37,6 +44,11 @@ func ReadSealings(file string, r io.Reader) ([]analysis.LeakRow, error) {
 			Failed: row.RequiredWhole("failed", 0, 1) == 1, Tested: row.Whole("tested", 0, 1) == 1,
 		}
 		s.TestingUnknown = row.Text("tested") == ""
+		for _, within := range sealingLimits {
+			if v := row.Number(within.column); v != nil && (*v < within.least || *v > within.most) {
+				row.Fail(within.column, "expected %g to %g, got %s", within.least, within.most, row.Text(within.column))
+			}
+		}
 		s.HoursSinceCleaning = row.Number("hours_since_cleaning")
 		if h := s.HoursSinceCleaning; h != nil && *h < 0 {
 			row.Fail("hours_since_cleaning", "expected at least 0, got %s", row.Text("hours_since_cleaning"))

@@ -14,7 +14,7 @@ func (s *scanner) readHeader() (bool, error) {
 	record, err := s.record()
 	if errors.Is(err, io.EOF) {
 		if s.problems.Count() == 0 {
-			s.add(Problem{Line: 1, Column: 1, Message: fmt.Sprintf("expected a header line %s, got an empty file", s.expectedHeader())})
+			s.add(Problem{Line: 1, Column: 1, Message: strings.TrimSpace("expected a header line "+s.expectedHeader()) + ", got an empty file"})
 		}
 		return false, nil
 	}

@@ -112,10 +112,13 @@ func (c Chart) span(drawn []Point) (low, high float64) {
 		take(p.Lower)
 		take(p.Upper)
 	}
-	if high <= low {
-		return low - 1, low + 1
+	switch {
+	case high > low:
+		return low, high
+	case low > 0: // all alike: drawn from nought, for no rate is below that
+		return 0, low
 	}
-	return low, high
+	return low, low + 1
 }
 
 // frame puts the scale beside the grid and the names under it.

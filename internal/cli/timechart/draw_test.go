@@ -73,3 +73,13 @@ func TestDrawStaysInItsFrame(t *testing.T) {
 		}
 	}
 }
+
+// Rates that are all alike are drawn from nought: a scale never goes below it.
+func TestDrawOfRatesThatAreAlike(t *testing.T) {
+	for value, want := range map[float64][2]string{0: {"1 |", "0 |o"}, 20: {"20 |o", " 0 |"}, 1000: {"1000 |o", "   0 |"}} {
+		lines := Draw(Chart{Points: []Point{{Value: value}}, First: "a"})
+		if lines[0] != want[0] || lines[height-1] != want[1] {
+			t.Errorf("%v: from %q to %q, want %q", value, lines[0], lines[height-1], want)
+		}
+	}
+}

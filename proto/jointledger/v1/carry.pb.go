@@ -413,7 +413,8 @@ type CarriedCell struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The cell.
 	Cell *Cell `protobuf:"bytes,1,opt,name=cell,proto3" json:"cell,omitempty"`
-	// Words that joints name by their place in this list: parts and specifications.
+	// Words that joints and tightenings name by their place in this list: parts,
+	// specifications, lots and tools.
 	Words []string `protobuf:"bytes,2,rep,name=words,proto3" json:"words,omitempty"`
 	// Its joints, in the order of their names.
 	Joints []*CarriedJoint `protobuf:"bytes,3,rep,name=joints,proto3" json:"joints,omitempty"`
@@ -705,7 +706,14 @@ type CarriedTightenings struct {
 	// What the threads carried.
 	Treatments []Treatment `protobuf:"varint,4,rep,packed,name=treatments,proto3,enum=jointledger.v1.Treatment" json:"treatments,omitempty"`
 	// Fasteners brought to torque; 0 for a pass that is not the first.
-	Fasteners     []uint32 `protobuf:"varint,5,rep,packed,name=fasteners,proto3" json:"fasteners,omitempty"`
+	Fasteners []uint32 `protobuf:"varint,5,rep,packed,name=fasteners,proto3" json:"fasteners,omitempty"`
+	// Fasteners tightened, in whatever pass.
+	Tightened []uint32 `protobuf:"varint,6,rep,packed,name=tightened,proto3" json:"tightened,omitempty"`
+	// Number of the lot, by its place in the words of the cell; that of the empty word
+	// for none.
+	Lots []uint32 `protobuf:"varint,7,rep,packed,name=lots,proto3" json:"lots,omitempty"`
+	// Serial of the tool, likewise.
+	Tools         []uint32 `protobuf:"varint,8,rep,packed,name=tools,proto3" json:"tools,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -775,6 +783,27 @@ func (x *CarriedTightenings) GetFasteners() []uint32 {
 	return nil
 }
 
+func (x *CarriedTightenings) GetTightened() []uint32 {
+	if x != nil {
+		return x.Tightened
+	}
+	return nil
+}
+
+func (x *CarriedTightenings) GetLots() []uint32 {
+	if x != nil {
+		return x.Lots
+	}
+	return nil
+}
+
+func (x *CarriedTightenings) GetTools() []uint32 {
+	if x != nil {
+		return x.Tools
+	}
+	return nil
+}
+
 // CarriedSpecification is a specification of joints of the site.
 type CarriedSpecification struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -836,7 +865,9 @@ type CarriedSpan struct {
 	// When it began.
 	StartTime *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
 	// When it ended; not given while it lasts.
-	EndTime       *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	EndTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	// Id of the record that began it, 16 bytes.
+	Id            []byte `protobuf:"bytes,3,opt,name=id,proto3" json:"id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -885,6 +916,13 @@ func (x *CarriedSpan) GetEndTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *CarriedSpan) GetId() []byte {
+	if x != nil {
+		return x.Id
+	}
+	return nil
+}
+
 // CarriedLot is a lot that came to the site or was used there.
 type CarriedLot struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -898,7 +936,9 @@ type CarriedLot struct {
 	// Whether a movement brought it to the site, or a count found it there.
 	Received bool `protobuf:"varint,4,opt,name=received,proto3" json:"received,omitempty"`
 	// Fasteners that should be at the site.
-	OnHand        int64 `protobuf:"varint,5,opt,name=on_hand,json=onHand,proto3" json:"on_hand,omitempty"`
+	OnHand int64 `protobuf:"varint,5,opt,name=on_hand,json=onHand,proto3" json:"on_hand,omitempty"`
+	// When it was last counted by hand at the site; not given when it never was.
+	CountTime     *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=count_time,json=countTime,proto3" json:"count_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -966,6 +1006,13 @@ func (x *CarriedLot) GetOnHand() int64 {
 		return x.OnHand
 	}
 	return 0
+}
+
+func (x *CarriedLot) GetCountTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CountTime
+	}
+	return nil
 }
 
 // CarriedTool is a tool whose home is the site, or that is there, or was used there
@@ -1427,7 +1474,7 @@ const file_jointledger_v1_carry_proto_rawDesc = "" +
 	"signed_off\x18\f \x01(\bR\tsignedOff\"\x81\x01\n" +
 	"\x11CarriedInspection\x122\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x1e.jointledger.v1.InspectionKindR\x04kind\x128\n" +
-	"\x06result\x18\x02 \x01(\x0e2 .jointledger.v1.InspectionResultR\x06result\"\xb6\x01\n" +
+	"\x06result\x18\x02 \x01(\x0e2 .jointledger.v1.InspectionResultR\x06result\"\xfe\x01\n" +
 	"\x12CarriedTightenings\x12\x16\n" +
 	"\x06joints\x18\x01 \x03(\rR\x06joints\x12\x10\n" +
 	"\x03ids\x18\x02 \x01(\fR\x03ids\x12\x1d\n" +
@@ -1436,21 +1483,27 @@ const file_jointledger_v1_carry_proto_rawDesc = "" +
 	"\n" +
 	"treatments\x18\x04 \x03(\x0e2\x19.jointledger.v1.TreatmentR\n" +
 	"treatments\x12\x1c\n" +
-	"\tfasteners\x18\x05 \x03(\rR\tfasteners\"\x97\x01\n" +
+	"\tfasteners\x18\x05 \x03(\rR\tfasteners\x12\x1c\n" +
+	"\ttightened\x18\x06 \x03(\rR\ttightened\x12\x12\n" +
+	"\x04lots\x18\a \x03(\rR\x04lots\x12\x14\n" +
+	"\x05tools\x18\b \x03(\rR\x05tools\"\x97\x01\n" +
 	"\x14CarriedSpecification\x12;\n" +
 	"\trevisions\x18\x01 \x03(\v2\x1d.jointledger.v1.SpecificationR\trevisions\x12B\n" +
-	"\rsubstitutions\x18\x02 \x03(\v2\x1c.jointledger.v1.SubstitutionR\rsubstitutions\"\x7f\n" +
+	"\rsubstitutions\x18\x02 \x03(\v2\x1c.jointledger.v1.SubstitutionR\rsubstitutions\"\x8f\x01\n" +
 	"\vCarriedSpan\x129\n" +
 	"\n" +
 	"start_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\tstartTime\x125\n" +
-	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\xb1\x01\n" +
+	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\x12\x0e\n" +
+	"\x02id\x18\x03 \x01(\fR\x02id\"\xec\x01\n" +
 	"\n" +
 	"CarriedLot\x12%\n" +
 	"\x03lot\x18\x01 \x01(\v2\x13.jointledger.v1.LotR\x03lot\x121\n" +
 	"\x05holds\x18\x02 \x03(\v2\x1b.jointledger.v1.CarriedSpanR\x05holds\x12\x14\n" +
 	"\x05moved\x18\x03 \x01(\bR\x05moved\x12\x1a\n" +
 	"\breceived\x18\x04 \x01(\bR\breceived\x12\x17\n" +
-	"\aon_hand\x18\x05 \x01(\x03R\x06onHand\"\xb3\x03\n" +
+	"\aon_hand\x18\x05 \x01(\x03R\x06onHand\x129\n" +
+	"\n" +
+	"count_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\tcountTime\"\xb3\x03\n" +
 	"\vCarriedTool\x12(\n" +
 	"\x04tool\x18\x01 \x01(\v2\x14.jointledger.v1.ToolR\x04tool\x12$\n" +
 	"\x0ehome_time_zone\x18\x02 \x01(\tR\fhomeTimeZone\x12?\n" +
@@ -1557,26 +1610,27 @@ var file_jointledger_v1_carry_proto_depIdxs = []int32{
 	19, // 18: jointledger.v1.CarriedSpan.end_time:type_name -> google.protobuf.Timestamp
 	30, // 19: jointledger.v1.CarriedLot.lot:type_name -> jointledger.v1.Lot
 	11, // 20: jointledger.v1.CarriedLot.holds:type_name -> jointledger.v1.CarriedSpan
-	31, // 21: jointledger.v1.CarriedTool.tool:type_name -> jointledger.v1.Tool
-	32, // 22: jointledger.v1.CarriedTool.calibrations:type_name -> jointledger.v1.Calibration
-	14, // 23: jointledger.v1.CarriedTool.custody:type_name -> jointledger.v1.CarriedCustody
-	19, // 24: jointledger.v1.CarriedTool.dropped_times:type_name -> google.protobuf.Timestamp
-	15, // 25: jointledger.v1.CarriedTool.checks:type_name -> jointledger.v1.CarriedCheck
-	11, // 26: jointledger.v1.CarriedTool.holds:type_name -> jointledger.v1.CarriedSpan
-	16, // 27: jointledger.v1.CarriedTool.uses:type_name -> jointledger.v1.CarriedUses
-	33, // 28: jointledger.v1.CarriedCustody.kind:type_name -> jointledger.v1.CustodyKind
-	19, // 29: jointledger.v1.CarriedCustody.occur_time:type_name -> google.protobuf.Timestamp
-	34, // 30: jointledger.v1.CarriedCheck.action:type_name -> jointledger.v1.ToolAction
-	19, // 31: jointledger.v1.CarriedCheck.occur_time:type_name -> google.protobuf.Timestamp
-	35, // 32: jointledger.v1.CarriedPeople.people:type_name -> jointledger.v1.Person
-	36, // 33: jointledger.v1.CarriedBatches.batches:type_name -> jointledger.v1.Batch
-	0,  // 34: jointledger.v1.CarryService.GetCarriedSite:input_type -> jointledger.v1.GetCarriedSiteRequest
-	1,  // 35: jointledger.v1.CarryService.GetCarriedSite:output_type -> jointledger.v1.GetCarriedSiteResponse
-	35, // [35:36] is the sub-list for method output_type
-	34, // [34:35] is the sub-list for method input_type
-	34, // [34:34] is the sub-list for extension type_name
-	34, // [34:34] is the sub-list for extension extendee
-	0,  // [0:34] is the sub-list for field type_name
+	19, // 21: jointledger.v1.CarriedLot.count_time:type_name -> google.protobuf.Timestamp
+	31, // 22: jointledger.v1.CarriedTool.tool:type_name -> jointledger.v1.Tool
+	32, // 23: jointledger.v1.CarriedTool.calibrations:type_name -> jointledger.v1.Calibration
+	14, // 24: jointledger.v1.CarriedTool.custody:type_name -> jointledger.v1.CarriedCustody
+	19, // 25: jointledger.v1.CarriedTool.dropped_times:type_name -> google.protobuf.Timestamp
+	15, // 26: jointledger.v1.CarriedTool.checks:type_name -> jointledger.v1.CarriedCheck
+	11, // 27: jointledger.v1.CarriedTool.holds:type_name -> jointledger.v1.CarriedSpan
+	16, // 28: jointledger.v1.CarriedTool.uses:type_name -> jointledger.v1.CarriedUses
+	33, // 29: jointledger.v1.CarriedCustody.kind:type_name -> jointledger.v1.CustodyKind
+	19, // 30: jointledger.v1.CarriedCustody.occur_time:type_name -> google.protobuf.Timestamp
+	34, // 31: jointledger.v1.CarriedCheck.action:type_name -> jointledger.v1.ToolAction
+	19, // 32: jointledger.v1.CarriedCheck.occur_time:type_name -> google.protobuf.Timestamp
+	35, // 33: jointledger.v1.CarriedPeople.people:type_name -> jointledger.v1.Person
+	36, // 34: jointledger.v1.CarriedBatches.batches:type_name -> jointledger.v1.Batch
+	0,  // 35: jointledger.v1.CarryService.GetCarriedSite:input_type -> jointledger.v1.GetCarriedSiteRequest
+	1,  // 36: jointledger.v1.CarryService.GetCarriedSite:output_type -> jointledger.v1.GetCarriedSiteResponse
+	36, // [36:37] is the sub-list for method output_type
+	35, // [35:36] is the sub-list for method input_type
+	35, // [35:35] is the sub-list for extension type_name
+	35, // [35:35] is the sub-list for extension extendee
+	0,  // [0:35] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_carry_proto_init() }
