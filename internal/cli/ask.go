@@ -5,7 +5,9 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"reflect"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -157,6 +159,9 @@ func (a *app) readLine(ctx context.Context) (string, error) {
 	}
 }
 
+// hiddenWithin is how many milliseconds a terminal may take to hide what is typed.
+const hiddenWithin = 1000
+
 // readHidden reads one line without showing it.
 func (a *app) readHidden(ctx context.Context) (string, error) {
 	in, ok := a.in.(*os.File)
@@ -177,6 +182,14 @@ func (a *app) readHidden(ctx context.Context) (string, error) {
 		read <- line{text, err}
 	}()
 	defer fmt.Fprintln(a.err)
+	// Until the reader has hidden what is typed, putting the terminal back would come too
+	// early.
+	for range hiddenWithin {
+		if now, err := term.GetState(int(in.Fd())); err != nil || !reflect.DeepEqual(now, before) || len(read) > 0 {
+			break
+		}
+		time.Sleep(time.Millisecond)
+	}
 	select {
 	case <-ctx.Done():
 		// The reader still waits; the terminal must show again what is typed.

@@ -156,7 +156,9 @@ func (y *killedDevice) round() {
 	if y.random.IntN(4) == 0 {
 		time.Sleep(time.Duration(y.random.IntN(30)) * time.Millisecond)
 		y.killServer()
+		lock.Lock()
 		y.kills++
+		lock.Unlock()
 		all.Wait()
 		y.serve()
 	}

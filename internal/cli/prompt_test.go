@@ -285,6 +285,7 @@ func interruptSetup(t *testing.T, bin, folder string) {
 	if err := shell.Wait(); err != nil {
 		t.Fatal(err)
 	}
+	<-d.done // what it said last is read
 	if s := d.screen(); !strings.Contains(s, " echo ") && !strings.Contains(s, " echo;") || strings.Contains(s, "-echo ") {
 		t.Errorf("the terminal does not show what is typed:\n%s", s)
 	}
