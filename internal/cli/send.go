@@ -152,7 +152,7 @@ func (a *app) deliverBatches(ctx context.Context, box *outbox.Outbox, conn *grpc
 			return err
 		}
 		d.compareClocks(began, a.now(), answer)
-		if err := a.noteAnswers(box, b, answer.GetOutcomes(), d); err != nil {
+		if err := a.noteAnswers(box, b, answer, a.answeredAt(answer), d); err != nil {
 			return err
 		}
 		if show != nil {
@@ -172,9 +172,19 @@ func (d *delivery) compareClocks(began, ended time.Time, answer *pb.DeliverRecor
 	d.ahead = middle.Sub(answer.GetServerTime().AsTime())
 }
 
+// answeredAt is when the server answered, by its own clock, which is also that of the
+// carried data: whether an entry is in them already must not hang on this device's.
+func (a *app) answeredAt(answer *pb.DeliverRecordsResponse) time.Time {
+	if answer.GetServerTime() == nil {
+		return a.now()
+	}
+	return answer.GetServerTime().AsTime()
+}
+
 // noteAnswers notes what the server said of a batch. What it could not decide just
 // now goes on waiting.
-func (a *app) noteAnswers(box *outbox.Outbox, b batch, outcomes []*pb.Outcome, d *delivery) error {
+func (a *app) noteAnswers(box *outbox.Outbox, b batch, answer *pb.DeliverRecordsResponse, at time.Time, d *delivery) error {
+	outcomes := answer.GetOutcomes()
 	if len(outcomes) != len(b.ids) {
 		return &failure{code: exitInternal, message: fmt.Sprintf("the server answered for %d records of %d", len(outcomes), len(b.ids))}
 	}
@@ -198,7 +208,7 @@ func (a *app) noteAnswers(box *outbox.Outbox, b batch, outcomes []*pb.Outcome, d
 		}
 		answers = append(answers, answer)
 	}
-	if _, err := box.Answered(answers, a.now()); err != nil {
+	if _, err := box.Answered(answers, at); err != nil {
 		return &failure{code: exitCantWrite, message: err.Error(), lines: []string{"the server has these records; sending them again keeps none twice"}}
 	}
 	return nil

@@ -188,11 +188,21 @@ func TestAWrongClockIsSaid(t *testing.T) {
 		"as the server's": {runClock, ""},
 	} {
 		t.Run(name, func(t *testing.T) {
-			_, env := waitingHere(t, 1, "")
+			box, env := waitingHere(t, 1, "")
 			code, out, errOut := run(t, (&taking{answer: takenOf, clock: c.server}).start(t), env, "send")
 			flat := strings.Join(strings.Fields(out), " ")
 			if code != exitDone || errOut != "" || !strings.Contains(flat, c.says) || c.says == "" && strings.Contains(flat, "clock") {
 				t.Errorf("code %d\n%s%s", code, out, errOut)
+			}
+			// Whether carried data have an entry is told by the server's clock.
+			entries, err := box.Entries()
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, e := range entries {
+				if !e.StateAt.Equal(c.server) {
+					t.Errorf("delivered at %s, expected %s", e.StateAt, c.server)
+				}
 			}
 		})
 	}
