@@ -39,7 +39,11 @@ func (a *app) checkSettings(wrong error) deviceCheck {
 			c.message = a.fromFile.path
 		}
 	}
-	if a.settings.person == "" {
+	named := a.settings.person
+	if h, err := a.inHand(); err == nil && named == "" {
+		named = h["person"].Value
+	}
+	if named == "" {
 		c.state, c.message, c.remedy = checkLook, c.message+"; nobody is named who reports", "name yourself with trackctl setup, or for the shift with trackctl at --person"
 	}
 	return c

@@ -50,6 +50,10 @@ func (a *app) setup(ctx context.Context, s *setup, wrong error) error {
 		// It may be the file that is wrong: what it says is not carried over.
 		a.say("what the settings say now can't be used: " + wrong.Error())
 	}
+	given := func(setting string) bool { return a.settings.from[setting] != "" }
+	if wrong == nil && !a.mayAsk() && !given("server") && !given("token-file") && !given("person") {
+		return usage("expected what is to be set, since nobody can be asked here: --server, --token-file or --person")
+	}
 	if a.mayAsk() {
 		a.say("An empty answer takes what stands in brackets. Ctrl-C ends this and changes nothing.")
 	}
