@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"net"
 	"time"
@@ -57,8 +58,14 @@ func NewServer(c Config) *Server {
 	return s
 }
 
-// Serve answers calls on the listener until Stop; it returns nil then.
-func (s *Server) Serve(l net.Listener) error { return s.grpc.Serve(l) }
+// Serve answers calls on the listener until Stop; it returns nil then, also when
+// Stop came first: a signal may arrive before the listener is served.
+func (s *Server) Serve(l net.Listener) error {
+	if err := s.grpc.Serve(l); !errors.Is(err, grpc.ErrServerStopped) {
+		return err
+	}
+	return nil
+}
 
 // SetServing sets what the health service says of the server and of each of its
 // services.

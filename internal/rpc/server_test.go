@@ -14,8 +14,10 @@ import (
 	"google.golang.org/grpc/metadata"
 	reflectionpb "google.golang.org/grpc/reflection/grpc_reflection_v1"
 	"google.golang.org/grpc/status"
+	"google.golang.org/grpc/test/bufconn"
 
 	"jointledger/internal/access"
+	"jointledger/internal/rpc"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -224,5 +226,15 @@ func TestStopCutsOffWhatDoesNotEnd(t *testing.T) {
 	}
 	if err := <-got; err == nil {
 		t.Error("the call was cut off, and yet answered")
+	}
+}
+
+// A signal may come before the listener is served: that is no failure.
+func TestStopBeforeServe(t *testing.T) {
+	s := rpc.NewServer(rpc.Config{Register: func(grpc.ServiceRegistrar) {}})
+	l := bufconn.Listen(1 << 10)
+	s.Stop(t.Context())
+	if err := s.Serve(l); err != nil {
+		t.Errorf("%v; a stop is no failure of the listener", err)
 	}
 }
