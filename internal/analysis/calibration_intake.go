@@ -43,7 +43,7 @@ func CheckCalibration(tool ledger.Tool, c *ledger.Calibration, now time.Time) []
 		case p.Phase == ledger.AsLeft && adjusted < 0:
 			adjusted = i
 		case p.Phase == ledger.AsFound && adjusted >= 0:
-			add(at+"phase", "as-found comes after as-left, in points[%d]; expected the readings before adjustment first", adjusted)
+			add(at+"phase", "as-found at %v N.m comes after as-left at %v N.m; expected the readings before adjustment first", p.TargetNewtonMetres, c.Points[adjusted].TargetNewtonMetres)
 		}
 		low, high := reach(tool)
 		switch {

@@ -22,7 +22,7 @@ func TestCheckCalibration(t *testing.T) {
 		"two":                    {func(c *ledger.Calibration) { c.Points[1].ReadingsNewtonMetres = []float64{60, 60} }, nil},
 		"tomorrow":               {func(c *ledger.Calibration) { c.OccurTime = now.Add(24 * time.Hour) }, nil},
 		"after tomorrow":         {func(c *ledger.Calibration) { c.OccurTime = now.Add(24*time.Hour + time.Microsecond) }, []string{"entry.occur_time: 2026-03-03T12:00:00Z lies in the future"}},
-		"as found last":          {func(c *ledger.Calibration) { c.Points[2].Phase = ledger.AsFound }, []string{"points[2].phase: as-found comes after as-left, in points[0]"}},
+		"as found last":          {func(c *ledger.Calibration) { c.Points[2].Phase = ledger.AsFound }, []string{"points[2].phase: as-found at 100 N.m comes after as-left at 20 N.m"}},
 		"as found first":         {func(c *ledger.Calibration) { c.Points[0].Phase = ledger.AsFound }, nil},
 		"beyond the scale":       {func(c *ledger.Calibration) { c.Points[2].TargetNewtonMetres = 100.6 }, []string{"points[2].target_newton_metres: 100.6 N.m is beyond the scale of tool TW-1; expected at most 100 N.m"}},
 		"rounded beyond it":      {func(c *ledger.Calibration) { c.Points[2].TargetNewtonMetres = 100.5 }, nil},

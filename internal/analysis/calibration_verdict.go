@@ -83,11 +83,11 @@ func needsUncertainty(rule ledger.DecisionRule, points []ledger.CalibrationPoint
 	if rule == ledger.RuleSimpleAcceptance {
 		return nil
 	}
-	for i, p := range points {
+	for _, p := range points {
 		if p.ExpandedUncertaintyNewtonMetres == 0 {
 			return ledger.InvalidField("calibration", "decision_rule",
-				"%s needs the expanded uncertainty of every test point, and points[%d], %g N.m %s, has none; expected it, or simple-acceptance",
-				ledger.DecisionRules.Name(rule), i, p.TargetNewtonMetres, ledger.CalibrationPhases.Name(p.Phase))
+				"%s needs the expanded uncertainty of every test point, and %g N.m %s has none; expected it, or simple-acceptance",
+				ledger.DecisionRules.Name(rule), p.TargetNewtonMetres, ledger.CalibrationPhases.Name(p.Phase))
 		}
 	}
 	return nil

@@ -133,7 +133,7 @@ func TestVerdictNeedsTheUncertaintyOfItsRule(t *testing.T) {
 		_, err := analysis.CalibrationVerdict(ratedWrench(), c)
 		e := ledger.AsError(err)
 		if err == nil || e.Kind != ledger.KindInvalid || len(e.Fields) != 1 || e.Fields[0].Field != "decision_rule" ||
-			!strings.Contains(e.Fields[0].Description, ledger.DecisionRules.Name(rule)+" needs the expanded uncertainty of every test point, and points[1]") {
+			!strings.Contains(e.Fields[0].Description, ledger.DecisionRules.Name(rule)+" needs the expanded uncertainty of every test point, and 60 N.m as-left has none") {
 			t.Errorf("%v", err)
 		}
 	}

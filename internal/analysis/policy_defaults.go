@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"slices"
+	"sync"
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/metrology"
@@ -25,7 +26,7 @@ type PolicyDefault struct {
 // an impact wrench, which measures nothing, has no default. The maker's manual
 // and the law of the place come before any row.
 func PolicyDefaults() []PolicyDefault {
-	rows := slices.Clone(policyDefaults)
+	rows := slices.Clone(policyDefaults())
 	for i := range rows {
 		rows[i].Sources = slices.Clone(rows[i].Sources)
 	}
@@ -47,8 +48,10 @@ func standardSource(title, place string, mark metrology.Mark) metrology.Source {
 
 var tradePractice = metrology.Source{Mark: metrology.Practice}
 
-var policyDefaults = slices.Concat(torqueDefaults(ledger.ToolTorqueWrench), torqueDefaults(ledger.ToolTorqueScrewdriver),
-	measuringDefaults, liftingDefaults, accessDefaults)
+var policyDefaults = sync.OnceValue(func() []PolicyDefault {
+	return slices.Concat(torqueDefaults(ledger.ToolTorqueWrench), torqueDefaults(ledger.ToolTorqueScrewdriver),
+		measuringDefaults, liftingDefaults, accessDefaults)
+})
 
 func torqueDefaults(kind ledger.ToolKind) []PolicyDefault {
 	d := metrology.DefaultInterval

@@ -26,8 +26,12 @@ const (
 )
 
 // measureDue measures what falls due in a fleet of 100,000 tools and 300,000
-// calibrations against a plain indexed query that reads each tool with its newest
-// calibration. The rows are put in with the plain driver: only reading is timed.
+// calibrations against the plain indexed query that anybody would write for the same
+// list: the newest calibration of each tool with its outcome, its interval, what ends
+// by then, in that order. All tools that a question may need are measured against a
+// query that gives all of them. The rows are put in with the plain driver: only reading
+// is timed, and the server is one that runs already: what it remembers of calibrations
+// it reads at its start.
 func measureDue(ctx context.Context, engine string, c store.Config) ([]figure, error) {
 	defer os.RemoveAll(c.DataDir)
 	if _, _, err := store.MigrateUp(ctx, c); err != nil {
@@ -51,8 +55,13 @@ func measureDue(ctx context.Context, engine string, c store.Config) ([]figure, e
 	}
 	asOf := time.Now()
 	q := analysis.TrackedQuery{AsOf: asOf}
+	if err := s.ReadAhead(ctx); err != nil {
+		return nil, err
+	}
+	const within = 30 * 24 * time.Hour
 	taken, err := dueBest(
 		func() error { return plainNewest(ctx, engine, db, asOf.UnixMicro()) },
+		func() error { return plainDue(ctx, engine, db, asOf, asOf.Add(within)) },
 		func() error {
 			tools, err := s.TrackedTools(ctx, q)
 			if err == nil && len(tools) < dueTools {
@@ -61,19 +70,20 @@ func measureDue(ctx context.Context, engine string, c store.Config) ([]figure, e
 			return err
 		},
 		func() error {
-			_, err := s.DueItems(ctx, q, analysis.DueQuestion{AsOf: asOf, Within: 30 * 24 * time.Hour})
+			_, err := s.DueItems(ctx, q, analysis.DueQuestion{AsOf: asOf, Within: within})
 			return err
 		},
 	)
 	if err != nil {
 		return nil, err
 	}
-	plain, read, due := taken[0], taken[1], taken[2]
-	const limit = "each tool with its newest calibration"
+	plain, plainDue, read, due := taken[0], taken[1], taken[2], taken[3]
+	const limit, dueLimit = "each tool with its newest calibration", "what is due by months or failed, in plain SQL"
 	return []figure{
 		{Engine: engine, What: limit, PerSecond: dueTools / plain.Seconds(), P50Micros: micros(plain)},
+		{Engine: engine, What: dueLimit, PerSecond: dueTools / plainDue.Seconds(), P50Micros: micros(plainDue)},
 		{Engine: engine, What: "tracked tools, 100,000 of them", PerSecond: dueTools / read.Seconds(), P50Micros: micros(read), Limit: limit, Ratio: plain.Seconds() / read.Seconds()},
-		{Engine: engine, What: "due, 100,000 tools, 300,000 calibrations", PerSecond: dueTools / due.Seconds(), P50Micros: micros(due), Limit: limit, Ratio: plain.Seconds() / due.Seconds()},
+		{Engine: engine, What: "due, 100,000 tools, 300,000 calibrations", PerSecond: dueTools / due.Seconds(), P50Micros: micros(due), Limit: dueLimit, Ratio: plainDue.Seconds() / due.Seconds()},
 	}, nil
 }
 
@@ -104,6 +114,25 @@ func plainNewest(ctx context.Context, engine string, db *sql.DB, asOf int64) err
 r.id, r.occur_time, k.laboratory, k.certificate, k.points, k.verdict
 FROM tools x JOIN sites h ON h.id = x.home_site_id LEFT JOIN records r ON r.id = (SELECT n.id FROM records n WHERE n.tool_id = x.id AND n.kind = 3 AND n.occur_time <= ? ORDER BY n.occur_time DESC LIMIT 1)
 LEFT JOIN calibrations k ON k.id = r.id ORDER BY x.serial`), asOf)
+	return throughRows(rows, err, dueTools)
+}
+
+// plainDue reads what is due by a moment as plain SQL has it: by months of the calendar
+// in UTC, or since a calibration that failed. It knows nothing of zones, cycles, events,
+// policies, corrections and custody, and looks at nothing.
+func plainDue(ctx context.Context, engine string, db *sql.DB, asOf, by time.Time) error {
+	ends, verdict := `strftime('%s', r.occur_time / 1000000, 'unixepoch', '+' || x.interval_months || ' months')`, "CAST(COALESCE(k.verdict ->> 'as_left', k.verdict ->> 'as_found') AS integer)"
+	if engine == "postgres" {
+		ends = "EXTRACT(EPOCH FROM to_timestamp(r.occur_time / 1000000) + make_interval(months => x.interval_months::int))"
+	}
+	rows, err := db.QueryContext(ctx, marked(engine, `SELECT * FROM (SELECT x.serial, x.kind, h.code, x.interval_months, r.occur_time, CAST(`+ends+` AS bigint) AS due, `+verdict+` AS verdict
+FROM tools x JOIN sites h ON h.id = x.home_site_id LEFT JOIN records r ON r.id = (SELECT n.id FROM records n WHERE n.tool_id = x.id AND n.kind = 3 AND n.occur_time <= ? ORDER BY n.occur_time DESC LIMIT 1)
+LEFT JOIN calibrations k ON k.id = r.id) y WHERE due IS NULL OR due <= ? OR verdict > 2 ORDER BY due`), asOf.UnixMicro(), by.Unix())
+	return throughRows(rows, err, 1)
+}
+
+// throughRows reads all rows of a query, which must be so many at least.
+func throughRows(rows *sql.Rows, err error, least int) error {
 	if err != nil {
 		return err
 	}
@@ -123,8 +152,8 @@ LEFT JOIN calibrations k ON k.id = r.id ORDER BY x.serial`), asOf)
 		}
 		n++
 	}
-	if n < dueTools {
-		return fmt.Errorf("%d tools of %d", n, dueTools)
+	if n < least {
+		return fmt.Errorf("%d rows; expected %d at least", n, least)
 	}
 	return rows.Err()
 }

@@ -8,6 +8,7 @@ import (
 	"log"
 	"os"
 	"runtime/pprof"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -34,7 +35,7 @@ func main() {
 	log.SetFlags(0)
 	engines := flag.String("engines", "sqlite,postgres", "which engines to measure")
 	seconds := flag.Float64("seconds", 3, "how long each measurement runs")
-	what := flag.String("what", "writes", "what to measure: writes, due (what falls due among 100,000 tools), report (all analyses of the manager's report), or carry (the data that a device carries of a large site)")
+	what := flag.String("what", "writes", "what to measure: writes, due (what falls due among 100,000 tools), report (all analyses of the manager's report), carry (the data that a device carries of a large site), or partition (PostgreSQL's table of records in one and in partitions)")
 	client := flag.String("trackctl", "", "with -what report: the path of trackctl, to time its whole report too")
 	jsonFile := flag.String("json", "", "write the figures to this file too")
 	profile := flag.String("cpuprofile", "", "write a CPU profile of the whole run to this file")
@@ -52,8 +53,8 @@ func main() {
 	ctx := context.Background()
 	span := time.Duration(*seconds * float64(time.Second))
 
-	if *what != "writes" && *what != "due" && *what != "report" && *what != "carry" {
-		log.Fatalf("-what: expected writes, due, report or carry, got %q", *what)
+	if !slices.Contains([]string{"writes", "due", "report", "carry", "partition"}, *what) {
+		log.Fatalf("-what: expected writes, due, report, carry or partition, got %q", *what)
 	}
 	var figures, empty []figure
 	var err error
@@ -137,6 +138,13 @@ func measureEngine(ctx context.Context, name, what, client string, span time.Dur
 			return nil, err
 		}
 		return measureCarry(ctx, name, c)
+	}
+	if what == "partition" {
+		c, err := config("partition")
+		if err != nil {
+			return nil, err
+		}
+		return measurePartition(ctx, name, c, span)
 	}
 	rawConfig, err := config("raw")
 	if err != nil {

@@ -49,8 +49,11 @@ func startServer(ctx context.Context, name string, c store.Config, alarmRule boo
 		s.Close()
 		return nil, err
 	}
-	v := &server{name: name, store: s, folder: c.DataDir,
-		rpc: rpc.NewServer(rpc.Config{Logger: slog.New(slog.DiscardHandler), Register: service.New(s, nil).Register})}
+	v := &server{name: name, store: s, folder: c.DataDir}
+	if v.rpc, err = newServer(s); err != nil {
+		s.Close()
+		return nil, err
+	}
 	if v.address, err = listen(v.rpc.Serve); err == nil && alarmRule {
 		_, err = withClients(v.address, 1, func(conns []*grpc.ClientConn) (figure, error) {
 			_, err := pb.NewAlarmServiceClient(conns[0]).CreateAlarmRule(ctx, &pb.CreateAlarmRuleRequest{AlarmRuleId: "BENCH",
@@ -64,6 +67,11 @@ func startServer(ctx context.Context, name string, c store.Config, alarmRule boo
 		return nil, err
 	}
 	return v, nil
+}
+
+// newServer serves a store to everybody, without a log.
+func newServer(s *store.Store) (*rpc.Server, error) {
+	return rpc.NewServer(rpc.Config{Authenticate: rpc.EverybodyIsLocal, Logger: slog.New(slog.DiscardHandler), Register: service.New(s, nil).Register})
 }
 
 func (v *server) stop(ctx context.Context) {

@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"fmt"
 	"log"
-	"log/slog"
 	"os"
 	"os/exec"
 	"strings"
@@ -14,8 +13,6 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials/insecure"
 
-	"jointledger/internal/rpc"
-	"jointledger/internal/service"
 	"jointledger/internal/store"
 )
 
@@ -57,7 +54,10 @@ func measureReport(ctx context.Context, engine string, c store.Config, client st
 		return nil, err
 	}
 	defer s.Close()
-	server := rpc.NewServer(rpc.Config{Logger: slog.New(slog.DiscardHandler), Register: service.New(s, nil).Register})
+	server, err := newServer(s)
+	if err != nil {
+		return nil, err
+	}
 	address, err := listen(server.Serve)
 	if err != nil {
 		return nil, err

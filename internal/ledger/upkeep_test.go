@@ -43,7 +43,8 @@ func TestToolPolicyRules(t *testing.T) {
 		{"too long", with(ledger.Policy{Action: ledger.ActionProofTest, Months: 241}), only("policies[0].months")},
 		{"below nothing", with(ledger.Policy{Action: ledger.ActionProofTest, Days: -1}), only("policies[0].days")},
 	})
-	checkRules(t, tool, validate, outOfRange("rated_load_kilograms", func(v *ledger.Tool) *float64 { return &v.RatedLoadKilograms }, 0, 1e6, true))
+	hoist := func() ledger.Tool { return ledger.Tool{Serial: "H1", Kind: ledger.ToolHoist, HomeSite: "RVB"} }
+	checkRules(t, hoist, validate, outOfRange("rated_load_kilograms", func(v *ledger.Tool) *float64 { return &v.RatedLoadKilograms }, 0, 1e6, true))
 }
 
 func TestPolicyGrammar(t *testing.T) {

@@ -185,7 +185,24 @@ func TestToolRules(t *testing.T) {
 		rules = append(rules, rule[ledger.Tool]{"class " + class, func(v *ledger.Tool) { v.TypeClass = class }, only("type_class")})
 	}
 	for kind := ledger.ToolImpactWrench; kind <= ledger.ToolScaffold; kind++ {
-		rules = append(rules, rule[ledger.Tool]{"class of a " + ledger.ToolKinds.Name(kind), func(v *ledger.Tool) { v.Kind = kind }, only("type_class")})
+		rules = append(rules, rule[ledger.Tool]{"class of a " + ledger.ToolKinds.Name(kind), func(v *ledger.Tool) {
+			v.Kind, v.MinimumNewtonMetres, v.MaximumNewtonMetres, v.ResolutionNewtonMetres = kind, 0, 0, 0
+		}, only("type_class")})
+	}
+	// What bears a load has a rated load and no scale of torque, and nothing else has one.
+	for _, kind := range []ledger.ToolKind{ledger.ToolHoist, ledger.ToolSling, ledger.ToolHarness, ledger.ToolScaffold} {
+		rules = append(rules,
+			rule[ledger.Tool]{"scale of a " + ledger.ToolKinds.Name(kind), func(v *ledger.Tool) {
+				v.Kind, v.TypeClass, v.RatedLoadKilograms = kind, "", 1500
+			}, only("minimum_newton_metres", "maximum_newton_metres", "resolution_newton_metres")},
+			rule[ledger.Tool]{"load of a " + ledger.ToolKinds.Name(kind), func(v *ledger.Tool) {
+				*v = ledger.Tool{Serial: v.Serial, Kind: kind, HomeSite: v.HomeSite, RatedLoadKilograms: 1500}
+			}, nil})
+	}
+	for kind := ledger.ToolTorqueWrench; kind < ledger.ToolHoist; kind++ {
+		rules = append(rules, rule[ledger.Tool]{"load of a " + ledger.ToolKinds.Name(kind), func(v *ledger.Tool) {
+			v.Kind, v.TypeClass, v.RatedLoadKilograms = kind, "", 40
+		}, only("rated_load_kilograms")})
 	}
 	checkRules(t, tool, validate, rules)
 	checkRules(t, tool, validate, outOfRange("resolution_newton_metres", func(v *ledger.Tool) *float64 { return &v.ResolutionNewtonMetres }, 0, 100_000, true))
@@ -209,6 +226,9 @@ func TestTypeClassesAreNamed(t *testing.T) {
 	} {
 		v := tool()
 		v.Kind, v.TypeClass = tt.kind, tt.class
+		if tt.kind.BearsLoad() {
+			v.MinimumNewtonMetres, v.MaximumNewtonMetres, v.ResolutionNewtonMetres = 0, 0, 0
+		}
 		if got := v.Validate(); len(got) != 1 || got[0].Field != "type_class" || got[0].Description != tt.want {
 			t.Errorf("%v; expected %s", got, tt.want)
 		}

@@ -10,6 +10,7 @@ const (
 	CodeToolRange           = "tool-range"
 	CodeToolElsewhere       = "tool-elsewhere"
 	CodeToolLentUnfit       = "tool-lent-unfit"
+	CodeToolOutOfTurn       = "tool-out-of-turn"
 	CodeTorqueWindow        = "torque-window"
 	CodeAuditWindow         = "audit-window"
 	CodeTorqueBasis         = "torque-basis"

@@ -40,7 +40,7 @@ var domainTable = []struct{ code, severities string }{
 }
 
 // beyondTheDomain are rules that its table does not have.
-var beyondTheDomain = []string{"tool-held", "tool-lent-unfit", "batch-kind", "audit-window", "count-over-joint"}
+var beyondTheDomain = []string{"tool-held", "tool-lent-unfit", "tool-out-of-turn", "batch-kind", "audit-window", "count-over-joint"}
 
 func TestTableIsTheDomains(t *testing.T) {
 	var codes []string

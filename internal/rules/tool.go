@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/metrology"
@@ -46,6 +47,11 @@ func toolRules() []Rule {
 			Code: CodeToolLentUnfit, Severities: []Severity{Note, Warn}, Kinds: custodies, check: checkToolLentUnfit,
 			Limit:    "none of: lost, on hold, elsewhere, lent already, failed, never proved, past due by the tool's own policies",
 			Sentence: "The tool was issued although it was not fit for it; a note when somebody let it pass by name.",
+		},
+		{
+			Code: CodeToolOutOfTurn, Severities: []Severity{Warn}, Kinds: custodies, check: checkToolOutOfTurn,
+			Limit:    "the tool's newest custody record: received what was sent off or lost, taken back what somebody had or what was lost",
+			Sentence: "The tool was received though nobody sent it off, or taken back though nobody had it.",
 		},
 	}
 }
@@ -143,4 +149,45 @@ func checkToolLentUnfit(f *Facts) []Finding {
 		finding.Message += fmt.Sprintf(" %s let it pass: %s", c.OverrideBy, strings.TrimSuffix(c.OverrideReason, ".")+".")
 	}
 	return one(finding)
+}
+
+// checkToolOutOfTurn speaks of a tool that was received without having been sent off,
+// or taken back from nobody. The record is true, so it is kept: what came before it is
+// missing, or one of them names the wrong tool.
+func checkToolOutOfTurn(f *Facts) []Finding {
+	c, ok := f.Record.(*ledger.Custody)
+	if !ok || f.Tool == nil || c.Kind != ledger.CustodyReceived && c.Kind != ledger.CustodyReturned {
+		return nil
+	}
+	before, was := f.Custody, "has never moved from its home site "+f.Tool.HomeSite
+	source := "the register of tool " + c.Tool
+	switch {
+	case before == nil && c.Kind == ledger.CustodyReceived && c.Site == f.Tool.HomeSite:
+		return nil // a new tool comes to where it belongs
+	case before != nil && (before.Kind == ledger.CustodyLost || c.Kind == ledger.CustodyReceived && before.Kind == ledger.CustodySent ||
+		c.Kind == ledger.CustodyReturned && before.Holder != ""):
+		return nil
+	case before != nil:
+		was, source = f.stood(before), "custody record "+before.ID.String()
+	}
+	did, want := "received", "nothing says that it was sent off"
+	if c.Kind == ledger.CustodyReturned {
+		did, want = "taken back", "nothing says that anybody had it"
+	}
+	return one(Finding{
+		Message: fmt.Sprintf("Tool %s was %s at site %s on %s, but %s: by custody it %s.", c.Tool, did, c.Site, f.localDay(), want, was),
+		Source:  source,
+	})
+}
+
+// stood says where a change of custody left its tool.
+func (f *Facts) stood(c *ledger.Custody) string {
+	day := c.OccurTime.In(f.zone()).Format(time.DateOnly)
+	switch {
+	case c.Holder != "":
+		return fmt.Sprintf("has been with %s at site %s since %s", c.Holder, c.Site, day)
+	case c.Kind == ledger.CustodySent:
+		return fmt.Sprintf("has been on its way from site %s since %s", c.Site, day)
+	}
+	return fmt.Sprintf("has lain in the crib of site %s since %s", c.Site, day)
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"sync"
 	"time"
 
 	"jointledger/internal/ledger"
@@ -11,13 +12,13 @@ import (
 )
 
 // toolClasses are the types and classes of ISO 6789-1:2017 by their code.
-var toolClasses = func() map[string]metrology.ToolClass {
+var toolClasses = sync.OnceValue(func() map[string]metrology.ToolClass {
 	m := map[string]metrology.ToolClass{}
 	for _, c := range metrology.ToolClasses() {
 		m[c.Code()] = c
 	}
 	return m
-}()
+})
 
 // proveTools is where it is asked that measuring equipment be calibrated at
 // intervals or before use, and be traceable.
@@ -111,7 +112,7 @@ func checkCalibrationFailed(f *Facts) []Finding {
 	if v := f.Calibration.Verdict; v != nil {
 		return f.failedVerdict(t, v)
 	}
-	class, known := toolClasses[t.TypeClass]
+	class, known := toolClasses()[t.TypeClass]
 	if !known {
 		return nil
 	}
@@ -143,7 +144,7 @@ func (f *Facts) failedVerdict(t *ledger.Tool, v *ledger.CalibrationVerdict) []Fi
 	}
 	phase, worst := v.LeftIn()
 	source := metrology.Source{Title: "ISO 6789-1", Edition: v.Edition, Mark: metrology.Memory}.String()
-	if class, known := toolClasses[t.TypeClass]; known {
+	if class, known := toolClasses()[t.TypeClass]; known {
 		source = class.Source.String()
 	}
 	rule := strings.ReplaceAll(ledger.DecisionRules.Name(v.Rule), "-", " ")

@@ -207,3 +207,32 @@ func TestToolLentUnfit(t *testing.T) {
 		{name: "taken back", facts: tightened, change: issued(func(f *rules.Facts) { custody(f).Kind = ledger.CustodyReturned })},
 	})
 }
+
+// What came before is missing, whatever it was; what is in turn is no finding.
+func TestToolOutOfTurn(t *testing.T) {
+	change := func(kind ledger.CustodyKind, site string, before *ledger.Custody) func(*rules.Facts) {
+		return func(f *rules.Facts) {
+			f.Record = &ledger.Custody{Entry: ledger.Entry{OccurTime: tightening(f).OccurTime}, Tool: f.Tool.Serial, Kind: kind, Site: site}
+			f.Tool.HomeSite, f.Custody = "RVB", before
+		}
+	}
+	was := func(kind ledger.CustodyKind, site, holder string) *ledger.Custody {
+		return &ledger.Custody{Entry: ledger.Entry{OccurTime: time.Date(2026, 2, 20, 9, 0, 0, 0, time.UTC)}, Kind: kind, Site: site, Holder: holder}
+	}
+	received, returned := ledger.CustodyReceived, ledger.CustodyReturned
+	run(t, "tool-out-of-turn", []scene{
+		{name: "came as it was sent", facts: tightened, change: change(received, "PCL", was(ledger.CustodySent, "RVB", ""))},
+		{name: "found again", facts: tightened, change: change(received, "PCL", was(ledger.CustodyLost, "RVB", ""))},
+		{name: "new, to its home", facts: tightened, change: change(received, "RVB", nil)},
+		{name: "never sent off", facts: tightened, change: change(received, "PCL", nil), severity: "warn", says: "received at site PCL"},
+		{name: "received twice", facts: tightened, change: change(received, "PCL", was(received, "PCL", "")), severity: "warn", says: "has lain in the crib of site PCL since 2026-02-20"},
+		{name: "lent elsewhere", facts: tightened, change: change(received, "PCL", was(ledger.CustodyIssued, "RVB", "cd")), severity: "warn", says: "has been with cd at site RVB since 2026-02-20"},
+		{name: "taken back", facts: tightened, change: change(returned, "RVB", was(ledger.CustodyIssued, "RVB", "cd"))},
+		{name: "dropped by its holder", facts: tightened, change: change(returned, "RVB", was(ledger.CustodyDropped, "RVB", "cd"))},
+		{name: "lost and found", facts: tightened, change: change(returned, "RVB", was(ledger.CustodyLost, "RVB", ""))},
+		{name: "taken back twice", facts: tightened, change: change(returned, "RVB", was(returned, "RVB", "")), severity: "warn", says: "nothing says that anybody had it"},
+		{name: "on its way", facts: tightened, change: change(returned, "RVB", was(ledger.CustodySent, "PCL", "")), severity: "warn", says: "on its way from site PCL"},
+		{name: "never lent", facts: tightened, change: change(returned, "RVB", nil), severity: "warn", says: "has never moved from its home site RVB"},
+		{name: "sent off", facts: tightened, change: change(ledger.CustodySent, "RVB", nil)},
+	})
+}

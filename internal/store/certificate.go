@@ -18,14 +18,20 @@ import (
 // compared without regard to capitals and spaces, which no index of the databases
 // knows: so the store remembers the numbers by their keys, and reads those that came
 // since from the chains. What it remembers only says where to look; whether a
-// certificate is used is read from the records each time.
+// certificate is used is read from the records each time. The same reading tells which
+// calibrations are no proof.
 
 // certificateMemory are the calibrations that come with a certificate, by the hash of
-// its number's key, and how far each chain was read.
+// its number's key, those that are no proof by themselves, and how far each chain was
+// read. Records never change, so neither does what is remembered of them.
 type certificateMemory struct {
-	mu   sync.Mutex
-	by   map[uint64][]int64
-	upTo map[int64]int64 // the last key read, by site
+	mu       sync.Mutex
+	by       map[uint64][]int64
+	unproven []int64
+	upTo     map[int64]int64 // the last key read, by site
+	// generation counts how often everything was dropped: what was read for one does
+	// not belong into the next.
+	generation int
 }
 
 func newCertificateMemory() *certificateMemory {
@@ -33,24 +39,52 @@ func newCertificateMemory() *certificateMemory {
 }
 
 // numberedCalibration is the key of a calibration with the hash of its certificate's
-// number.
+// number, where it comes with one. It is unproven when it did not let the tool pass, no
+// verdict is kept, or the document is no certificate.
 type numberedCalibration struct {
-	id   int64
-	hash uint64
+	id                 int64
+	hash               uint64
+	numbered, unproven bool
 }
 
-// add takes in what was read from chains up to their heads, each once.
-func (m *certificateMemory) add(heads map[int64]int64, read []numberedCalibration) {
+// newCalibrations are those that were read from chains up to their heads, besides those
+// that were remembered; unproven are the remembered ones that are no proof.
+type newCalibrations struct {
+	heads      map[int64]int64
+	read       []numberedCalibration
+	unproven   []int64
+	generation int
+}
+
+// add takes in what was read, each calibration once.
+func (m *certificateMemory) add(n newCalibrations) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	for _, r := range read {
-		if r.id > m.upTo[r.id>>sequenceBits] {
+	if n.generation != m.generation {
+		return
+	}
+	for _, r := range n.read {
+		if r.id <= m.upTo[r.id>>sequenceBits] {
+			continue
+		}
+		if r.numbered {
 			m.by[r.hash] = append(m.by[r.hash], r.id)
 		}
+		if r.unproven {
+			m.unproven = append(m.unproven, r.id)
+		}
 	}
-	for site, head := range heads {
+	for site, head := range n.heads {
 		m.upTo[site] = max(m.upTo[site], head)
 	}
+}
+
+// forget drops everything.
+func (m *certificateMemory) forget() {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.by, m.unproven, m.upTo = map[uint64][]int64{}, nil, map[int64]int64{}
+	m.generation++
 }
 
 func certificateHash(number string) uint64 {
@@ -88,7 +122,7 @@ func (t *tx) lookUpCertificates(ctx context.Context, rows []*staged) (map[uint64
 			return nil, err
 		}
 	}
-	heads, read, err := t.newCertificates(ctx)
+	news, err := t.newCertificates(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -99,32 +133,51 @@ func (t *tx) lookUpCertificates(ctx context.Context, rows []*staged) (map[uint64
 		found[hash] = slices.Clone(m.by[hash])
 	}
 	m.mu.Unlock()
-	for _, r := range read {
-		if wanted[r.hash] && !slices.Contains(found[r.hash], r.id) {
+	for _, r := range news.read {
+		if r.numbered && wanted[r.hash] && !slices.Contains(found[r.hash], r.id) {
 			found[r.hash] = append(found[r.hash], r.id)
 		}
 	}
-	t.learn(func() { m.add(heads, read) })
+	t.learn(func() { m.add(news) })
 	return found, nil
 }
 
-// newCertificates reads the certificates of the calibrations that are not remembered
-// yet, and the heads of the chains up to which it read.
-func (t *tx) newCertificates(ctx context.Context) (heads map[int64]int64, read []numberedCalibration, err error) {
-	heads = map[int64]int64{}
+// unproven gives the keys of the calibrations that are no proof by themselves: all
+// that this transaction sees, and perhaps some that came after.
+func (t *tx) unproven(ctx context.Context) ([]int64, error) {
+	news, err := t.newCertificates(ctx)
+	if err != nil {
+		return nil, err
+	}
+	t.certificates.add(news)
+	keys := news.unproven
+	for _, r := range news.read {
+		if r.unproven {
+			keys = append(keys, r.id)
+		}
+	}
+	return keys, nil
+}
+
+// newCertificates reads the certificates and the outcome of the calibrations that are
+// not remembered yet, and the heads of the chains up to which it read.
+func (t *tx) newCertificates(ctx context.Context) (n newCalibrations, err error) {
+	n.heads = map[int64]int64{}
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var site, sequence int64
 		err := rows.Scan(&site, &sequence)
-		heads[site] = site<<sequenceBits | sequence
+		n.heads[site] = site<<sequenceBits | sequence
 		return err
 	}, "SELECT id, sequence FROM chains")
 	if err != nil {
-		return nil, nil, err
+		return n, err
 	}
 	m := t.certificates
 	m.mu.Lock()
-	list := numbered(len(heads), func(put func(key, value int64)) {
-		for site, head := range heads {
+	// They are only ever added to, so what is taken here stays as it is.
+	n.unproven, n.generation = slices.Clip(m.unproven), m.generation
+	list := numbered(len(n.heads), func(put func(key, value int64)) {
+		for site, head := range n.heads {
 			if after := max(m.upTo[site], site<<sequenceBits); after < head {
 				put(after, head)
 			}
@@ -132,13 +185,19 @@ func (t *tx) newCertificates(ctx context.Context) (heads map[int64]int64, read [
 	})
 	m.mu.Unlock()
 	err = t.query(ctx, func(rows *sql.Rows) error {
-		var id int64
 		var certificate string
-		err := rows.Scan(&id, &certificate)
-		read = append(read, numberedCalibration{id, certificateHash(certificate)})
+		var document ledger.CalibrationDocument
+		var judged sql.RawBytes
+		var r numberedCalibration
+		err := rows.Scan(&r.id, &certificate, &document, &judged)
+		if r.numbered = certificate != ""; r.numbered {
+			r.hash = certificateHash(certificate)
+		}
+		r.unproven = document == ledger.DeclarationOfConformance || passedVerdict(judged) == nil
+		n.read = append(n.read, r)
 		return err
-	}, "SELECT x.id, x.certificate FROM "+t.engine.numbers()+" b CROSS JOIN calibrations x WHERE x.id > b.key AND x.id <= b.value AND x.certificate <> ''", list)
-	return heads, read, err
+	}, "SELECT x.id, x.certificate, x.document, x.verdict FROM "+t.engine.numbers()+" b CROSS JOIN calibrations x WHERE x.id > b.key AND x.id <= b.value", list)
+	return n, err
 }
 
 // certified gives another calibration that comes with the same certificate and that

@@ -2,14 +2,18 @@ package store
 
 import (
 	"context"
+	"database/sql"
+	"time"
 
 	"jointledger/internal/analysis"
+	"jointledger/internal/ledger"
+	"jointledger/internal/metrology"
 )
 
 // DueItems answers which actions on tools are due. It is TrackedTools and
-// analysis.TrackedDue in one state of the database, but reads where a tool is and
-// who has it only for those that are due: they are few. KindNotFound when the
-// query names an unknown site, person or tool.
+// analysis.TrackedDue in one state of the database, but of a whole fleet it reads only
+// the tools that may fall due, and where a tool is and who has it only for those that
+// do: they are few. KindNotFound when the query names an unknown site, person or tool.
 func (s *Store) DueItems(ctx context.Context, q analysis.TrackedQuery, question analysis.DueQuestion) (items []analysis.DueItem, err error) {
 	err = s.view(ctx, func(t *tx) error {
 		if q.Visiting || q.Holder != "" || q.Lent {
@@ -19,8 +23,8 @@ func (s *Store) DueItems(ctx context.Context, q analysis.TrackedQuery, question 
 			}
 			return err
 		}
-		all, err := t.toolsWithCalibrations(ctx, q, "", 0)
-		if err != nil {
+		all, err := t.toolsToLookAt(ctx, q, question)
+		if err != nil || len(all.rows) == 0 {
 			return err
 		}
 		for _, read := range []func(context.Context, *trackedRows, int64) error{t.checksOf, t.usesOf, t.eventsOf} {
@@ -58,6 +62,83 @@ func (s *Store) DueItems(ctx context.Context, q analysis.TrackedQuery, question 
 		return nil
 	})
 	return items, err
+}
+
+// toolsToLookAt reads the tools that are asked for, each with its newest calibration.
+// Of a whole fleet those are left out that nothing makes due by then; what is asked of
+// a few tools, or of some sites, is read at once.
+func (t *tx) toolsToLookAt(ctx context.Context, q analysis.TrackedQuery, question analysis.DueQuestion) (*trackedRows, error) {
+	c, err := t.trackedClause(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	if len(q.Sites) == 0 && len(q.Serials) == 0 {
+		keys, err := t.mayFallDue(ctx, *c, question)
+		if err != nil {
+			return nil, err
+		}
+		c = &clause{}
+		c.add("x.id IN (SELECT b.key FROM "+t.engine.numbers()+" b)", listed(keys))
+	}
+	return t.toolsWhere(ctx, c, micro(q.AsOf), 0)
+}
+
+// A month has at least so many microseconds when many follow one another, less the
+// slack: two years have 730 days of 729.6, February has 28 of 26.4. The slack covers
+// the local day's end too.
+const (
+	leastMonth = int64(304 * 24 * time.Hour / 10 / time.Microsecond)
+	monthSlack = int64(4 * 24 * time.Hour / time.Microsecond)
+)
+
+// usedByThen is the condition that the cycles of the tool x may be used up by the
+// horizon. Used is at most what was used since a calibration must have been made for
+// the months to go beyond the horizon, and a day's use at most that over the days of
+// the window, which are fewer only since a calibration within it, but never less than
+// one. With used u, cycles c, window d and w days to the horizon, the rest lasts until
+// then or less when (c-u)/(u/d) <= w, so c·d <= u·(w+d).
+const usedByThen = `EXISTS (SELECT 1 FROM (SELECT SUM(u.fasteners) AS used FROM tool_uses u WHERE u.tool_id = x.id AND u.hour >= (? - x.interval_months * ?) / ? - 1) v
+WHERE v.used * CAST(? AS bigint) >= x.interval_cycles AND (v.used * CAST(? AS bigint) >= x.interval_cycles * ?
+OR EXISTS (SELECT 1 FROM records r WHERE r.tool_id = x.id AND r.kind = 3 AND r.occur_time > ? AND r.occur_time <= ?)))`
+
+// mayFallDue gives the keys of the tools of a fleet that something may make due by the
+// horizon, and perhaps others: a tool is left out when no policy but its calibration's
+// binds it, each calibration that it ever had is proof, the newest is so young that its
+// months go beyond the horizon, its cycles last as long, and nothing ever befell it.
+// Whether a tool that is given falls due is for package analysis.
+func (t *tx) mayFallDue(ctx context.Context, c clause, q analysis.DueQuestion) (keys []int64, err error) {
+	unproven, err := t.unproven(ctx)
+	if err != nil {
+		return nil, err
+	}
+	const day = 24 * time.Hour
+	asOf, days, window := micro(q.AsOf), int64(q.Within/day)+2, int64(metrology.ForecastWindow/day)
+	young := micro(q.AsOf.Add(q.Within)) + monthSlack
+	c.add(`(COALESCE(CAST(x.policies AS text), '[]') NOT IN ('[]', 'null')
+OR x.interval_months > 0 AND NOT EXISTS (SELECT 1 FROM records r WHERE r.tool_id = x.id AND r.kind = 3 AND r.occur_time <= ? AND r.occur_time > ? - x.interval_months * ? AND `+notCorrected+`)
+OR x.interval_cycles > 0 AND (x.interval_months = 0 OR `+usedByThen+`)
+OR x.due_after_event AND x.id IN (SELECT o.tool_id FROM incidents i CROSS JOIN records o WHERE o.id = i.id AND i.kind = ? AND o.tool_id IS NOT NULL
+UNION ALL SELECT o.tool_id FROM custodies i CROSS JOIN records o WHERE o.id = i.id AND i.kind >= ?)
+OR x.id IN (SELECT o.tool_id FROM `+t.engine.numbers()+` b CROSS JOIN records o WHERE o.id = b.key))`,
+		asOf, young, leastMonth,
+		young, leastMonth, microsPerHour, days+1, days+window, window, micro(q.AsOf.Add(-metrology.ForecastWindow))-1, asOf,
+		uint8(ledger.DroppedTool), uint8(ledger.CustodyDropped), listed(unproven))
+	err = t.query(ctx, func(rows *sql.Rows) error {
+		var key int64
+		err := rows.Scan(&key)
+		keys = append(keys, key)
+		return err
+	}, "SELECT x.id FROM tools x"+c.where(), c.args...)
+	return keys, err
+}
+
+// listed hands keys over as numbered does.
+func listed(keys []int64) string {
+	return numbered(len(keys), func(put func(key, value int64)) {
+		for _, key := range keys {
+			put(key, 0)
+		}
+	})
 }
 
 // DueInputs reads what the due dates of calibrations hang on, as TrackedTools has

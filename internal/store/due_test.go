@@ -2,6 +2,9 @@ package store_test
 
 import (
 	"context"
+	"fmt"
+	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -116,4 +119,93 @@ func testDueInputs(t *testing.T, e storetest.Engine) {
 func trackedDue(s *store.Store, q analysis.TrackedQuery) ([]analysis.DueInput, error) {
 	tools, err := s.TrackedTools(context.Background(), q)
 	return mapped(tools, func(t analysis.TrackedTool) analysis.DueInput { return t.Due }), err
+}
+
+// testDueOfAFleet asks what is due of a whole fleet, of which only the tools that may
+// fall due are read, and holds it to be what package analysis finds when all of it is:
+// over tools with every policy whose calibrations passed, failed, were declarations or
+// withdrawn, that were used, dropped and overloaded, or none of it.
+func testDueOfAFleet(t *testing.T, e storetest.Engine) {
+	ctx := context.Background()
+	s := storetest.OpenFleet(t, e.NewConfig(t))
+	random := rand.New(rand.NewPCG(4, 2026))
+	const day = 24 * time.Hour
+	when := func() time.Time {
+		return storetest.Occurred.Add(-time.Duration(random.Int64N(int64(800 * day)))).Truncate(time.Microsecond)
+	}
+	tools := dueTools(random, 60)
+	outcomes, err := s.RegisterTools(ctx, tools, store.Change{})
+	wantStates(t, outcomes, err, slices.Repeat([]store.OutcomeState{store.Taken}, len(tools))...)
+	var records []ledger.Record
+	for _, tool := range tools {
+		n := random.IntN(4)
+		for range n {
+			records = append(records, judgedAt([]float64{0, 0, 0, 6}[random.IntN(4)], func(c *ledger.Calibration) {
+				c.Tool, c.OccurTime, c.Document = tool.Serial, when(), ledger.CalibrationDocument(random.IntN(3))
+			}))
+			if random.IntN(4) == 0 {
+				last := records[len(records)-1].Head()
+				records = append(records, &ledger.Correction{Entry: ledger.Entry{ID: storetest.NewID(), OccurTime: storetest.Occurred, Person: storetest.DenverPerson, Device: "desk"}, Corrects: last.ID, Reason: "of another tool"})
+			}
+		}
+		for range random.IntN(5) {
+			records = append(records, storetest.NewTightening(storetest.DenverJoint, func(r *ledger.Tightening) {
+				r.Tool, r.OccurTime, r.Fasteners, r.Pass = tool.Serial, when(), 1+random.IntN(8), ledger.PassRetightening
+			}))
+		}
+		switch random.IntN(8) {
+		case 0:
+			records = append(records, storetest.NewIncident(ledger.DroppedTool, storetest.DenverJoint, func(r *ledger.Incident) { r.Tool, r.OccurTime = tool.Serial, when() }))
+		case 1:
+			records = append(records, loan(when(), func(r *ledger.Custody) { r.Tool, r.Kind, r.Holder = tool.Serial, ledger.CustodyOverloaded, "" }))
+		}
+	}
+	storetest.Record(t, s, records...)
+	found := 0
+	for _, asOf := range []time.Time{storetest.Occurred.Add(-600 * day), storetest.Occurred.Add(-200 * day), storetest.Occurred.Add(-30 * day), storetest.Occurred.Add(day)} {
+		q := analysis.TrackedQuery{AsOf: asOf}
+		tracked, err := s.TrackedTools(ctx, q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, within := range []time.Duration{0, 5 * day, 30 * day, 200 * day, 2000 * day} {
+			question := analysis.DueQuestion{AsOf: asOf, Within: within, ShiftChecks: random.IntN(2) == 0}
+			want, err := analysis.TrackedDue(tracked, question)
+			if err != nil {
+				t.Fatal(err)
+			}
+			got, err := s.DueItems(ctx, q, question)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if diff := cmp.Diff(want, got); diff != "" {
+				t.Errorf("as of %s within %s (-all read +few read):\n%s", asOf, within, diff)
+			}
+			found += len(got)
+		}
+	}
+	if found < 500 {
+		t.Errorf("only %d items were due: that shows little", found)
+	}
+}
+
+// dueTools are torque wrenches with every kind of policy, or none.
+func dueTools(random *rand.Rand, n int) []ledger.Tool {
+	tools := make([]ledger.Tool, n)
+	for i := range tools {
+		tools[i] = ledger.Tool{
+			Serial: fmt.Sprintf("DW-%03d", i), Kind: ledger.ToolTorqueWrench, TypeClass: "II-A", MinimumNewtonMetres: 5, MaximumNewtonMetres: 100,
+			HomeSite: []string{storetest.Denver, storetest.Kolkata}[i%2], IntervalMonths: []int{0, 1, 6, 12, 24}[random.IntN(5)],
+			IntervalCycles: []int{0, 12, 40, 5000}[random.IntN(4)], DueAfterEvent: random.IntN(2) == 0,
+		}
+		switch random.IntN(8) {
+		case 0:
+			tools[i].Policies = []ledger.Policy{{Action: ledger.ActionPeriodicInspection, Months: 12, AfterEvent: true}}
+		case 1:
+			tools[i].Policies = []ledger.Policy{{Action: ledger.ActionPreUseCheck, EachShift: true}}
+		case 2:
+			tools[i].TypeClass = ""
+		}
+	}
+	return tools
 }

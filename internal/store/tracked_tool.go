@@ -135,21 +135,29 @@ const longAgo = int64(-1) << 62
 const newestCalibration = `(SELECT r.occur_time FROM records r WHERE r.tool_id = x.id AND r.kind = 3 AND r.occur_time <= ? AND ` +
 	notCorrected + ` ORDER BY r.occur_time DESC LIMIT 1)`
 
-// toolsWithCalibrations reads the tools that are asked for, each with its newest
-// calibration, in one query.
+// toolsWithCalibrations reads the tools that are asked for, those after a serial, at
+// most so many unless 0, each with its newest calibration.
 func (t *tx) toolsWithCalibrations(ctx context.Context, q analysis.TrackedQuery, after string, most int) (*trackedRows, error) {
 	c, err := t.trackedClause(ctx, q)
 	if err != nil {
 		return nil, err
 	}
+	if after != "" {
+		c.add("x.serial > ?", after)
+	}
+	return t.toolsWhere(ctx, c, micro(q.AsOf), most)
+}
+
+// toolsWhere reads the tools x that meet conditions, each with its newest
+// calibration, at most so many unless 0, in one query.
+func (t *tx) toolsWhere(ctx context.Context, c *clause, asOf int64, most int) (*trackedRows, error) {
 	limit := ""
 	if most > 0 {
-		c.add("x.serial > ?", after)
 		limit = " LIMIT " + strconv.Itoa(most+1)
 	}
 	all, read := &trackedRows{}, 0
 	scan := t.calibratedScanner()
-	err = t.query(ctx, func(rows *sql.Rows) error {
+	err := t.query(ctx, func(rows *sql.Rows) error {
 		r, err := scan(rows)
 		read++
 		if n := len(all.rows); err == nil && n > 0 && all.rows[n-1].key == r.key {
@@ -166,7 +174,7 @@ r.id, r.uid, r.occur_time, k.laboratory, k.certificate, k.document, k.verdict
 FROM tools x JOIN sites h ON h.id = x.home_site_id
 LEFT JOIN records r ON r.tool_id = x.id AND r.kind = 3 AND r.occur_time = `+newestCalibration+` AND `+notCorrected+`
 LEFT JOIN calibrations k ON k.id = r.id`+
-		c.where()+" ORDER BY x.serial"+limit, append([]any{micro(q.AsOf)}, c.args...)...)
+		c.where()+" ORDER BY x.serial"+limit, append([]any{asOf}, c.args...)...)
 	if err != nil {
 		return nil, err
 	}
@@ -175,7 +183,7 @@ LEFT JOIN calibrations k ON k.id = r.id`+
 		all.rows = all.rows[:len(all.rows)-1]
 	}
 	all.index()
-	return all, t.wholeCalibrations(ctx, all, micro(q.AsOf))
+	return all, t.wholeCalibrations(ctx, all, asOf)
 }
 
 // wholeCalibrations reads the calibrations that more is asked of than the outcome:
