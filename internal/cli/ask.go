@@ -86,7 +86,7 @@ func (a *app) require(ctx context.Context, f *fields, names ...string) error {
 func (a *app) ask(ctx context.Context, q question) (string, error) {
 	for {
 		// The prompt stands in one write, so that it is not cut by other output.
-		fmt.Fprintf(a.err, "%s (%s): ", q.what, output.Printable(q.about))
+		a.prompt(ctx, "%s (%s): ", q.what, output.Printable(q.about))
 		text, err := a.readLine(ctx)
 		if err != nil {
 			return "", err
@@ -117,7 +117,7 @@ func answerProblem(err error) string {
 // confirm asks a question that is answered with yes or no; an empty answer is no.
 func (a *app) confirm(ctx context.Context, question string) (bool, error) {
 	for {
-		fmt.Fprintf(a.err, "%s (yes or no): ", output.Printable(question))
+		a.prompt(ctx, "%s (yes or no): ", output.Printable(question))
 		text, err := a.readLine(ctx)
 		if err != nil {
 			return false, err
@@ -129,6 +129,13 @@ func (a *app) confirm(ctx context.Context, question string) (bool, error) {
 			return false, nil
 		}
 	}
+}
+
+// prompt tells somebody what is awaited. An interrupt is listened to before that: whoever
+// reads the prompt may press it at once.
+func (a *app) prompt(ctx context.Context, format string, args ...any) {
+	_ = ctx.Done()
+	fmt.Fprintf(a.err, format, args...)
 }
 
 // readLine reads one line that somebody types; the end of the input reads as an empty

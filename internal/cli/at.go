@@ -18,6 +18,7 @@ const atHelp = `PLACE and what the flags name are kept on this device until they
 forgotten. Entries take from them what is not given: within RVB/CT2/C3,
   trackctl tighten J014 12
 is a whole entry, and its answer says what was filled in. What is given goes first.
+Questions such as remaining, history and findings take the place.
 
 A place may be the end of a name: C4 for the next cell of the same tower, C3/J014 for
 a joint. /PEN is the site PEN. An empty text forgets one thing (--batch ""), --clear

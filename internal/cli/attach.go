@@ -34,7 +34,7 @@ var attachmentTypes = []string{"image/jpeg", "image/png", "image/webp", "applica
 
 func (a *app) attachCommand() *cobra.Command {
 	cmd := a.command("attach RECORD FILE...", "Attach photos or certificates to a record",
-		"RECORD is the record's id. Files are JPEG, PNG, WebP or PDF of at most 20 MiB each;\ntheir content decides, not their name. The same file again changes nothing.")
+		"RECORD is the record's id. Files are JPEG, PNG, WebP or PDF of at most 20 MiB each;\ntheir content decides, not their name. The same file again changes nothing. It needs\nthe server: a file does not wait on this device, as an entry does.")
 	cmd.Example = "  trackctl attach 019cadd3-6bc0-77c9-9e41-58325664ba11 thread.jpg"
 	cmd.Args = func(cmd *cobra.Command, args []string) error {
 		if len(args) < 2 {
@@ -57,7 +57,7 @@ func (a *app) attachCommand() *cobra.Command {
 		}
 		_, r, err := a.findRecord(ctx, args[0])
 		if err != nil {
-			return err
+			return a.needsServer(err)
 		}
 		conn, err := a.dial()
 		if err != nil {
@@ -67,12 +67,28 @@ func (a *app) attachCommand() *cobra.Command {
 		for _, path := range args[1:] {
 			info, err := a.attach(ctx, conn, r.GetName(), path)
 			if err != nil {
-				return errors.Join(a.tellAttached(sent), err)
+				return errors.Join(a.tellAttached(sent), a.needsServer(err))
 			}
 			sent = append(sent, info)
 		}
 		return a.tellAttached(sent)
 	})
+}
+
+// needsServer says of a failure to attach that a server out of reach was the cause of
+// that this is the one thing which does not wait on the device.
+func (a *app) needsServer(err error) error {
+	var f *failure
+	if !errors.As(err, &f) {
+		if !unanswered(err) {
+			return err
+		}
+		f = a.callFailure(err, nil)
+	}
+	if f.code == exitUnavailable || f.code == exitTryAgain {
+		f.lines = append(f.lines, "files don't wait on this device, as entries do: keep the file, and attach it to its record when the server can be reached")
+	}
+	return f
 }
 
 func (a *app) tellAttached(sent []*pb.AttachmentInfo) error {

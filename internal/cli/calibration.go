@@ -9,9 +9,11 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"jointledger/internal/analysis"
 	"jointledger/internal/cli/csvfile"
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -159,11 +161,45 @@ func (a *app) calibrationReader(ctx context.Context, name string) func() (*pb.Ca
 	}
 }
 
+// verdictHere computes the verdict of a calibration that waits, as the server will, from
+// the tool as it is carried; nil where no carried data know the tool. What the server
+// will not take in is told.
+func (a *app) verdictHere(s sent, r record) (*pb.Calibration, []string) {
+	domain, problems := wire.RecordFrom(r)
+	c, ok := domain.(*ledger.Calibration)
+	if !ok || len(problems) > 0 {
+		return nil, nil
+	}
+	_, past, err := a.carriedTool("tools/" + c.Tool)
+	if err != nil {
+		return nil, []string{"the verdict comes with the server's answer: " + err.Error()}
+	}
+	var lines []string
+	// Whether its time is one to come is for the server's clock to say.
+	for _, wrong := range analysis.CheckCalibration(past.Tool, c, c.OccurTime) {
+		lines = append(lines, "look: the server will refuse this by what is carried of the tool: "+fieldLine(wrong.Field, wrong.Description, s.names))
+	}
+	if len(lines) > 0 {
+		return nil, lines
+	}
+	if c.Verdict, err = analysis.CalibrationVerdict(past.Tool, c); err != nil {
+		return nil, []string{"the verdict comes with the server's answer: " + err.Error()}
+	}
+	m := wire.CalibrationTo(c)
+	return m, verdictLines(m)
+}
+
 // pointNames gives what is wrong with a field of a test point the flag and target of
 // that point.
 func pointNames(names map[string]string, record *pb.Calibration) {
 	delete(names, "points")
+	if flag, ok := names["points.coverage_factor"]; ok {
+		names["coverage_factor"] = flag
+	}
 	for i, p := range record.GetPoints() {
+		for k := range p.GetReadingsNewtonMetres() {
+			names[fmt.Sprintf("points[%d].readings_newton_metres[%d]", i, k)] = fmt.Sprintf("--%s %g, reading %d", wordOf(ledger.CalibrationPhases, p.GetPhase()), p.GetTargetNewtonMetres(), k+1)
+		}
 		for _, field := range []string{"phase", "target_newton_metres", "readings_newton_metres", "expanded_uncertainty_newton_metres"} {
 			names[fmt.Sprintf("points[%d].%s", i, field)] = fmt.Sprintf("--%s %g, %s", wordOf(ledger.CalibrationPhases, p.GetPhase()), p.GetTargetNewtonMetres(), pointFields[field])
 		}
@@ -275,6 +311,7 @@ func (a *app) calibrationList() *cobra.Command {
 	request := &pb.ListCalibrationsRequest{}
 	cmd := a.command("list", "List calibrations", "A line for each test point; --limit counts calibrations.")
 	limitFlag(cmd, &limit)
+	narrowedByFlags(cmd)
 	f := newFields(cmd)
 	f.resource(&request.Tool, "tools", "tool", "tool", "SERIAL", "only of this tool")
 	span.flags(f)

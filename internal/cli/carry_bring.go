@@ -72,21 +72,13 @@ func (a *app) bring(ctx context.Context, site string) (carriedSite, error) {
 	if err != nil || !ok {
 		old = nil
 	}
-	frames := old.Frames()
-	head, received, err := a.receiveCarried(ctx, site, frames)
+	received, err := a.bringOver(ctx, folder, site, old)
 	if err != nil {
 		return row, err
 	}
 	for _, frame := range received {
 		row.received++
 		row.receivedBytes += int64(len(frame))
-	}
-	for sum, frame := range received {
-		frames[sum] = frame
-	}
-	if _, err := pack.Replace(folder, head, frames); err != nil {
-		return row, &failure{code: exitCantWrite, message: fmt.Sprintf("the carried data of %s can't be kept on this device: %v", site, err),
-			lines: []string{"what it carried before is untouched"}}
 	}
 	if old != nil {
 		// It reads a file that has no name any more.
@@ -102,6 +94,24 @@ func (a *app) bring(ctx context.Context, site string) (carriedSite, error) {
 		return row, carriedFailure(site, p.Err())
 	}
 	return row, nil
+}
+
+// bringOver gets what the old data of a site, nil for none, do not have, and puts the
+// whole in their place. It gives what came; the old data may still be read.
+func (a *app) bringOver(ctx context.Context, folder, site string, old *pack.Pack) (map[packed.Sum][]byte, error) {
+	frames := old.Frames()
+	head, received, err := a.receiveCarried(ctx, site, frames)
+	if err != nil {
+		return nil, err
+	}
+	for sum, frame := range received {
+		frames[sum] = frame
+	}
+	if _, err := pack.Replace(folder, head, frames); err != nil {
+		return nil, &failure{code: exitCantWrite, message: fmt.Sprintf("the carried data of %s can't be kept on this device: %v", site, err),
+			lines: []string{"what it carried before is untouched"}}
+	}
+	return received, nil
 }
 
 // receiveCarried asks the server for the sections that are not among the frames, and

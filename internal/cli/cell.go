@@ -49,10 +49,10 @@ func cellColumns() []output.Column[*pb.Cell] {
 
 func (a *app) cellList() *cobra.Command {
 	var limit int
-	cmd := a.command("list [PLACE]", "List cells", "PLACE is a site or a tower; without it, the cells of all sites.")
+	cmd := a.command("list [PLACE]", "List cells", "PLACE is a site or a tower. "+everyPlaceHelp)
 	limitFlag(cmd, &limit)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		parent, err := listPlace(args, 2)
+		parent, err := a.listPlace(args, 2)
 		if err != nil {
 			return err
 		}

@@ -85,6 +85,7 @@ var commandTable = []struct {
 	{"report", (*app).qualityReportCommand},
 	{"carry", (*app).carryCommand},
 	{"shift", (*app).shiftCommand},
+	{"prove", (*app).proveCommand},
 }
 
 // commands makes the command that the first argument names, or all of them where it

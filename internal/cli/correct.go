@@ -71,7 +71,7 @@ func (a *app) correctCommand() *cobra.Command {
 }
 
 func (a *app) correct(ctx context.Context, typed string, f *fields, o *correctionOptions, given []correctFlag) error {
-	k, mistaken, err := a.findMistaken(ctx, typed)
+	k, mistaken, err := a.findMistaken(ctx, typed, true)
 	if err != nil {
 		return err
 	}
@@ -194,7 +194,7 @@ func (a *app) withdrawCommand() *cobra.Command {
 		if err := f.require("reason"); err != nil {
 			return err
 		}
-		k, mistaken, err := a.findMistaken(ctx, args[0])
+		k, mistaken, err := a.findMistaken(ctx, args[0], false)
 		if err != nil {
 			return err
 		}
@@ -220,6 +220,9 @@ func (a *app) sendCorrection(ctx context.Context, k *recordKind, mistaken record
 		return err
 	}
 	if first {
+		if err := a.mayCorrect(k, mistaken.GetName()); err != nil && o.entry.made {
+			return err
+		}
 		return a.keepHere(ctx, box, s, &o.entry, []record{c})
 	}
 	conn, err := a.dial()
@@ -250,7 +253,7 @@ func (a *app) unsureCorrection(err error, o *correctionOptions, names map[string
 		}
 		f.lines = append(f.lines, line)
 	}
-	return f
+	return a.withoutData(f)
 }
 
 // jointOf is the joint of a record as people write it; empty when it has none.

@@ -7,23 +7,40 @@ import (
 
 	"github.com/google/uuid"
 	"google.golang.org/grpc"
-	"google.golang.org/protobuf/reflect/protoreflect"
 
 	"jointledger/internal/ledger"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 // deliveredRecord puts a record into the message that holds any kind; nil for a
-// kind that no device makes.
+// kind that no device makes. It asks no descriptor: protobuf would make those of every
+// kind of record first, while somebody waits for an entry to be safe.
 func deliveredRecord(r record) *pb.DeliveredRecord {
-	d := &pb.DeliveredRecord{}
-	m := d.ProtoReflect()
-	kinds := m.Descriptor().Oneofs().ByName("record").Fields()
-	for i := range kinds.Len() {
-		if f := kinds.Get(i); f.Message() == r.ProtoReflect().Descriptor() {
-			m.Set(f, protoreflect.ValueOfMessage(r.ProtoReflect()))
-			return d
-		}
+	switch r := r.(type) {
+	case *pb.Tightening:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_Tightening{Tightening: r}}
+	case *pb.Incident:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_Incident{Incident: r}}
+	case *pb.Sealing:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_Sealing{Sealing: r}}
+	case *pb.Inspection:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_Inspection{Inspection: r}}
+	case *pb.Calibration:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_Calibration{Calibration: r}}
+	case *pb.LotMovement:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_LotMovement{LotMovement: r}}
+	case *pb.CustodyChange:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_CustodyChange{CustodyChange: r}}
+	case *pb.Hold:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_Hold{Hold: r}}
+	case *pb.Disposition:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_Disposition{Disposition: r}}
+	case *pb.SignOff:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_SignOff{SignOff: r}}
+	case *pb.Correction:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_Correction{Correction: r}}
+	case *pb.ToolCheck:
+		return &pb.DeliveredRecord{Record: &pb.DeliveredRecord_ToolCheck{ToolCheck: r}}
 	}
 	return nil
 }

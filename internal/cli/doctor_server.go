@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
 	"os"
 	"runtime"
+	"strings"
 	"time"
+
+	pb "jointledger/proto/jointledger/v1"
 )
 
 // The distance of this device's clock from the server's from which on it is said: a
@@ -51,25 +53,25 @@ func (a *app) checkSettings(wrong error) deviceCheck {
 
 // checkServer looks at the server and all that only it can tell.
 func (a *app) checkServer(ctx context.Context) []deviceCheck {
-	token := a.checkTokenFile()
+	token, line := a.checkTokenFile(), a.checkLine(ctx)
 	server := deviceCheck{name: "server", state: checkOK}
 	if token.state == checkWrong {
 		// Without the token file nothing can be asked as it will be asked later.
 		server.state, server.message, server.remedy = checkLook, "not asked, since the token can't be read", ""
-		return []deviceCheck{server, a.checkLine(), token}
+		return []deviceCheck{server, line, token}
 	}
 	r, err := a.reach(ctx)
 	if err != nil {
 		server.state, server.message = checkWrong, err.Error()
 		server.remedy = "is the network there, and trackerd running? entries are kept on this device meanwhile where the site is carried"
-		return []deviceCheck{server, a.checkLine(), token}
+		return []deviceCheck{server, line, token}
 	}
 	server.message = fmt.Sprintf("%s answered in %d ms", a.settings.server, r.latency.Milliseconds())
-	return append([]deviceCheck{server}, a.checkAnswer(r, token)...)
+	return append([]deviceCheck{server}, a.checkAnswer(r, line, token)...)
 }
 
 // checkAnswer reads what a server told of itself.
-func (a *app) checkAnswer(r reached, token deviceCheck) []deviceCheck {
+func (a *app) checkAnswer(r reached, line, token deviceCheck) []deviceCheck {
 	version := deviceCheck{name: "version", state: checkOK}
 	switch {
 	case r.wantsToken:
@@ -77,13 +79,16 @@ func (a *app) checkAnswer(r reached, token deviceCheck) []deviceCheck {
 		if a.settings.tokenFile == "" {
 			token.message, token.remedy = "the server asks for a token and none is named", "ask whoever runs the server for it, then run trackctl setup"
 		} else {
-			token.message, token.remedy = "the server does not accept the token in "+a.settings.tokenFile, "it may have been changed: ask whoever runs the server for the new one, then run trackctl setup; entries that wait stay here until then"
+			token.message, token.remedy = "the server does not accept the token in "+a.settings.tokenFile+": "+r.why, "ask whoever runs the server for a new one, then run trackctl setup; entries that wait stay here until then"
 		}
-		return []deviceCheck{a.checkLine(), token}
+		return []deviceCheck{line, token}
+	case r.denied:
+		token.state, token.message, token.remedy = checkWrong, "the server knows who this is, and lets it do nothing: "+r.why, "ask whoever runs the server for a role; entries that wait stay here until then"
+		return []deviceCheck{line, token}
 	case r.old:
 		version.state, version.message = checkWrong, "the server does not say which API it speaks: it is older than this trackctl, or not trackerd"
 		version.remedy = "have trackerd brought up to date, or name another server"
-		return []deviceCheck{version, a.checkLine(), token}
+		return []deviceCheck{version, line, token}
 	}
 	sentence, understood, same := compatibility(r.server)
 	version.message = fmt.Sprintf("trackctl %s, trackerd %s on %s; %s", versionText(), r.server.GetVersion(), r.server.GetEngine(), sentence)
@@ -94,11 +99,34 @@ func (a *app) checkAnswer(r reached, token deviceCheck) []deviceCheck {
 		version.state, version.remedy = checkLook, "bring the older of the two up to date when you can"
 	}
 	if r.server.GetTokenRequired() {
-		token.message += "; the server accepts it"
+		token.message += "; the server accepts this device as " + callerWords(r.server)
 	} else if a.settings.tokenFile != "" {
 		token.message += "; the server asks for none"
 	}
-	return []deviceCheck{version, a.checkLine(), token, checkClock(r)}
+	return []deviceCheck{version, line, token, checkClock(r)}
+}
+
+// callerWords says whom a server takes the caller for, and what that one may do.
+func callerWords(s *pb.Server) string {
+	if s.GetPrincipal() == "" {
+		return "one of its callers" // an older server does not say
+	}
+	var roles []string
+	for _, g := range s.GetGrants() {
+		where := "everywhere"
+		if !g.GetEverywhere() {
+			where = "at no site yet"
+			if n := len(g.GetSites()); n > 0 {
+				shown := g.GetSites()[:min(n, 5)]
+				where = "at " + strings.ReplaceAll(strings.Join(shown, ", "), "sites/", "")
+				if more := n - len(shown); more > 0 {
+					where += fmt.Sprintf(" and %d more", more)
+				}
+			}
+		}
+		roles = append(roles, g.GetRole()+" "+where)
+	}
+	return fmt.Sprintf("%s (%s)", s.GetPrincipal(), strings.Join(roles, "; "))
 }
 
 // checkClock compares the clock of this device with the server's.
@@ -121,18 +149,6 @@ func checkClock(r reached) deviceCheck {
 	case distance > clockLook:
 		c.state, c.remedy = checkLook, "set the clock of this device soon"
 	}
-	return c
-}
-
-// checkLine says how the line to the server is secured.
-func (a *app) checkLine() deviceCheck {
-	c := deviceCheck{name: "line", state: checkOK, message: "no TLS: the listener is plain and has no certificate"}
-	host, _, err := net.SplitHostPort(a.settings.server)
-	if ip := net.ParseIP(host); err == nil && (host == "localhost" || ip != nil && ip.IsLoopback()) {
-		c.message += "; it does not leave this machine"
-		return c
-	}
-	c.state, c.remedy = checkLook, "use it only within a network that you trust"
 	return c
 }
 

@@ -237,7 +237,7 @@ func (a *app) unsure(err error, o *entryOptions, names map[string]string) error 
 	case exitUnavailable, exitTryAgain, exitInterrupted, exitInternal:
 		f.lines = append(f.lines, "to send it again without keeping it twice, add: --id "+o.id+" --at "+o.at.Format(time.RFC3339Nano))
 	}
-	return f
+	return a.withoutData(f)
 }
 
 // sentence joins the parts that are there.

@@ -177,7 +177,7 @@ func wayOn(id string) string {
 func (a *app) tellAttempt(box *outbox.Outbox, s sent, records []record, t attempt) error {
 	o := answer{sent: s, state: "waiting", filled: a.filled}
 	outcome := t.outcomeOf(records)
-	var lines []string
+	var lines, judgedBy []string
 	switch {
 	case outcome.GetState() == pb.Outcome_STATE_REFUSED:
 		f := refused(outcome.GetRefusal(), s.names)
@@ -200,22 +200,48 @@ func (a *app) tellAttempt(box *outbox.Outbox, s sent, records []record, t attemp
 		}
 		o.findings, o.dataOf = bySeverity(j.findings), j.dataOf
 		lines = append(lines, findingLines(o)...)
-		if !j.dataOf.IsZero() {
-			lines = append(lines, byDataOf(j))
+		if s.calibration != nil {
+			computed, verdict := a.verdictHere(s, records[len(records)-1])
+			o.computed, lines = computed, append(lines, verdict...)
+			if computed == nil {
+				judgedBy = verdict
+			}
 		}
-		lines = append(lines, j.remarks...)
-		lines = append(lines, t.whyNot(), fmt.Sprintf("waiting to be sent (%d)", t.left.Waiting))
+		lines = append(lines, a.waitingLines(j, t)...)
+		judgedBy = append(judgedBy, j.remarks...)
 	}
 	lines = slices.Concat(lines, s.remarks(o.findings), a.filledLines(), t.remarks())
 	if a.format != output.Table {
-		if err := output.Show(a.config(), "outcomes", answerColumns(s), o); err != nil {
-			return err
-		}
-		for _, l := range append(given("", t.whyNot()), t.remarks()...) {
-			fmt.Fprintln(a.err, output.Printable(l))
-		}
-		return nil
+		return a.aside(output.Show(a.config(), "outcomes", answerColumns(s), o), slices.Concat(given("", t.whyNot()), judgedBy, t.remarks()))
 	}
+	return a.writeLines(lines)
+}
+
+// waitingLines say of records that wait by which data they were judged, why they wait,
+// and how many do.
+func (a *app) waitingLines(j judged, t attempt) []string {
+	var lines []string
+	if !j.dataOf.IsZero() {
+		lines = append(lines, byDataOf(j))
+	}
+	lines = append(lines, j.remarks...)
+	return append(lines, t.whyNot(), fmt.Sprintf("waiting to be sent (%d)", t.left.Waiting))
+}
+
+// aside says beside an answer for a program what a person should know, and gives the
+// error of the answer.
+func (a *app) aside(err error, lines []string) error {
+	if err != nil {
+		return err
+	}
+	for _, l := range lines {
+		fmt.Fprintln(a.err, output.Printable(l))
+	}
+	return nil
+}
+
+// writeLines writes the lines that say something.
+func (a *app) writeLines(lines []string) error {
 	for _, l := range lines {
 		if l == "" {
 			continue
@@ -241,8 +267,9 @@ func byDataOf(j judged) string {
 }
 
 // outboxFor is the outbox of this device, and whether a record of the site goes into
-// it first: where the site is carried or entries wait already, so that their order
-// stands. Without a folder there is none, and everything goes to the server.
+// it first: where the site is carried, or another is, since somebody who works without
+// a signal must not lose an entry for its place; or where entries wait already, so that
+// their order stands. Without a folder there is none, and everything goes to the server.
 func (a *app) outboxFor(site string) (box *outbox.Outbox, first bool, err error) {
 	folder, err := a.deviceFolder()
 	if err != nil {
@@ -253,7 +280,7 @@ func (a *app) outboxFor(site string) (box *outbox.Outbox, first bool, err error)
 		return nil, false, err
 	}
 	box = outbox.In(outboxIn(folder))
-	if a.settings.offlineOnly || carriedIn(folder, site) {
+	if a.settings.offlineOnly || carriedIn(folder, site) || carriedIn(folder, "") {
 		return box, true, nil
 	}
 	count, err := box.Count()

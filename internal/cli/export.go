@@ -50,6 +50,10 @@ func (a *app) exporting(cmd *cobra.Command, run runFunc, args []string) (err err
 	unwritten := func(err error) error {
 		return &failure{code: exitCantWrite, message: fmt.Sprintf("the export can't be written: %v", err)}
 	}
+	// From here on an interrupt must not leave a part behind.
+	if err := cmd.Context().Err(); err != nil {
+		return err
+	}
 	part, err := os.CreateTemp(filepath.Dir(file), ".export-*")
 	if err != nil {
 		return unwritten(err)

@@ -37,6 +37,10 @@ func (a *app) callFailure(err error, names map[string]string) *failure {
 	switch {
 	case fromServer:
 	case st.Code() == codes.Unavailable:
+		if problem := a.lineProblem(st.Message()); problem != "" {
+			f.message = problem
+			break
+		}
 		f.message = fmt.Sprintf("the server at %s can't be reached (%s)", a.settings.server, lastPart(st.Message()))
 		f.lines = append(f.lines, "is `trackerd serve` running there? name another with --server or "+envServer)
 	case st.Code() == codes.DeadlineExceeded:
@@ -46,6 +50,21 @@ func (a *app) callFailure(err error, names map[string]string) *failure {
 		f.message = fmt.Sprintf("the server at %s does not know this call; it is older than this trackctl, or not trackerd", a.settings.server)
 	}
 	return f
+}
+
+// lineProblem says, in one sentence, that the line to the server could not be secured;
+// empty when something else is the reason.
+func (a *app) lineProblem(message string) string {
+	switch {
+	case !a.settings.line.secured() && strings.Contains(message, "server preface"):
+		return fmt.Sprintf("the server at %s does not speak as a trackerd without TLS does; where it has a certificate, say --tls", a.settings.server)
+	case a.settings.line.secured() && strings.Contains(message, "remote error: tls:"):
+		return fmt.Sprintf("the server at %s does not accept this device's certificate: %s", a.settings.server, lastPart(message))
+	case a.settings.line.clientCert != "" && (strings.Contains(message, "broken pipe") || strings.Contains(message, "reset by peer") || strings.Contains(message, "EOF")):
+		// The server's word was lost when it closed the connection.
+		return fmt.Sprintf("the server at %s ended the line, as it does where it does not accept this device's certificate; trackctl doctor tells", a.settings.server)
+	}
+	return a.line.last()
 }
 
 // lastPart is the end of a chain of causes.

@@ -17,8 +17,8 @@ func (a *app) findingsCommand() *cobra.Command {
 	var count bool
 	request := &pb.ListFindingsRequest{}
 	cmd := a.command("findings [PLACE]", "Rules of the trade that records break",
-		"PLACE is a site, tower, cell or joint; without it, all. Records that were\ncorrected are left out.")
-	cmd.Example = "  trackctl findings rvb/ct2 --severity hold\n  trackctl findings --count"
+		"PLACE is a site, tower, cell or joint. "+everyPlaceHelp+"\nRecords that were corrected are left out.")
+	cmd.Example = "  trackctl findings rvb/ct2 --severity hold\n  trackctl findings / --count"
 	limitFlag(cmd, &limit)
 	f := newFields(cmd)
 	f.bind("rule", "rule", "RULE", "only of this rule, such as torque-window", func(text string) error {
@@ -32,11 +32,11 @@ func (a *app) findingsCommand() *cobra.Command {
 	wordField(f, &request.Severity, rules.Severities, "severity", "severity", "only of this severity")
 	cmd.Flags().BoolVar(&count, "count", false, "only how many there are of each rule")
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		if len(args) > 0 {
-			place, err := placeArg(args[0], 1, 2, 3, 4)
-			if err != nil {
-				return err
-			}
+		place, err := a.placeAskedOrAll(args, 1, 2, 3, 4)
+		if err != nil {
+			return err
+		}
+		if place.Depth() > 0 {
 			request.Place = place.Resource()
 		}
 		conn, err := a.dial()

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"jointledger/internal/carry/outbox"
+	"jointledger/internal/carry/pack"
 	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 	"jointledger/internal/rules"
@@ -33,17 +34,19 @@ type judged struct {
 // the carried data of the site and by the entries that this data does not know yet.
 func (a *app) judgeHere(box *outbox.Outbox, records []record) (judged, error) {
 	j := judged{of: make([][]*pb.Finding, len(records))}
-	site := siteOfRecord(records[0])
-	if site == "" {
-		return j, nil
-	}
-	p, carried, err := a.carriedFor(site)
-	if err != nil || !carried {
-		return j, err
-	}
 	entries, err := box.Entries()
 	if err != nil {
 		return j, err
+	}
+	p, err := a.packOf(entries, records[0])
+	if err != nil {
+		return j, err
+	}
+	if p == nil {
+		if a.carriesAny() {
+			j.remark(noDataOf(siteOfRecord(records[0])) + ": no rule was applied here, the server judges the entry")
+		}
+		return j, nil
 	}
 	j.dataOf, j.remarks = p.AsOf(), a.ageCautions(p)
 	past := &entriesBefore{entries: entries, asOf: p.AsOf(), read: map[*outbox.Entry]ledger.Record{}}
@@ -52,40 +55,39 @@ func (a *app) judgeHere(box *outbox.Outbox, records []record) (judged, error) {
 		if domain == nil || len(problems) > 0 {
 			continue // checked before it was kept
 		}
-		found, err := known.Findings(p, domain, past.before(r))
+		found, err := findingsBy(p, domain, past.before(r))
+		if err == nil {
+			err = p.Err()
+		}
 		if err != nil {
-			return j, err
-		}
-		missing := known.Missing(p, domain)
-		if slices.ContainsFunc(missing, func(name string) bool { return strings.HasPrefix(name, "tools/") }) {
-			// That it isn't carried does not show that it was never calibrated.
-			found = slices.DeleteFunc(found, func(f rules.Finding) bool { return f.Rule == rules.CodeCalibrationUnknown })
-		}
-		if err := p.Err(); err != nil {
 			// What is damaged counts as not known: nothing that follows from that is so.
 			return judged{of: make([][]*pb.Finding, len(records))}, err
 		}
 		j.of[i] = wire.FindingsTo(found)
 		j.findings = append(j.findings, j.of[i]...)
-		for _, name := range missing {
-			j.notKnown(notCarried(p, name) + ": no rule about it was applied, and the server may refuse the entry")
-		}
-		if c, ok := domain.(*ledger.Correction); ok && c.With != nil {
-			domain = c.With
-		}
-		if batch := known.BatchOf(domain); batch != "" && !isCarried(p, "batches", batch) {
-			j.notKnown(notCarried(p, "batches/"+batch) + ": whether it had expired was not looked at")
-		}
+		j.remarksOn(p, domain)
 	}
 	return j, nil
 }
 
-// notKnown notes once what the carried data do not know.
-func (j *judged) notKnown(line string) {
-	j.unknown = true
-	if !slices.Contains(j.remarks, line) {
-		j.remarks = append(j.remarks, line)
+// noDataOf says that nothing is carried of the site of a record, or that its site is not
+// known.
+func noDataOf(site string) string {
+	if site == "" {
+		return "by what this device carries it is not known at which site this is"
 	}
+	return "this device carries no data of " + site
+}
+
+// findingsBy are what the rules find on a record by carried data and the records that
+// these do not know yet.
+func findingsBy(p *pack.Pack, r ledger.Record, before []ledger.Record) ([]rules.Finding, error) {
+	found, err := known.Findings(p, r, before)
+	if slices.ContainsFunc(known.Missing(p, r), func(name string) bool { return strings.HasPrefix(name, "tools/") }) {
+		// That it isn't carried does not show that it was never calibrated.
+		found = slices.DeleteFunc(found, func(f rules.Finding) bool { return f.Rule == rules.CodeCalibrationUnknown })
+	}
+	return found, err
 }
 
 // entriesBefore are the entries of this device that the carried data do not know yet:
@@ -105,8 +107,7 @@ func (b *entriesBefore) before(r record) (before []ledger.Record) {
 		if err == nil && e.ID == self {
 			break // what was kept with it and after it is not judged with yet
 		}
-		news := e.State == outbox.Waiting || e.State == outbox.Delivered && e.StateAt.After(b.asOf)
-		if !news || !e.Mentions(names...) {
+		if !b.news(e) || !e.Mentions(names...) {
 			continue
 		}
 		if domain := b.domain(e); domain != nil {
@@ -114,6 +115,11 @@ func (b *entriesBefore) before(r record) (before []ledger.Record) {
 		}
 	}
 	return before
+}
+
+// news says whether an entry counts and can't be in the carried data.
+func (b *entriesBefore) news(e *outbox.Entry) bool {
+	return e.State == outbox.Waiting || e.State == outbox.Delivered && e.StateAt.After(b.asOf)
 }
 
 func (b *entriesBefore) domain(e *outbox.Entry) ledger.Record {

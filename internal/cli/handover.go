@@ -67,7 +67,7 @@ func newHandoverCommand(a *app) *cobra.Command {
 		return nil
 	})
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		place, err := placeArg(args[0], 3, 2, 1)
+		place, err := a.placeAsked(args, 1, 2, 3)
 		if err != nil {
 			return err
 		}

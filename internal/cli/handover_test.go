@@ -325,7 +325,7 @@ func TestHandoverThatIsNotWhole(t *testing.T) {
 func TestHandoverUsage(t *testing.T) {
 	for args, want := range map[string]string{
 		"handover":                     "takes PLACE; got 0 of 1 argument",
-		"handover a/b/c/d":             `"a/b/c/d" is a joint; expected a cell such as RVB/CT2/C3 or a tower such as RVB/CT2 or a site such as RVB`,
+		"handover a/b/c/d":             `"a/b/c/d" is a joint; expected a site such as RVB or a tower such as RVB/CT2 or a cell such as RVB/CT2/C3`,
 		"handover a/b/c -o csv":        "a hand-over record is a page",
 		"handover a/b/c --file=":       "expected the name of a file",
 		"handover a/b/c --fle x":       "did you mean --file?",

@@ -12,10 +12,10 @@ import (
 )
 
 func (a *app) historyCommand() *cobra.Command {
-	cmd := a.command("history JOINT", "Everything on record about one joint, in the order in which it happened",
-		"Records that were corrected are marked and stay in their place.\n\n"+caution)
+	cmd := a.command("history [JOINT]", "Everything on record about one joint, in the order in which it happened",
+		"Records that were corrected are marked and stay in their place.\n\nJOINT: "+placeHelp+"\n\n"+caution)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		joint, err := placeArg(args[0], 4)
+		joint, err := a.placeAsked(args, 4)
 		if err != nil {
 			return err
 		}

@@ -81,17 +81,16 @@ func (a *app) holdList() *cobra.Command {
 		"PLACE is a site, tower, cell or joint. A cell on hold holds its joints too, and is\n"+
 			"listed with each. A lot or a tool on hold is so at every site. A hold stays open\n"+
 			"when the record that caused it is corrected: it is said so, and somebody with the\n"+
-			"authority must still release it.")
+			"authority must still release it.\n\nPLACE: "+everyPlaceHelp+"\nWith --lot or --tool it is not filled in.")
 	limitFlag(cmd, &limit)
 	cmd.Flags().BoolVar(&all, "all", false, "holds that were released too, and the releases")
 	filter.flags(newFields(cmd))
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		var place ledger.Place
-		if len(args) > 0 {
-			var err error
-			if place, err = placeArg(args[0], 1, 2, 3, 4); err != nil {
-				return err
-			}
+		place, err := a.holdListPlace(&filter, args)
+		if err != nil {
+			return err
+		}
+		if place.Depth() > 0 {
 			filter.place = place.Resource()
 		}
 		conn, err := a.dial()
@@ -112,6 +111,15 @@ func (a *app) holdList() *cobra.Command {
 		}
 		return err
 	})
+}
+
+// holdListPlace reads the place of the list. The hold of a lot or a tool lies at no
+// place: where one is named, the current place is not taken.
+func (a *app) holdListPlace(filter *holdFilter, args []string) (ledger.Place, error) {
+	if len(args) == 0 && (filter.lot != "" || filter.tool != "") {
+		return ledger.Place{}, nil
+	}
+	return a.placeAskedOrAll(args, 1, 2, 3, 4)
 }
 
 // tellHolds says in a sentence for each hold what is held and why.

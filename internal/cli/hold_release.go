@@ -21,7 +21,8 @@ func (a *app) holdRelease() *cobra.Command {
 	cmd := a.command("release HOLD", "Release a hold, or all open holds of a joint",
 		"HOLD is the id of an open hold, which hold list shows, or a joint: then all of its\n"+
 			"open holds are released with the one decision and reason. A hold of its cell, of\n"+
-			"a lot or of a tool is released by its id alone. The decision is rework, repair,\n"+
+			"a lot or of a tool is released by its id alone. Without a signal the holds are those\n"+
+			"that this device carries or has placed. The decision is rework, repair,\n"+
 			"use-as-is or scrap (ISO 9000:2015, 3.12). It takes\n"+releasers+".")
 	cmd.Example = "  trackctl hold release 019cadd3-6bc0-77c9-9e41-58325664ba11 --decision rework --reason \"torqued again with TW-RVB-02\"\n" +
 		"  trackctl hold release rvb/ct2/c3/j014 --decision rework --reason \"sealed again\""
@@ -30,7 +31,7 @@ func (a *app) holdRelease() *cobra.Command {
 	f.text(&record.Reason, "reason", "reason", "why it may be released")
 	entry.flags(f)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		if namesJoint(args[0]) {
+		if a.namesJoint(args[0]) {
 			return a.releaseJoint(ctx, args[0], f, record, &entry)
 		}
 		hold, err := recordArg("HOLD", args[0], "holds")
@@ -44,11 +45,9 @@ func (a *app) holdRelease() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		conn, err := a.dial()
-		if err != nil {
-			return err
-		}
-		placed, err := pb.NewControlServiceClient(conn).GetHold(ctx, &pb.GetHoldRequest{Name: hold})
+		placed, err := lookUp(ctx, a, func(ctx context.Context, conn *grpc.ClientConn) (*pb.Hold, error) {
+			return pb.NewControlServiceClient(conn).GetHold(ctx, &pb.GetHoldRequest{Name: hold})
+		}, func() (*pb.Hold, error) { return a.openHold(hold) })
 		if err != nil {
 			return err
 		}
@@ -58,10 +57,17 @@ func (a *app) holdRelease() *cobra.Command {
 	})
 }
 
-// namesJoint says whether an argument names a place rather than a hold.
-func namesJoint(typed string) bool {
-	_, err := uuid.Parse(strings.TrimPrefix(typed, "holds/"))
-	return err != nil && !strings.HasPrefix(typed, "holds/") && (strings.Contains(typed, "/") || label.Coded(typed))
+// namesJoint says whether an argument names a place rather than a hold: one with a
+// slash, the code of a label, or the end of a name near the current place.
+func (a *app) namesJoint(typed string) bool {
+	if _, err := uuid.Parse(strings.TrimPrefix(typed, "holds/")); err == nil || strings.HasPrefix(typed, "holds/") {
+		return false
+	}
+	if strings.Contains(typed, "/") || label.Coded(typed) {
+		return true
+	}
+	_, somewhere, err := a.here()
+	return err == nil && somewhere
 }
 
 // releaseOf makes record the release of a hold that was placed.
@@ -80,7 +86,7 @@ func sentRelease(record *pb.Hold, id string, f *fields) sent {
 // releaseJoint releases all open holds of a joint. What was released meanwhile is
 // left out when it is sent again, so that no id need be kept.
 func (a *app) releaseJoint(ctx context.Context, typed string, f *fields, common *pb.Hold, o *entryOptions) error {
-	joint, err := placeArg(typed, 4)
+	joint, err := a.placeHere(typed, 4)
 	if err != nil {
 		return err
 	}
@@ -90,56 +96,76 @@ func (a *app) releaseJoint(ctx context.Context, typed string, f *fields, common 
 	if o.id != "" {
 		return usage("--id names one record, and a joint may have several holds; give the id of the hold instead of %s", joint)
 	}
-	conn, err := a.dial()
+	found, err := lookUp(ctx, a, func(ctx context.Context, conn *grpc.ClientConn) (jointHolds, error) {
+		return jointHoldsAt(ctx, conn, joint)
+	}, func() (jointHolds, error) { return a.jointHoldsHere(joint) })
 	if err != nil {
 		return err
 	}
+	if len(found.own) == 0 {
+		none := &failure{code: exitUnknown, message: joint.String() + " has no open hold of its own"}
+		for _, h := range found.cell {
+			none.lines = append(none.lines, heldSince(h, ""))
+		}
+		none.lines = append(none.lines, given("", found.remark)...)
+		return none
+	}
+	return a.releaseAll(ctx, f, common, o, found)
+}
+
+// jointHoldsAt reads the open holds of a joint at the server.
+func jointHoldsAt(ctx context.Context, conn *grpc.ClientConn, joint ledger.Place) (found jointHolds, err error) {
 	filter := holdFilter{place: joint.Resource()}
-	var own, cell []*pb.Hold
 	err = pages(0, onlyOpen(filter.holding(ctx, conn, joint)), func(h *pb.Hold) error {
 		if h.GetPlace() == joint.Resource() {
-			own = append(own, h)
+			found.own = append(found.own, h)
 		} else {
-			cell = append(cell, h)
+			found.cell = append(found.cell, h)
 		}
 		return nil
 	})
-	if err != nil {
-		return err
-	}
-	if len(own) == 0 {
-		none := &failure{code: exitUnknown, message: joint.String() + " has no open hold of its own"}
-		for _, h := range cell {
-			none.lines = append(none.lines, heldSince(h, ""))
-		}
-		return none
-	}
-	return a.releaseAll(ctx, conn, f, common, o, own, cell)
+	return found, err
 }
 
-// releaseAll releases the joint's own holds in one call and says which of its
-// cell's are left.
-func (a *app) releaseAll(ctx context.Context, conn *grpc.ClientConn, f *fields, common *pb.Hold, o *entryOptions, own, cell []*pb.Hold) error {
-	request := &pb.RecordHoldsRequest{}
+// releaseAll releases the joint's own holds together and says which of its cell's are
+// left.
+func (a *app) releaseAll(ctx context.Context, f *fields, common *pb.Hold, o *entryOptions, found jointHolds) error {
+	var records []record
 	var releases []sent
-	for _, placed := range own {
+	for _, placed := range found.own {
 		o.id = ""
 		id, e, err := a.entry(ctx, o, true)
 		if err != nil {
 			return err
 		}
-		record := &pb.Hold{Action: common.GetAction(), Decision: common.GetDecision(), Reason: common.GetReason()}
-		releaseOf(record, placed, id, e)
-		s := sentRelease(record, id, f)
+		r := &pb.Hold{Action: common.GetAction(), Decision: common.GetDecision(), Reason: common.GetReason()}
+		releaseOf(r, placed, id, e)
+		s := sentRelease(r, id, f)
 		s.summary = sentence(s.summary, "hold "+ledger.ShortName(placed.GetName()))
-		request.Holds, releases = append(request.Holds, record), append(releases, s)
+		records, releases = append(records, r), append(releases, s)
 	}
-	for _, h := range cell {
-		releases[len(releases)-1].remark = sentence(releases[len(releases)-1].remark, heldSince(h, ""))
+	last := &releases[len(releases)-1]
+	for _, h := range found.cell {
+		last.remark = sentence(last.remark, heldSince(h, ""))
 	}
-	outcomes, err := outcomesOf(pb.NewControlServiceClient(conn).RecordHolds(ctx, request))
+	last.remark = sentence(last.remark, found.remark)
+	box, first, err := a.outboxFor(siteOfRecord(records[0]))
 	if err != nil {
-		return a.callFailure(err, releases[0].names)
+		return err
+	}
+	if first {
+		return a.keepEach(ctx, box, releases, records)
+	}
+	conn, err := a.dial()
+	if err != nil {
+		return err
+	}
+	outcomes, err := recordDirectly(ctx, conn, records)
+	if err != nil {
+		return a.withoutData(a.callFailure(err, releases[0].names))
+	}
+	for i := range records {
+		a.noteDirect(box, releases[i], records[i:i+1], outcomes[i:i+1])
 	}
 	return a.tellOutcomes(releases, outcomes)
 }

@@ -66,13 +66,13 @@ func jointFields(cmd *cobra.Command, j *pb.Joint) *fields {
 func (a *app) jointList() *cobra.Command {
 	var limit int
 	request := &pb.ListJointsRequest{}
-	cmd := a.command("list [PLACE]", "List joints", "PLACE is a site, a tower or a cell; without it, the joints of all sites.")
+	cmd := a.command("list [PLACE]", "List joints", "PLACE is a site, a tower or a cell. "+everyPlaceHelp)
 	limitFlag(cmd, &limit)
 	f := newFields(cmd)
 	wordField(f, &request.Kind, ledger.JointKinds, "kind", "kind", "only joints of this kind")
 	f.resource(&request.Specification, "specifications", "spec", "specification", "SPEC", "only joints under this specification")
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		parent, err := listPlace(args, 3)
+		parent, err := a.listPlace(args, 3)
 		if err != nil {
 			return err
 		}

@@ -95,6 +95,7 @@ func questionAnswers() []jsonAnswer {
 		answerOf("settings", "settings", settingColumns()),
 		answerOf("setup", "written", writtenColumns()),
 		answerOf("doctor", "checks", checkColumns()),
+		answerOf("prove", "proofs", proofColumns()),
 		answerOf("at", "in_hand", inHandColumns(time.Time{}), "cautions"),
 		answerOf("sheet", "joints", sheetColumns(), "place", "as_of", "source", "cautions"),
 		answerOf("enter", "records", enteredColumns(), enteredNoteKeys...),

@@ -92,6 +92,7 @@ func (a *app) movementList() *cobra.Command {
 	var span span
 	request := &pb.ListLotMovementsRequest{}
 	cmd := a.command("list", "List lot movements", "")
+	narrowedByFlags(cmd)
 	limitFlag(cmd, &limit)
 	f := newFields(cmd)
 	f.site(&request.Site, "site", "site", "only at this site")

@@ -17,6 +17,7 @@ type carriedKind struct {
 
 func carriedKinds() map[string]carriedKind {
 	return map[string]carriedKind{
+		"holds": {"hold", func(*pack.Pack) []string { return nil }}, // nobody mistypes an id by a letter
 		"lots":  {"lot", (*pack.Pack).Lots},
 		"tools": {"tool", (*pack.Pack).Tools},
 		"people": {"person", func(p *pack.Pack) (ids []string) {

@@ -49,16 +49,13 @@ func everywhere(place ledger.Place, depth int) string {
 	return ledger.Place{Site: parts[0], Tower: parts[1], Cell: parts[2], Joint: parts[3]}.Resource()
 }
 
-// listPlace reads the place of a list, which may be left out for everything.
-func listPlace(args []string, depth int) (string, error) {
-	if len(args) == 0 {
-		return everywhere(ledger.Place{}, depth), nil
-	}
+// listPlace reads the place of a list of what lies below it, which may be everywhere.
+func (a *app) listPlace(args []string, depth int) (string, error) {
 	depths := make([]int, depth)
 	for i := range depths {
 		depths[i] = i + 1
 	}
-	place, err := placeArg(args[0], depths...)
+	place, err := a.placeAskedOrAll(args, depths...)
 	if err != nil {
 		return "", err
 	}

@@ -25,8 +25,8 @@ type progressOptions struct {
 
 func (a *app) progressCommand() *cobra.Command {
 	o := progressOptions{confidence: 0.9}
-	cmd := a.command("progress PLACE", "Joints finished a day, and when the rest will be",
-		"PLACE is a site, tower or cell. A joint is finished on the day, at the site, on\n"+
+	cmd := a.command("progress [PLACE]", "Joints finished a day, and when the rest will be",
+		"PLACE is a site, tower or cell. "+placeHelp+"\n\nA joint is finished on the day, at the site, on\n"+
 			"which its last fastener reached torque. Working days are Monday to Friday, and a\n"+
 			"Saturday or Sunday that is worked at least every second time. Two weeks in which\n"+
 			"nothing was finished are a stop and no part of the rate.\n\n"+output.Wrap("The finish: "+forecast.Method+"."))
@@ -43,7 +43,7 @@ func (a *app) progressCommand() *cobra.Command {
 		return nil
 	})
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		place, err := placeArg(args[0], 1, 2, 3)
+		place, err := a.placeAsked(args, 1, 2, 3)
 		if err != nil {
 			return err
 		}

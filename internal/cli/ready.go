@@ -23,7 +23,7 @@ func momentOf(f *fields) *time.Time {
 func (a *app) readyCommand() *cobra.Command {
 	request := &pb.QueryReadinessRequest{}
 	file, strict := "", false
-	cmd := a.command("ready PLACE", "Whether the tools at a place fill a kit list through the finish",
+	cmd := a.command("ready [PLACE]", "Whether the tools at a place fill a kit list through the finish",
 		"PLACE is a site, tower or cell. A tool counts when it lies in the crib of the site,\n"+
 			"has no hold, is in date through the end of the finish day, and has the range or the\n"+
 			"rated load that its line asks for; no tool fills two lines. The answer is yes or no,\n"+
@@ -38,7 +38,7 @@ func (a *app) readyCommand() *cobra.Command {
 		panic(err) // the flag is made above
 	}
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		place, err := placeArg(args[0], 1, 2, 3)
+		place, err := a.placeAsked(args, 1, 2, 3)
 		if err != nil {
 			return err
 		}

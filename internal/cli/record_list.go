@@ -25,6 +25,7 @@ func recordList[T any](a *app, use, short, key string, columns []output.Column[T
 	cmd := a.command(use, short, long)
 	limitFlag(cmd, &limit)
 	bind(newFields(cmd))
+	narrowedByFlags(cmd)
 	return a.runs(cmd, func(ctx context.Context, _ []string) error {
 		conn, err := a.dial()
 		if err != nil {

@@ -15,13 +15,13 @@ import (
 
 func (a *app) remainingCommand() *cobra.Command {
 	var limit int
-	cmd := a.command("remaining PLACE", "Joints that are not accepted yet or on hold, and why",
+	cmd := a.command("remaining [PLACE]", "Joints that are not accepted yet or on hold, and why",
 		"PLACE is a site, tower, cell or joint. A joint is planned, sealed, tightened,\n"+
-			"inspected or accepted; a hold on it or on its cell lies across any of these.")
-	cmd.Example = "  trackctl remaining rvb/ct2/c3"
+			"inspected or accepted; a hold on it or on its cell lies across any of these.\n\nPLACE: "+placeHelp)
+	cmd.Example = "  trackctl remaining rvb/ct2/c3\n  trackctl remaining c4"
 	limitFlag(cmd, &limit)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		place, err := placeArg(args[0], 1, 2, 3, 4)
+		place, err := a.placeAsked(args, 1, 2, 3, 4)
 		if err != nil {
 			return err
 		}

@@ -45,6 +45,7 @@ type app struct {
 	questions map[*cobra.Command]func(context.Context, []string) ([]string, error)
 	format    output.Format
 	conn      *grpc.ClientConn
+	line      lineWatch
 	// triedSending says that sending what waits on this device was tried by now.
 	triedSending bool
 	// running says that a command's own work has begun: what fails before is a
@@ -119,7 +120,10 @@ func (a *app) root(args []string) *cobra.Command {
 	root.SetFlagErrorFunc(flagProblem)
 	a.settings.flags(root.PersistentFlags())
 	mustComplete(root, "output", output.Formats())
-	root.AddCommand(a.commands(args)...)
+	commands := a.commands(args)
+	root.AddCommand(commands...)
+	// Where the command is named, the one that cobra adds for shells is not asked for.
+	root.CompletionOptions.DisableDefaultCmd = len(commands) == 1
 	if completing(args) {
 		a.completes(root)
 	}

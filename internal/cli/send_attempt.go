@@ -40,7 +40,9 @@ func (a *app) trySending(ctx context.Context, box *outbox.Outbox, waiting outbox
 	}
 	if err := reach(ctx, conn, connectPatience); err != nil {
 		box.MarkFailed(a.now())
-		t.why = fmt.Sprintf("the server at %s can't be reached", a.settings.server)
+		if t.why = a.line.last(); t.why == "" {
+			t.why = fmt.Sprintf("the server at %s can't be reached", a.settings.server)
+		}
 		return t
 	}
 	ctx, cancel := context.WithTimeout(ctx, answerPatience)

@@ -22,8 +22,10 @@ type reached struct {
 	// the moment on this device's clock in the middle of the call.
 	latency time.Duration
 	middle  time.Time
-	// wantsToken: it refused the token, or asks for one. old: it does not know the call.
-	wantsToken, old bool
+	// wantsToken: it refused the token, or asks for one. denied: it knows whose the token
+	// is, who may do nothing there. old: it does not know the call. why is what it said.
+	wantsToken, denied, old bool
+	why                     string
 }
 
 // reach asks the server who it is. It fails when no server of ours answered in time.
@@ -41,8 +43,11 @@ func (a *app) reach(ctx context.Context) (reached, error) {
 	switch status.Code(err) {
 	case codes.OK:
 		return r, nil
-	case codes.Unauthenticated, codes.PermissionDenied:
-		r.wantsToken = true
+	case codes.Unauthenticated:
+		r.wantsToken, r.why = true, status.Convert(err).Message()
+		return r, nil
+	case codes.PermissionDenied:
+		r.denied, r.why = true, status.Convert(err).Message()
 		return r, nil
 	case codes.Unimplemented:
 		r.old = true

@@ -13,10 +13,10 @@ import (
 	"github.com/spf13/pflag"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/backoff"
-	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/metadata"
 
 	"jointledger/internal/cli/output"
+	pb "jointledger/proto/jointledger/v1"
 )
 
 type flag = pflag.Flag
@@ -40,6 +40,7 @@ const maxAnswer = 64 << 20
 // settings are the global flags.
 type settings struct {
 	server, tokenFile, output, person, folder string
+	line                                      line
 	// noInput forbids to ask for what is missing; offlineOnly to try the server.
 	noInput, offlineOnly bool
 	// from says where each setting came from, by the name of its flag.
@@ -55,6 +56,7 @@ type settings struct {
 func (s *settings) flags(fs *pflag.FlagSet) {
 	fs.StringVar(&s.server, "server", "", "`HOST:PORT` of trackerd (environment "+envServer+"; else "+defaultServer+")")
 	fs.StringVar(&s.tokenFile, "token-file", "", "`FILE` with the bearer token (environment "+envTokenFile+")")
+	s.line.flags(fs)
 	fs.StringVarP(&s.output, "output", "o", string(output.Table), "`FORMAT` of answers: table, json, csv or parquet")
 	fs.StringVar(&s.export, "export", "", "write the rows of the answer to `FILE` instead, as its name ends: .csv, .parquet or .json")
 	fs.DurationVar(&s.timeout, "timeout", defaultTimeout, "give each call to the server, and each part of a stream, so `LONG`")
@@ -80,6 +82,9 @@ func (s *settings) read(fs *pflag.FlagSet, getenv func(string) string, file *fil
 		code = exitUsage
 	}
 	if err := s.checkServer(source, code); err != nil {
+		return err
+	}
+	if err := s.line.check(s.from["tls"]); err != nil {
 		return err
 	}
 	// Badges are stored in small letters; nobody should have to know.
@@ -123,6 +128,10 @@ func (s *settings) complete(fs *pflag.FlagSet, getenv func(string) string, file 
 	}
 	take(&s.server, "server", envServer, file.server, defaultServer)
 	take(&s.tokenFile, "token-file", envTokenFile, file.tokenFile, "")
+	take(&s.line.tls, "tls", envTLS, file.line.tls, "")
+	take(&s.line.caFile, "ca-file", envCAFile, file.line.caFile, "")
+	take(&s.line.clientCert, "client-cert", envClientCert, file.line.clientCert, "")
+	take(&s.line.clientKey, "client-key", envClientKey, file.line.clientKey, "")
 	take(&s.person, "person", envPerson, file.person, "")
 	take(&s.output, "output", "", file.output, string(output.Table))
 	// The folder of the file moves what is carried, never the file itself.
@@ -170,15 +179,20 @@ func (a *app) dial() (*grpc.ClientConn, error) {
 	if err != nil {
 		return nil, err
 	}
+	secured, err := a.settings.line.credentials(a.settings.server, &a.line)
+	if err != nil {
+		return nil, err
+	}
 	timeout := a.settings.timeout
 	authorised := func(ctx context.Context) context.Context {
+		ctx = metadata.AppendToOutgoingContext(ctx, pb.APIHeader, fmt.Sprintf("%d.%d", pb.APIMajor, pb.APIRevision))
 		if token == "" {
 			return ctx
 		}
 		return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+token)
 	}
 	conn, err := grpc.NewClient(a.settings.server,
-		grpc.WithTransportCredentials(insecure.NewCredentials()),
+		grpc.WithTransportCredentials(secured),
 		grpc.WithUserAgent("trackctl/"+versionText()),
 		// A server that takes longer to connect than to say who it is can't be reached.
 		grpc.WithConnectParams(grpc.ConnectParams{Backoff: backoff.DefaultConfig, MinConnectTimeout: reachTime}),

@@ -23,11 +23,12 @@ type fileSettings struct {
 	server, tokenFile, person, output, folder string
 	timeout                                   time.Duration
 	offlineOnly                               *bool
+	line                                      line
 }
 
 // settingKeys are the keys of the settings file, in the order in which they are
 // written.
-var settingKeys = []string{"server", "token_file", "person", "output", "timeout", "folder", "offline_only"}
+var settingKeys = []string{"server", "token_file", "tls", "ca_file", "client_cert", "client_key", "person", "output", "timeout", "folder", "offline_only"}
 
 // fileSettings reads the settings file, once in a run; what a file that is not there
 // says is nothing. It fails with exitConfig, naming file and key.
@@ -66,7 +67,8 @@ func parseSettings(data []byte) (read *fileSettings, lines []string) {
 		return nil, []string{tomlProblem(err)}
 	}
 	read = &fileSettings{}
-	texts := map[string]*string{"server": &read.server, "token_file": &read.tokenFile, "person": &read.person, "output": &read.output, "folder": &read.folder}
+	texts := map[string]*string{"server": &read.server, "token_file": &read.tokenFile, "person": &read.person, "output": &read.output, "folder": &read.folder,
+		"ca_file": &read.line.caFile, "client_cert": &read.line.clientCert, "client_key": &read.line.clientKey}
 	for key, value := range given {
 		problem := ""
 		switch {
@@ -74,6 +76,11 @@ func parseSettings(data []byte) (read *fileSettings, lines []string) {
 			problem = readText(texts[key], value)
 		case key == "timeout":
 			problem = readTimeout(&read.timeout, value)
+		case key == "tls":
+			yes, ok := value.(bool)
+			if read.line.tls = fmt.Sprint(yes); !ok {
+				problem = fmt.Sprintf("expected true or false, got %v", value)
+			}
 		case key == "offline_only":
 			yes, ok := value.(bool)
 			if read.offlineOnly = &yes; !ok {

@@ -61,6 +61,10 @@ func (a *app) effectiveSettings() ([]setting, error) {
 	all := []setting{
 		{"server", s.server, s.from["server"]},
 		{"token_file", text(s.tokenFile), s.from["token-file"]},
+		{"tls", s.line.secured(), s.from["tls"]},
+		{"ca_file", text(s.line.caFile), s.from["ca-file"]},
+		{"client_cert", text(s.line.clientCert), s.from["client-cert"]},
+		{"client_key", text(s.line.clientKey), s.from["client-key"]},
 		{"person", text(s.person), s.from["person"]},
 		{"output", s.output, s.from["output"]},
 		{"timeout", s.timeout.String(), s.from["timeout"]},

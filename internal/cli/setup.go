@@ -88,7 +88,7 @@ func (a *app) askOr(ctx context.Context, q question, otherwise string) (string, 
 		return otherwise, nil
 	}
 	for {
-		fmt.Fprintf(a.err, "%s (%s) [%s]: ", q.what, output.Printable(q.about), output.Printable(orWord(otherwise, "none")))
+		a.prompt(ctx, "%s (%s) [%s]: ", q.what, output.Printable(q.about), output.Printable(orWord(otherwise, "none")))
 		text, err := a.readLine(ctx)
 		if err != nil {
 			return "", err
@@ -120,7 +120,7 @@ func (a *app) setUpServer(ctx context.Context, s *setup) error {
 			return a.greet(ctx, s, r)
 		}
 		if err == nil {
-			again, err := a.setUpToken(ctx, s)
+			again, err := a.setUpToken(ctx, s, r.why)
 			if err != nil || !again {
 				return err
 			}
@@ -147,6 +147,10 @@ func (a *app) setUpServer(ctx context.Context, s *setup) error {
 
 // greet says which server answered.
 func (a *app) greet(ctx context.Context, s *setup, r reached) error {
+	if r.denied {
+		a.say("  the server knows who this is, and lets it do nothing: " + r.why)
+		return a.anyway(ctx, s, exitDenied, r.why+"; ask whoever runs the server for a role")
+	}
 	if r.old {
 		a.say("  " + a.settings.server + " does not say which API it speaks: it is older than this trackctl, or not trackerd")
 		return a.anyway(ctx, s, exitUnavailable, "the server at "+a.settings.server+" is older than this trackctl, or not trackerd")
@@ -183,17 +187,17 @@ func (a *app) anyway(ctx context.Context, s *setup, code int, message string) er
 }
 
 // setUpToken asks for the token of a server that wants one. It says whether the
-// server is to be asked again.
-func (a *app) setUpToken(ctx context.Context, s *setup) (again bool, err error) {
+// server is to be asked again. why is what the server said.
+func (a *app) setUpToken(ctx context.Context, s *setup, why string) (again bool, err error) {
 	what := "the server asks for a token"
 	if a.settings.tokenFile != "" || s.token != "" {
-		what = "the server does not accept the token"
+		what = "the server does not accept the token: " + why
 	}
 	if !a.mayAsk() {
 		return false, a.anyway(ctx, s, exitDenied, what+"; name the file with it with --token-file")
 	}
 	a.say("  " + what)
-	fmt.Fprint(a.err, "token (it is not shown; empty to leave it out): ")
+	a.prompt(ctx, "token (it is not shown; empty to leave it out): ")
 	text, err := a.readHidden(ctx)
 	if err != nil {
 		return false, err
@@ -203,7 +207,7 @@ func (a *app) setUpToken(ctx context.Context, s *setup) (again bool, err error) 
 	}
 	if problem := tokenProblem(text); problem != "" {
 		a.say("  " + problem)
-		return a.setUpToken(ctx, s)
+		return a.setUpToken(ctx, s, why)
 	}
 	s.token, a.settings.typedToken = text, text
 	a.redial()
@@ -212,7 +216,7 @@ func (a *app) setUpToken(ctx context.Context, s *setup) (again bool, err error) 
 		return true, nil //nolint:nilerr // it is asked again, and told then
 	}
 	if r.wantsToken {
-		return a.setUpToken(ctx, s)
+		return a.setUpToken(ctx, s, r.why)
 	}
 	a.say("  the token is accepted")
 	return false, a.greet(ctx, s, r)

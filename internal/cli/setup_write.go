@@ -49,6 +49,13 @@ func (a *app) settingsText() string {
 		}
 		write("token_file", path)
 	}
+	l := a.settings.line.full()
+	if l.tls != "" {
+		fmt.Fprintf(&b, "tls = %t\n", l.secured())
+	}
+	write("ca_file", l.caFile)
+	write("client_cert", l.clientCert)
+	write("client_key", l.clientKey)
 	write("person", a.settings.person)
 	if file := a.fromFile; file != nil {
 		write("output", file.output)

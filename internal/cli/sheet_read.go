@@ -75,9 +75,10 @@ func (a *app) carriedWork(p *pack.Pack, place ledger.Place, s *report.WorkSheet)
 		s.Source += fmt.Sprintf(", with what the %s that %s to be sent %s of the work", counted(waiting, "record"), waits(waiting), map[bool]string{true: "says", false: "say"}[waiting == 1])
 	}
 	named := map[string]bool{}
+	unsent := unsentHoldsAt(p, p.AsOf(), entries, place)
 	for i, work := range workWith(joints, entries, p.AsOf()) {
 		joints[i].Work = work
-		if j, left := carriedJoint(joints[i], holds[i]); left {
+		if j, left := carriedJoint(joints[i], holds[i], unsent); left {
 			s.Joints = append(s.Joints, j)
 			named[j.Specification] = true
 		}
@@ -142,17 +143,18 @@ func inPlace(p, in ledger.Place) bool {
 
 // carriedJoint is a joint as it is carried; false when nothing is left to seal or
 // tighten on it.
-func carriedJoint(w known.JointWork, holds []*ledger.Hold) (report.SheetJoint, bool) {
+func carriedJoint(w known.JointWork, holds []*ledger.Hold, unsent unsentHolds) (report.SheetJoint, bool) {
 	j := w.Joint
 	s := report.SheetJoint{
 		Cell: j.Place.Parent().String(), Name: j.Place.Joint, Kind: ledger.JointKinds.Name(j.Kind), Critical: j.Critical, PartA: j.PartA, PartB: j.PartB,
 		Specification: j.Specification, Fasteners: j.Fasteners, Left: max(0, j.Fasteners-int(w.Work.TightenedFirst)), SealDue: w.Work.SealRequired && !w.Work.Sealed,
 	}
 	for _, h := range holds {
-		if h.Place == j.Place || h.Place == j.Place.Parent() {
+		if (h.Place == j.Place || h.Place == j.Place.Parent()) && !unsent.released[h.ID] {
 			s.Holds = append(s.Holds, holdReason(wire.HoldTo(h)))
 		}
 	}
+	s.Holds = append(s.Holds, unsent.words(j.Place, holds)...)
 	return s, s.Left > 0 || s.SealDue
 }
 

@@ -15,7 +15,6 @@ import (
 	"google.golang.org/grpc"
 
 	"jointledger/internal/carry/outbox"
-	"jointledger/internal/carry/pack"
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
 	"jointledger/internal/shift"
@@ -28,7 +27,8 @@ func (a *app) shiftCommand() *cobra.Command {
 			"something went wrong, one takes the last entry back. What the rules find stands below\n"+
 			"at once. Entries are kept on this device before they are said to be, and are sent by\n"+
 			"themselves while the server can be reached; whether it can, and how many wait, is\n"+
-			"always on the screen. CELL is the current place when not given. ? shows the keys.\n\n"+
+			"always on the screen. What this device carries of the site is brought up to date\n"+
+			"every few minutes meanwhile. CELL is the current place when not given. ? shows the keys.\n\n"+
 			"It needs a terminal, of 40 columns and 20 rows or so, also over ssh.\n\n"+caution)
 	cmd.Example = "  trackctl shift rvb/ct2/c3\n  trackctl at rvb/ct2/c3 --lot M10-ST-2640C --treatment anti-seize --tool TW-RVB-03 && trackctl shift"
 	return a.runs(cmd, a.shift)
@@ -38,8 +38,6 @@ func (a *app) shiftCommand() *cobra.Command {
 type shiftWork struct {
 	a     *app
 	place ledger.Place
-	// carried are the data of the site; nil where the device carries none.
-	carried *pack.Pack
 	// conn is nil where the server is not to be tried.
 	conn *grpc.ClientConn
 
@@ -52,6 +50,7 @@ type shiftWork struct {
 	units   atomic.Uint32
 
 	standingWork
+	freshWork
 }
 
 func (a *app) shift(ctx context.Context, args []string) error {
@@ -75,6 +74,7 @@ func (a *app) shift(ctx context.Context, args []string) error {
 	ctx, fault := context.WithCancelCause(ctx)
 	sending := sync.WaitGroup{}
 	sending.Go(func() { w.keepSending(ctx, fault) })
+	sending.Go(func() { w.keepFresh(ctx, fault) })
 	m := shift.New(work, with, shift.ASCIIOnly(a.getenv))
 	ran := shift.Run(ctx, m, os.Stdin, out, os.Environ())
 	fault(nil)
@@ -113,11 +113,13 @@ func (a *app) shiftWork(ctx context.Context, args []string) (*shiftWork, error) 
 		return nil, err
 	}
 	w := &shiftWork{a: a, place: place, box: box}
-	if w.carried, _, err = a.carriedFor(place.Site); err != nil {
+	p, _, err := a.carriedFor(place.Site)
+	if err != nil {
 		return nil, err
 	}
-	if w.carried != nil {
-		if _, ok := w.carried.Cell(place); !ok {
+	w.carried.Store(p)
+	if p != nil {
+		if _, ok := p.Cell(place); !ok {
 			return nil, &failure{code: exitUnknown, message: fmt.Sprintf("the carried data of %s have no cell %s", place.Site, place), lines: []string{"trackctl carry " + place.Site + " brings new ones"}}
 		}
 	}
@@ -125,7 +127,7 @@ func (a *app) shiftWork(ctx context.Context, args []string) (*shiftWork, error) 
 		if w.conn, err = a.dial(); err != nil {
 			return nil, err
 		}
-	} else if w.carried == nil {
+	} else if p == nil {
 		return nil, usage("shift with --offline-only needs carried data: trackctl carry %s", place.Site)
 	}
 	return w, w.begin()
@@ -157,9 +159,9 @@ func (w *shiftWork) work(opening []string) shift.Work {
 		Joints: w.joints, Keep: w.keep, Undo: w.undo, Standing: w.now, Changed: w.changed,
 		Units: w.unitsOfSite, Lots: w.lots, Tools: w.tools, Batches: w.batches, Remember: w.a.rememberWith, Now: w.a.now,
 	}
-	if w.carried != nil {
-		work.Source = "data of " + dateOfData(w.carried)
-		w.units.Store(uint32(w.carried.Site().Units))
+	if p := w.data(); p != nil {
+		work.Source = sourceOf(p)
+		w.units.Store(uint32(p.Site().Units))
 	}
 	return work
 }
@@ -170,10 +172,11 @@ func (w *shiftWork) unitsOfSite() ledger.UnitPreference {
 }
 
 func (w *shiftWork) ageSentences() []string {
-	if w.carried == nil {
+	p := w.data()
+	if p == nil {
 		return nil
 	}
-	return w.a.ageCautions(w.carried)
+	return w.a.ageCautions(p)
 }
 
 // tellShift says what came of the shift, once the terminal is as it was.

@@ -8,6 +8,7 @@ import (
 	"github.com/google/uuid"
 
 	"jointledger/internal/carry/outbox"
+	"jointledger/internal/carry/pack"
 	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 	"jointledger/internal/shift"
@@ -25,6 +26,22 @@ type cellJoints struct {
 	counted map[uuid.UUID]int
 	// work is what the state follows from; nil where only the state is known.
 	work []ledger.JointWork
+	// held are the open holds that are in carried data; the server's are on the joints.
+	held []*ledger.Hold
+}
+
+// hold puts on the joints the holds of carried data, without those that this device has
+// released since, and those that its entries place.
+func (c *cellJoints) hold(u unsentHolds) {
+	for i := range c.joints {
+		j := &c.joints[i]
+		for _, h := range c.held {
+			if (h.Place == j.Place || h.Place == j.Place.Parent()) && !u.released[h.ID] {
+				j.Holds = append(j.Holds, holdWords(h.Rule, h.Person))
+			}
+		}
+		j.Holds = append(j.Holds, u.words(j.Place, c.held)...)
+	}
 }
 
 // joints reads the joints of the cell: carried ones, else the server's, and in both
@@ -32,9 +49,10 @@ type cellJoints struct {
 func (w *shiftWork) joints() ([]shift.Joint, error) {
 	var c *cellJoints
 	asOf := w.a.now()
-	if w.carried != nil {
-		c, asOf = w.carriedJoints(), w.carried.AsOf()
-		if err := w.carried.Err(); err != nil {
+	p := w.data()
+	if p != nil {
+		c, asOf = w.carriedJoints(p), p.AsOf()
+		if err := p.Err(); err != nil {
 			return nil, err
 		}
 	} else {
@@ -56,23 +74,20 @@ func (w *shiftWork) joints() ([]shift.Joint, error) {
 		return nil, err
 	}
 	c.count(entries, asOf)
+	c.hold(unsentHoldsAt(p, asOf, entries, w.place))
 	return c.joints, nil
 }
 
-func (w *shiftWork) carriedJoints() *cellJoints {
-	cell, _ := w.carried.Cell(w.place)
-	c := &cellJoints{at: map[string]int{}, counted: map[uuid.UUID]int{}}
+func (w *shiftWork) carriedJoints(p *pack.Pack) *cellJoints {
+	cell, _ := p.Cell(w.place)
+	c := &cellJoints{at: map[string]int{}, counted: map[uuid.UUID]int{}, held: cell.Holds}
 	asked := map[string]*ledger.Specification{}
-	held := map[ledger.Place][]string{}
-	for _, h := range cell.Holds {
-		held[h.Place] = append(held[h.Place], holdWords(h.Rule, h.Person))
-	}
 	for i := range cell.Joints {
 		j := &cell.Joints[i]
 		code := j.Joint.Specification
 		if _, looked := asked[code]; !looked {
 			asked[code] = nil
-			if revisions := w.carried.Revisions(code); len(revisions) > 0 {
+			if revisions := p.Revisions(code); len(revisions) > 0 {
 				asked[code] = &revisions[len(revisions)-1]
 			}
 		}
@@ -83,7 +98,7 @@ func (w *shiftWork) carriedJoints() *cellJoints {
 		c.work = append(c.work, j.Work)
 		c.joints = append(c.joints, shift.Joint{
 			Joint: j.Joint, Asked: asked[code], Left: left(j.Joint.Fasteners, j.Work.TightenedFirst), Sealed: j.Work.Sealed,
-			State: j.Work.Status().State, Holds: append(append([]string(nil), held[j.Joint.Place]...), held[w.place]...),
+			State: j.Work.Status().State,
 		})
 	}
 	return c
@@ -202,13 +217,14 @@ func (c *cellJoints) add(r record, by int) {
 
 // lots are those that may be used here, each with what is known of it.
 func (w *shiftWork) lots() []shift.Choice {
-	if w.carried == nil {
+	p := w.data()
+	if p == nil {
 		return w.choicesOf("lots")
 	}
 	var choices []shift.Choice
 	now := w.a.now()
-	for _, number := range w.carried.Lots() {
-		lot, ok := w.carried.Lot(number)
+	for _, number := range p.Lots() {
+		lot, ok := p.Lot(number)
 		if !ok {
 			continue
 		}
@@ -239,13 +255,14 @@ func heldWord(holds []known.Span, now time.Time) string {
 
 // tools are those that turn fasteners.
 func (w *shiftWork) tools() []shift.Choice {
-	if w.carried == nil {
+	p := w.data()
+	if p == nil {
 		return w.choicesOf("tools")
 	}
 	var choices []shift.Choice
 	now := w.a.now()
-	for _, serial := range w.carried.Tools() {
-		if t, ok := w.carried.Tool(serial); ok && drives(t.Tool.Kind) {
+	for _, serial := range p.Tools() {
+		if t, ok := p.Tool(serial); ok && drives(t.Tool.Kind) {
 			choices = append(choices, shift.Choice{Code: serial, Words: sentence(ledger.ToolKinds.Name(t.Tool.Kind), t.Tool.TypeClass, heldWord(t.Holds, now))})
 		}
 	}
@@ -255,11 +272,12 @@ func (w *shiftWork) tools() []shift.Choice {
 func drives(k ledger.ToolKind) bool { return k.MeasuresTorque() || k == ledger.ToolImpactWrench }
 
 func (w *shiftWork) batches() []shift.Choice {
-	if w.carried == nil {
+	p := w.data()
+	if p == nil {
 		return nil
 	}
 	var choices []shift.Choice
-	for _, b := range w.carried.Batches() {
+	for _, b := range p.Batches() {
 		choices = append(choices, shift.Choice{Code: b.Number, Words: sentence(ledger.ConsumableKinds.Name(b.Kind), b.Product)})
 	}
 	return choices

@@ -46,9 +46,12 @@ func (w *shiftWork) keep(r ledger.Record) (shift.Kept, error) {
 		return kept, nil
 	}
 	kept.Findings, kept.DataOf = wire.FindingsFrom(j.findings), j.dataOf
+	if j.dataOf.IsZero() {
+		return kept, nil // that nothing was judged is said by the mode
+	}
 	for _, remark := range j.remarks {
 		// How old the data are was said when the mode began.
-		if !slices.Contains(w.a.ageCautions(w.carried), remark) {
+		if !slices.Contains(w.ageSentences(), remark) {
 			kept.Remarks = append(kept.Remarks, remark)
 		}
 	}

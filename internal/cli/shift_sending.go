@@ -40,7 +40,7 @@ type standingWork struct {
 
 // begin reads what waits from before.
 func (w *shiftWork) begin() error {
-	w.changed, w.nudge = make(chan struct{}, 1), make(chan struct{}, 1)
+	w.changed, w.nudge, w.reached = make(chan struct{}, 1), make(chan struct{}, 1), make(chan struct{}, 1)
 	entries, err := w.box.Entries()
 	w.a.tellDamage(w.box)
 	if err != nil {
@@ -262,4 +262,7 @@ func (w *shiftWork) settle(online bool, trouble string, count outbox.Count, d de
 	s.Answers = append(s.Answers, answers...)
 	w.mu.Unlock()
 	poke(w.changed)
+	if online {
+		poke(w.reached)
+	}
 }

@@ -9,6 +9,7 @@ import (
 
 	"jointledger/internal/cli/output"
 	"jointledger/internal/ledger"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -64,15 +65,17 @@ func (a *app) checkTool(ctx context.Context, serial string, f *fields, record *p
 		return err
 	}
 	if record.GetSite() == "" {
-		conn, err := a.dial()
+		home, err := lookUp(ctx, a, func(ctx context.Context, conn *grpc.ClientConn) (string, error) {
+			found, err := pb.NewToolServiceClient(conn).GetTool(ctx, &pb.GetToolRequest{Name: tool})
+			return found.GetHomeSite(), err
+		}, func() (string, error) {
+			_, past, err := a.carriedTool(tool, "--site keeps it all the same: the server judges it when it is sent")
+			return wire.ResourceName("sites", past.Tool.HomeSite), err
+		})
 		if err != nil {
 			return err
 		}
-		known, err := pb.NewToolServiceClient(conn).GetTool(ctx, &pb.GetToolRequest{Name: tool})
-		if err != nil {
-			return err
-		}
-		record.Site = known.GetHomeSite()
+		record.Site = home
 	}
 	record.Name, record.Tool, record.Entry = "toolChecks/"+id, tool, e
 	names := f.names()

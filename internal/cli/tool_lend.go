@@ -8,6 +8,8 @@ import (
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc"
 
+	"jointledger/internal/analysis"
+	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 	pb "jointledger/proto/jointledger/v1"
 )
@@ -42,31 +44,78 @@ func (a *app) toolLend() *cobra.Command {
 			return err
 		}
 		record.Name, record.Tool, record.Entry = "custodyChanges/"+id, tool, e
-		conn, err := a.dial()
-		if err != nil {
-			return err
-		}
 		names := f.names()
 		names["tool"] = "SERIAL"
 		s := sent{kind: ledger.KindCustody, id: id, names: names, summary: sentence("tool "+ledger.ShortName(tool)+" lent to "+ledger.ShortName(record.GetHolder()), ledger.ShortName(record.GetSite()))}
-		var answer *pb.LendToolResponse
-		outcomes, err := sendKnown(ctx, conn, s, &entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-			var err error
-			answer, err = pb.NewCribServiceClient(conn).LendTool(ctx, &pb.LendToolRequest{CustodyChange: record})
-			return []*pb.Outcome{answer.GetOutcome()}, err
-		})
-		if err != nil {
-			failed := a.unsure(err, &entry, names)
-			if known, ok := failed.(*failure); ok && known.code == exitData && strings.Contains(known.message, "may not be lent") {
-				known.lines = append(known.lines, "somebody whose role may can let it pass: --override-by PERSON --because TEXT")
-			}
-			return failed
-		}
-		if over := answer.GetOverridden(); len(over) > 0 {
-			s.summary = sentence(s.summary, "let pass by "+ledger.ShortName(record.GetOverrideBy()))
-		}
-		return a.tellOutcome(s, outcomes)
+		return a.lend(ctx, s, record, &entry)
 	})
+}
+
+// letPass says how a loan is let pass.
+const letPass = "somebody whose role may can let it pass: --override-by PERSON --because TEXT"
+
+// lend lends a tool: the server looks whether it is fit while it answers at once, else
+// this device does by what it carries.
+func (a *app) lend(ctx context.Context, s sent, loan *pb.CustodyChange, entry *entryOptions) error {
+	conn, err := a.connToAsk(ctx, a.carriesAny())
+	if err != nil {
+		return err
+	}
+	if conn == nil {
+		return a.lendHere(ctx, s, loan, entry)
+	}
+	var answer *pb.LendToolResponse
+	outcomes, err := sendKnown(ctx, conn, s, entry, func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
+		var err error
+		answer, err = pb.NewCribServiceClient(conn).LendTool(ctx, &pb.LendToolRequest{CustodyChange: loan})
+		return []*pb.Outcome{answer.GetOutcome()}, err
+	})
+	if err != nil {
+		failed := a.unsure(err, entry, s.names)
+		if f, ok := failed.(*failure); ok && f.code == exitData && strings.Contains(f.message, "may not be lent") {
+			f.lines = append(f.lines, letPass)
+		}
+		return failed
+	}
+	if over := answer.GetOverridden(); len(over) > 0 {
+		s.summary = sentence(s.summary, "let pass by "+ledger.ShortName(loan.GetOverrideBy()))
+	}
+	a.noteCrib(s, loan, answer.GetOutcome())
+	return a.tellOutcome(s, outcomes)
+}
+
+// lendHere keeps a loan on this device, unless what it carries speaks against it and
+// nobody who may lets it pass.
+func (a *app) lendHere(ctx context.Context, s sent, loan *pb.CustodyChange, entry *entryOptions) error {
+	if err := soundRecord(loan, s.names); err != nil {
+		return err
+	}
+	d, err := a.atDoor(loan, "what was lent all the same is kept with trackctl custody issued, which refuses nothing")
+	if err != nil {
+		return err
+	}
+	refusals, err := d.tool.LendingRefusals(ledger.ShortName(loan.GetSite()), entry.at)
+	if err != nil {
+		return err
+	}
+	by := ledger.ShortName(loan.GetOverrideBy())
+	switch {
+	case d.kept != nil || len(refusals) == 0:
+	case by == "":
+		return d.refuses(analysis.LendingError(ledger.ShortName(loan.GetTool()), ledger.ShortName(loan.GetHolder()), refusals), letPass)
+	default:
+		if person, ok := d.pack.Person(by); ok {
+			if err := d.refuses(known.MayLetPass(person), ""); err != nil {
+				return err
+			}
+		}
+		s.summary = sentence(s.summary, "let pass by "+by)
+	}
+	box, err := a.deviceOutbox()
+	if err != nil {
+		return err
+	}
+	return a.keepHere(ctx, box, s, entry, []record{loan})
 }
 
 func (a *app) toolTakeBack() *cobra.Command {

@@ -5,7 +5,6 @@ import (
 
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
-	"google.golang.org/grpc"
 
 	"jointledger/internal/ledger"
 	pb "jointledger/proto/jointledger/v1"
@@ -25,7 +24,7 @@ func (a *app) befell(kind ledger.CustodyKind, short, long string) *cobra.Command
 	f.site(&record.Site, "site", "site", "the site where it happened; where the tool is when not given")
 	entry.flags(f)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		return a.changeCustody(ctx, args[0], record, &entry, f, word, nil)
+		return a.changeCustody(ctx, args[0], record, &entry, f, word)
 	})
 }
 
@@ -65,20 +64,7 @@ func (a *app) toolSend() *cobra.Command {
 		if err := f.require("to-site"); err != nil {
 			return err
 		}
-		conn, err := a.dial()
-		if err != nil {
-			return err
-		}
-		if _, err := pb.NewStructureServiceClient(conn).GetSite(ctx, &pb.GetSiteRequest{Name: to}); err != nil {
-			return a.callFailure(err, f.names())
-		}
-		return a.changeCustody(ctx, args[0], record, &entry, f, "sent to "+ledger.ShortName(to)+" from", func(ctx context.Context, conn *grpc.ClientConn) ([]*pb.Outcome, error) {
-			answer, err := pb.NewCribServiceClient(conn).SendTool(ctx, &pb.SendToolRequest{CustodyChange: record, ToSite: to})
-			if err != nil {
-				return nil, err
-			}
-			return []*pb.Outcome{answer.GetOutcome()}, nil
-		})
+		return a.sendTool(ctx, args[0], to, record, &entry, f)
 	})
 }
 
@@ -94,14 +80,22 @@ func (a *app) toolReceive() *cobra.Command {
 		if err := f.require("site"); err != nil {
 			return err
 		}
-		return a.changeCustody(ctx, args[0], record, &entry, f, "received", nil)
+		return a.changeCustody(ctx, args[0], record, &entry, f, "received")
 	})
 }
 
-// changeCustody sends one change of custody, after looking up where the tool is
-// and who has it where that was not given. send is nil where nothing can refuse it.
-func (a *app) changeCustody(ctx context.Context, arg string, record *pb.CustodyChange, entry *entryOptions, f *fields, what string,
-	send func(context.Context, *grpc.ClientConn) ([]*pb.Outcome, error)) error {
+// changeCustody keeps one change of custody that nothing can refuse, after looking up
+// where the tool is and who has it where that was not given.
+func (a *app) changeCustody(ctx context.Context, arg string, record *pb.CustodyChange, entry *entryOptions, f *fields, what string) error {
+	if err := a.custodyOf(ctx, arg, record, entry); err != nil {
+		return err
+	}
+	return a.sendRecord(ctx, sentCustody(record, f, what), entry, record)
+}
+
+// custodyOf completes a change of custody: its name, its tool, and where that is when
+// the site was not given.
+func (a *app) custodyOf(ctx context.Context, arg string, record *pb.CustodyChange, entry *entryOptions) error {
 	tool, err := resourceArg(arg, "tools")
 	if err != nil {
 		return err
@@ -111,29 +105,25 @@ func (a *app) changeCustody(ctx context.Context, arg string, record *pb.CustodyC
 		return err
 	}
 	record.Name, record.Tool, record.Entry = "custodyChanges/"+id, tool, e
-	if record.Site == "" {
-		conn, err := a.dial()
-		if err != nil {
-			return err
-		}
-		found, err := pb.NewCribServiceClient(conn).ListToolWhereabouts(ctx, &pb.ListToolWhereaboutsRequest{Tool: tool, AsOfTime: e.GetOccurTime()})
-		if err != nil {
-			return a.callFailure(err, map[string]string{"tool": "SERIAL"})
-		}
-		for _, w := range found.GetTools() {
-			record.Site = w.GetSite()
-			if record.Kind == pb.CustodyKind_CUSTODY_KIND_DROPPED || record.Kind == pb.CustodyKind_CUSTODY_KIND_OVERLOADED {
-				record.Holder = w.GetHolder()
-			}
-		}
+	if record.Site != "" {
+		return nil
 	}
+	at, err := a.whereIs(ctx, tool, e)
+	if err != nil {
+		return err
+	}
+	record.Site = at.site
+	if record.Kind == pb.CustodyKind_CUSTODY_KIND_DROPPED || record.Kind == pb.CustodyKind_CUSTODY_KIND_OVERLOADED {
+		record.Holder = at.holder
+	}
+	return nil
+}
+
+func sentCustody(record *pb.CustodyChange, f *fields, what string) sent {
 	names := f.names()
 	names["tool"] = "SERIAL"
-	s := sent{kind: ledger.KindCustody, id: id, names: names, summary: sentence("tool "+ledger.ShortName(tool)+" "+what+" "+ledger.ShortName(record.GetSite()), heldBy(record))}
-	if send == nil {
-		return a.sendRecord(ctx, s, entry, record)
-	}
-	return a.sendBy(ctx, s, entry, send)
+	return sent{kind: ledger.KindCustody, id: ledger.ShortName(record.GetName()), names: names,
+		summary: sentence("tool "+ledger.ShortName(record.GetTool())+" "+what+" "+ledger.ShortName(record.GetSite()), heldBy(record))}
 }
 
 func heldBy(c *pb.CustodyChange) string {

@@ -80,10 +80,10 @@ func towerFields(cmd *cobra.Command, t *pb.Tower) *fields {
 
 func (a *app) towerList() *cobra.Command {
 	var limit int
-	cmd := a.command("list [SITE]", "List towers", "Without SITE, the towers of all sites.")
+	cmd := a.command("list [SITE]", "List towers", "SITE is the current one when it is left out (trackctl at). A / stands for all sites,\nand so does nothing where no current place is kept.")
 	limitFlag(cmd, &limit)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		parent, err := listPlace(args, 1)
+		parent, err := a.listPlace(args, 1)
 		if err != nil {
 			return err
 		}

@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -21,6 +20,9 @@ func (a *app) undoCommand() *cobra.Command {
 			"a signal. An entry that the server refused is settled here, since it was never kept\n"+
 			"there.")
 	cmd.Example = "  trackctl undo\n  trackctl undo --reason \"counted again\""
+	instead(cmd, func(arg string) string {
+		return "it takes back the last entry of this device; the record with an id is taken back with trackctl withdraw " + arg + " --reason WHY"
+	})
 	f := newFields(cmd)
 	f.text(&reason, "reason", "reason", "why; \"entered wrongly\" when not given")
 	f.text(&entry.note, "note", "entry.note", "free text")
@@ -93,57 +95,4 @@ func lastToUndo(entries []*outbox.Entry) (pendingEntry, error) {
 		}
 	}
 	return pendingEntry{}, &failure{code: exitUnknown, message: "no entry of this device is left to take back", lines: []string{"entries of other devices are corrected by their id: trackctl withdraw RECORD; trackctl record list shows them"}}
-}
-
-// findMistaken finds the record that is to be corrected: one that waits on this device
-// is taken from here, and so is one that was sent when there is no signal.
-func (a *app) findMistaken(ctx context.Context, typed string) (*recordKind, record, error) {
-	id, err := parseRecordID(typed)
-	if err != nil {
-		return a.findRecord(ctx, typed) // which says what is wrong with it
-	}
-	var own *outbox.Entry
-	if a.keepsAnything() {
-		_, entries, err := a.outboxEntries()
-		if err != nil {
-			return nil, nil, err
-		}
-		for _, e := range entries {
-			if e.ID == id {
-				own = e
-			}
-		}
-	}
-	if own == nil {
-		return a.findRecord(ctx, typed)
-	}
-	if own.State == outbox.Delivered && !a.settings.offlineOnly {
-		conn, err := a.dial()
-		if err == nil && reach(ctx, conn, connectPatience) == nil {
-			return a.findRecord(ctx, typed)
-		}
-	}
-	return correctable(own)
-}
-
-// keepsAnything says whether this device has an outbox.
-func (a *app) keepsAnything() bool {
-	box, err := a.deviceOutbox()
-	return err == nil && box.Exists()
-}
-
-// correctable is the record of an entry that the server has, or will get.
-func correctable(e *outbox.Entry) (*recordKind, record, error) {
-	switch e.State {
-	case outbox.Refused:
-		return nil, nil, &failure{code: exitData, message: fmt.Sprintf("the entry %s was refused, and never kept", e.ID), lines: []string{wayOn(e.ID.String())}}
-	case outbox.Withdrawn, outbox.Replaced:
-		return nil, nil, &failure{code: exitData, message: fmt.Sprintf("the entry %s was refused, and is %s", e.ID, e.State)}
-	}
-	p, err := readPending(e)
-	if err != nil {
-		return nil, nil, &failure{code: exitIO, message: err.Error()}
-	}
-	k, err := kindOfName(p.record.GetName())
-	return k, p.record, err
 }

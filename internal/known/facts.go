@@ -1,6 +1,8 @@
 package known
 
 import (
+	"slices"
+
 	"github.com/google/uuid"
 
 	"jointledger/internal/ledger"
@@ -117,8 +119,22 @@ func Missing(s Source, record ledger.Record) (names []string) {
 	add(known, "lots", lot)
 	_, known = s.Tool(tool)
 	add(known, "tools", tool)
-	person := record.Head().Person
-	_, known = s.Person(person)
-	add(known, "people", person)
+	for _, person := range peopleIn(record) {
+		_, known = s.Person(person)
+		add(known, "people", person)
+	}
 	return names
+}
+
+// peopleIn are those that a record names, each once.
+func peopleIn(record ledger.Record) []string {
+	people := []string{record.Head().Person}
+	if c, ok := record.(*ledger.Custody); ok {
+		for _, other := range []string{c.Holder, c.OverrideBy} {
+			if !slices.Contains(people, other) {
+				people = append(people, other)
+			}
+		}
+	}
+	return people
 }

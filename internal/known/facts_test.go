@@ -272,8 +272,11 @@ func TestWhyAToolShouldNotGoOut(t *testing.T) {
 	if err != nil || !slices.ContainsFunc(found, func(f rules.Finding) bool { return f.Rule == rules.CodeToolLentUnfit }) {
 		t.Errorf("%+v, %v", found, err)
 	}
-	if f := facts(t, c, custody(9, 0, ledger.CustodyReturned), before...); f.Tool != nil {
-		t.Error("only an issue is judged")
+	if f := facts(t, c, custody(9, 0, ledger.CustodySent), before...); f.Tool != nil {
+		t.Error("what is sent off is judged at the door")
+	}
+	if f := facts(t, c, custody(9, 0, ledger.CustodyReturned), before...); f.Custody == nil || f.Custody.Holder != "jt" || f.Unfit != nil {
+		t.Errorf("what is taken back is judged by who had it: %+v", f)
 	}
 }
 

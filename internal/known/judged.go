@@ -13,7 +13,7 @@ func Judged(r ledger.Record) bool {
 	case *ledger.Tightening, *ledger.Incident, *ledger.Sealing, *ledger.Inspection:
 		return true
 	case *ledger.Custody:
-		return r.Kind == ledger.CustodyIssued
+		return r.Kind == ledger.CustodyIssued || r.Kind == ledger.CustodyReceived || r.Kind == ledger.CustodyReturned
 	}
 	return false
 }

@@ -80,7 +80,7 @@ func (p *Pieces) Facts() (rules.Facts, error) {
 		return f, nil
 	}
 	p.ofTool(&f, at)
-	if p.Record.RecordKind() != ledger.KindCustody {
+	if c, ok := p.Record.(*ledger.Custody); !ok || c.Kind != ledger.CustodyIssued {
 		return f, nil
 	}
 	var err error

@@ -28,6 +28,8 @@ func subjectsOf(r ledger.Record) (joint ledger.Place, lot, tool string) {
 		return joint, r.Lot, ""
 	case *ledger.Hold:
 		return r.Place, r.Lot, r.Tool
+	case *ledger.SignOff:
+		return r.Place, "", ""
 	}
 	return joint, "", ""
 }

@@ -10,6 +10,16 @@ import (
 
 // unfit says why the tool should not have been issued at the record's time.
 func (p *Pieces) unfit(at time.Time) ([]string, error) {
+	refusals, err := p.tracked(at).LendingRefusals(p.Record.SiteCode(), at)
+	var clauses []string
+	for _, r := range refusals {
+		clauses = append(clauses, r.Detail)
+	}
+	return clauses, err
+}
+
+// tracked is the tool at a moment, with all that says whether it may go out.
+func (p *Pieces) tracked(at time.Time) analysis.TrackedTool {
 	past := p.Tool
 	tool := analysis.TrackedTool{
 		Due:      analysis.DueInput{Tool: past.Tool, Location: past.Home, Last: p.Calibration},
@@ -34,15 +44,16 @@ func (p *Pieces) unfit(at time.Time) ([]string, error) {
 			tool.Holds = append(tool.Holds, analysis.ToolHold{Since: h.From})
 		}
 	}
-	if c := p.inHands(at); c != nil {
-		tool.Custody = &analysis.ToolCustody{Kind: c.Kind, Site: c.Site, Holder: c.Holder, Since: c.OccurTime}
+	tool.Custody = custodyOf(p.inHands(at))
+	return tool
+}
+
+// custodyOf is where a change of custody says that its tool is; nil for none.
+func custodyOf(c *ledger.Custody) *analysis.ToolCustody {
+	if c == nil {
+		return nil
 	}
-	refusals, err := tool.LendingRefusals(p.Record.SiteCode(), at)
-	var clauses []string
-	for _, r := range refusals {
-		clauses = append(clauses, r.Detail)
-	}
-	return clauses, err
+	return &analysis.ToolCustody{Kind: c.Kind, Site: c.Site, Holder: c.Holder, Since: c.OccurTime}
 }
 
 // events are what befell the tool before the moment, in order of time.

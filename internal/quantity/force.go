@@ -23,11 +23,11 @@ const (
 // same. NIST SP 811 (2008) Appendix B.8 prints 9.806 65 E+00 in the bold type
 // of exact factors and 4.448 222 E+00, with 4.448 221 615 260 5 E+00 in its
 // footnote 23 as exact.
-var (
-	newtonsPerNewton        = exact("1")
-	newtonsPerKilonewton    = exact("1000")
-	newtonsPerPoundForce    = exact("4.4482216152605")
-	newtonsPerKilogramForce = exact("9.80665")
+const (
+	newtonsPerNewton        = "1"
+	newtonsPerKilonewton    = "1000"
+	newtonsPerPoundForce    = "4.4482216152605"
+	newtonsPerKilogramForce = "9.80665"
 )
 
 // poundForceNames are the ways to spell the pound-force. The plain pound is
@@ -38,10 +38,10 @@ var forces = sync.OnceValue(func() *scale {
 	return &scale{
 		kind: KindForce,
 		units: []unit{
-			Newton - 1:        multiple("N", "N", newtonsPerNewton, "n", "newton", "newtons"),
-			Kilonewton - 1:    multiple("kN", "kN", newtonsPerKilonewton, "kn", "kilonewton", "kilonewtons"),
-			PoundForce - 1:    multiple("lbf", "lbf", newtonsPerPoundForce, poundForceNames...),
-			KilogramForce - 1: multiple("kgf", "kgf", newtonsPerKilogramForce, "kgf"),
+			Newton - 1:        multiple("N", "N", exact(newtonsPerNewton), "n", "newton", "newtons"),
+			Kilonewton - 1:    multiple("kN", "kN", exact(newtonsPerKilonewton), "kn", "kilonewton", "kilonewtons"),
+			PoundForce - 1:    multiple("lbf", "lbf", exact(newtonsPerPoundForce), poundForceNames...),
+			KilogramForce - 1: multiple("kgf", "kgf", exact(newtonsPerKilogramForce), "kgf"),
 		},
 		below: "below zero",
 		floor: "force is zero or more",

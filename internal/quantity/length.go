@@ -21,23 +21,23 @@ const (
 // Exact by definition: the international yard of 1959 is 0.9144 m, and an inch
 // is a 36th of it, a foot a third. NIST SP 811 (2008) Appendix B.8 prints 2.54
 // E−02 and 3.048 E−01 metres in the bold type of exact factors.
-var (
-	millimetresPerMillimetre = exact("1")
-	millimetresPerCentimetre = exact("10")
-	millimetresPerMetre      = exact("1000")
-	millimetresPerInch       = exact("25.4")
-	millimetresPerFoot       = exact("304.8")
+const (
+	millimetresPerMillimetre = "1"
+	millimetresPerCentimetre = "10"
+	millimetresPerMetre      = "1000"
+	millimetresPerInch       = "25.4"
+	millimetresPerFoot       = "304.8"
 )
 
 var lengths = sync.OnceValue(func() *scale {
 	return &scale{
 		kind: KindLength,
 		units: []unit{
-			Millimetre - 1: multiple("mm", "mm", millimetresPerMillimetre, "mm", "millimetre", "millimetres", "millimeter", "millimeters"),
-			Centimetre - 1: multiple("cm", "cm", millimetresPerCentimetre, "cm", "centimetre", "centimetres", "centimeter", "centimeters"),
-			Metre - 1:      multiple("m", "m", millimetresPerMetre, "m", "metre", "metres", "meter", "meters"),
-			Inch - 1:       withFractions(multiple("in", "in", millimetresPerInch, "in", "inch", "inches", `"`)),
-			Foot - 1:       withFractions(multiple("ft", "ft", millimetresPerFoot, "ft", "foot", "feet")),
+			Millimetre - 1: multiple("mm", "mm", exact(millimetresPerMillimetre), "mm", "millimetre", "millimetres", "millimeter", "millimeters"),
+			Centimetre - 1: multiple("cm", "cm", exact(millimetresPerCentimetre), "cm", "centimetre", "centimetres", "centimeter", "centimeters"),
+			Metre - 1:      multiple("m", "m", exact(millimetresPerMetre), "m", "metre", "metres", "meter", "meters"),
+			Inch - 1:       withFractions(multiple("in", "in", exact(millimetresPerInch), "in", "inch", "inches", `"`)),
+			Foot - 1:       withFractions(multiple("ft", "ft", exact(millimetresPerFoot), "ft", "foot", "feet")),
 		},
 		below: "below zero",
 		floor: "length is zero or more",

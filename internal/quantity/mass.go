@@ -20,19 +20,19 @@ const (
 // (NIST SP 811 (2008) Appendix B.8, with its footnote 22), the tonne 1000 kg (SI
 // brochure, table 8). The ton of 2000 lb and the one of 2240 lb are not read: who
 // types "ton" may mean either, or the tonne.
-var (
-	kilogramsPerKilogram = exact("1")
-	kilogramsPerTonne    = exact("1000")
-	kilogramsPerPound    = exact("0.45359237")
+const (
+	kilogramsPerKilogram = "1"
+	kilogramsPerTonne    = "1000"
+	kilogramsPerPound    = "0.45359237"
 )
 
 var masses = sync.OnceValue(func() *scale {
 	return &scale{
 		kind: KindMass,
 		units: []unit{
-			Kilogram - 1: multiple("kg", "kg", kilogramsPerKilogram, "kg", "kgs", "kilogram", "kilograms"),
-			Tonne - 1:    multiple("t", "t", kilogramsPerTonne, "t", "tonne", "tonnes"),
-			Pound - 1:    multiple("lb", "lb", kilogramsPerPound, "lb", "lbs", "pound", "pounds"),
+			Kilogram - 1: multiple("kg", "kg", exact(kilogramsPerKilogram), "kg", "kgs", "kilogram", "kilograms"),
+			Tonne - 1:    multiple("t", "t", exact(kilogramsPerTonne), "t", "tonne", "tonnes"),
+			Pound - 1:    multiple("lb", "lb", exact(kilogramsPerPound), "lb", "lbs", "pound", "pounds"),
 		},
 		below: "below zero",
 		floor: "mass is zero or more",

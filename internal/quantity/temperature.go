@@ -22,28 +22,29 @@ const (
 // Exact by definition (NIST SP 811 (2008) Appendix B.9 and section 4.2.1.1):
 // t/°C = (t/°F − 32)/1.8 and t/°C = T/K − 273.15. Absolute zero, 0 K, is
 // therefore −273.15 °C and −459.67 °F.
-var (
-	kelvinsPerKelvin           = exact("1")
-	kelvinsPerDegreeFahrenheit = big.NewRat(5, 9)
-	celsiusOrigin              = exact("0")
-	fahrenheitOrigin           = exact("32")
-	kelvinOrigin               = exact("273.15")
+const (
+	kelvinsPerKelvin = "1"
+	celsiusOrigin    = "0"
+	fahrenheitOrigin = "32"
+	kelvinOrigin     = "273.15"
 )
+
+func kelvinsPerDegreeFahrenheit() *big.Rat { return big.NewRat(5, 9) }
 
 var temperatures = sync.OnceValue(func() *scale {
 	return &scale{
 		kind: KindTemperature,
 		units: []unit{
 			DegreeCelsius - 1: {
-				name: "C", symbol: "°C", origin: celsiusOrigin, factor: kelvinsPerKelvin, lowest: exact("-273.15"),
+				name: "C", symbol: "°C", origin: exact(celsiusOrigin), factor: exact(kelvinsPerKelvin), lowest: exact("-273.15"),
 				spellings: []string{"c", "°c", "°.c", "degc", "deg.c", "celsius"},
 			},
 			DegreeFahrenheit - 1: {
-				name: "F", symbol: "°F", origin: fahrenheitOrigin, factor: kelvinsPerDegreeFahrenheit, lowest: exact("-459.67"),
+				name: "F", symbol: "°F", origin: exact(fahrenheitOrigin), factor: kelvinsPerDegreeFahrenheit(), lowest: exact("-459.67"),
 				spellings: []string{"f", "°f", "°.f", "degf", "deg.f", "fahrenheit"},
 			},
 			Kelvin - 1: {
-				name: "K", symbol: "K", origin: kelvinOrigin, factor: kelvinsPerKelvin, lowest: exact("0"),
+				name: "K", symbol: "K", origin: exact(kelvinOrigin), factor: exact(kelvinsPerKelvin), lowest: exact("0"),
 				spellings: []string{"k", "kelvin"},
 			},
 		},

@@ -20,22 +20,14 @@ const (
 	KilogramForceMetre                       // kgf·m
 )
 
-// The factors are exact products of the exact factors in force.go and
-// length.go: 1 lbf·ft = 1.355 817 948 331 400 4 N·m, 1 lbf·in =
-// 0.112 984 829 027 616 7 N·m, 1 kgf·m = 9.806 65 N·m. NIST SP 811 (2008)
-// Appendix B.8 prints 1.355 818 E+00, 1.129 848 E−01 and, in bold as exact,
-// 9.806 65 E+00.
-var (
-	newtonMetresPerNewtonMetre        = torqueFactor(newtonsPerNewton, millimetresPerMetre)
-	newtonMetresPerPoundForceFoot     = torqueFactor(newtonsPerPoundForce, millimetresPerFoot)
-	newtonMetresPerPoundForceInch     = torqueFactor(newtonsPerPoundForce, millimetresPerInch)
-	newtonMetresPerKilogramForceMetre = torqueFactor(newtonsPerKilogramForce, millimetresPerMetre)
-)
-
-// torqueFactor gives newtons times millimetres in newton metres.
-func torqueFactor(newtons, millimetres *big.Rat) *big.Rat {
-	product := new(big.Rat).Mul(newtons, millimetres)
-	return product.Quo(product, millimetresPerMetre)
+// torqueFactor gives newtons times millimetres in newton metres. The factors are exact
+// products of the exact factors in force.go and length.go: 1 lbf·ft =
+// 1.355 817 948 331 400 4 N·m, 1 lbf·in = 0.112 984 829 027 616 7 N·m, 1 kgf·m =
+// 9.806 65 N·m. NIST SP 811 (2008) Appendix B.8 prints 1.355 818 E+00, 1.129 848 E−01
+// and, in bold as exact, 9.806 65 E+00.
+func torqueFactor(newtons, millimetres string) *big.Rat {
+	product := new(big.Rat).Mul(exact(newtons), exact(millimetres))
+	return product.Quo(product, exact(millimetresPerMetre))
 }
 
 var torques = sync.OnceValue(func() *scale {
@@ -43,13 +35,13 @@ var torques = sync.OnceValue(func() *scale {
 		kind: KindTorque,
 		units: []unit{
 			// "mN" in either order would be a millinewton, so metres come last.
-			NewtonMetre - 1: multiple("N.m", "N·m", newtonMetresPerNewtonMetre, "n.m", "nm",
+			NewtonMetre - 1: multiple("N.m", "N·m", torqueFactor(newtonsPerNewton, millimetresPerMetre), "n.m", "nm",
 				"newton.metre", "newton.metres", "newton.meter", "newton.meters"),
-			PoundForceFoot - 1: multiple("lbf.ft", "lbf·ft", newtonMetresPerPoundForceFoot,
+			PoundForceFoot - 1: multiple("lbf.ft", "lbf·ft", torqueFactor(newtonsPerPoundForce, millimetresPerFoot),
 				products(poundForceNames, []string{"ft", "foot", "feet"})...),
-			PoundForceInch - 1: multiple("lbf.in", "lbf·in", newtonMetresPerPoundForceInch,
+			PoundForceInch - 1: multiple("lbf.in", "lbf·in", torqueFactor(newtonsPerPoundForce, millimetresPerInch),
 				products(poundForceNames, []string{"in", "inch", "inches"})...),
-			KilogramForceMetre - 1: multiple("kgf.m", "kgf·m", newtonMetresPerKilogramForceMetre,
+			KilogramForceMetre - 1: multiple("kgf.m", "kgf·m", torqueFactor(newtonsPerKilogramForce, millimetresPerMetre),
 				products([]string{"kgf"}, []string{"m"})...),
 		},
 		below: "below zero",

@@ -142,7 +142,7 @@ func TestUnitsOfTheSite(t *testing.T) {
 	work.Units = func() ledger.UnitPreference { return ledger.UnitsUSCustomary }
 	m := &driven{New(work, with(), false), t, d}
 	m.Update(tea.WindowSizeMsg{Width: 80, Height: 24})
-	m.Update(m.load())
+	m.Update(m.load()())
 	m.sees("23.6 lbf·ft") // 32 N·m / 1.3558179483314004 N·m per lbf·ft = 23.602
 	m.press("4<enter>s<enter>1<enter>50<enter>").sees("air")
 	m.press("<enter><enter><enter><enter>")
@@ -245,7 +245,7 @@ func TestWhatTheDeviceDoesNotKnowIsSaid(t *testing.T) {
 		return k, err
 	}
 	m := &driven{New(work, with(), false), t, d}
-	m.Update(m.load())
+	m.Update(m.load()())
 	m.press("<enter>").sees("KEPT: ", "LOOK: the carried data do not know lot M10-X", "not judged on this device")
 }
 

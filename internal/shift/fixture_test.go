@@ -108,7 +108,7 @@ func drive(t *testing.T, d *device, w With, width, height int) *driven {
 	t.Helper()
 	m := &driven{New(d.work(), w, false), t, d}
 	m.Update(tea.WindowSizeMsg{Width: width, Height: height})
-	m.Update(m.load())
+	m.Update(m.load()())
 	m.Update(standingMsg{d.standing})
 	return m
 }

@@ -38,6 +38,7 @@ func (m *Model) kept(msg keptMsg) tea.Cmd {
 		e := msg.made
 		e.id, e.at = msg.kept.ID, msg.kept.At
 		m.made = append(m.made, e)
+		m.entries++
 		m.count(e, 1)
 		e.said = m.saidOf(e, msg.kept)
 		m.said = e.said
@@ -91,8 +92,16 @@ func (m *Model) saidOf(e *made, kept Kept) said {
 func (m *Model) hold(at ledger.Place, findings []rules.Finding) {
 	j := m.at(at)
 	for _, f := range findings {
-		if f.Severity == rules.Hold && j != nil && !slices.Contains(j.Holds, f.Rule) {
+		if f.Severity != rules.Hold || j == nil {
+			continue
+		}
+		// A hold of the rule that waits to be sent is the same one.
+		same := func(hold string) bool { return hold == f.Rule || strings.HasPrefix(hold, f.Rule+" (") }
+		if i := slices.IndexFunc(j.Holds, same); i < 0 {
 			j.Holds = append(slices.Clone(j.Holds), f.Rule)
+		} else if j.Holds[i] != f.Rule {
+			j.Holds = slices.Clone(j.Holds)
+			j.Holds[i] = f.Rule
 		}
 	}
 }
@@ -135,6 +144,7 @@ func (m *Model) answered(a Answer) {
 	if a.Refused != "" {
 		if e.state != stateRefused && e.state != stateUndone {
 			m.count(e, -1)
+			m.entries++
 		}
 		e.state, e.reason = stateRefused, a.Refused
 		e.said = said{lines: []spoken{{mark: "REFUSED", words: fmt.Sprintf("by the server: %s: %s", e.summary, a.Refused), severity: rules.Hold},
@@ -199,6 +209,7 @@ func (m *Model) undone(msg undoneMsg) tea.Cmd {
 			m.count(e, -1)
 		}
 		e.state = stateUndone
+		m.entries++
 		if m.screen == nil {
 			m.goTo(e.joint)
 		}

@@ -40,7 +40,7 @@ func listKeys() []keyOf {
 		{[]string{"home", "g"}, "g", "the first joint", "", func(m *Model) tea.Cmd { return m.move(-len(m.joints)) }},
 		{[]string{"end", "G"}, "G", "the last joint", "", func(m *Model) tea.Cmd { return m.move(len(m.joints)) }},
 		{[]string{"a"}, "a", "list all joints, or those that are left", "", (*Model).showAll},
-		{[]string{"r"}, "r", "read the joints again", "", func(m *Model) tea.Cmd { return m.load }},
+		{[]string{"r"}, "r", "read the joints again", "", func(m *Model) tea.Cmd { return m.load() }},
 		{[]string{"?"}, "?", "these keys", "keys", (*Model).openKeys},
 		{[]string{"q"}, "q q", "end: what is kept stays kept, and is sent later", "end", (*Model).askEnd},
 	}

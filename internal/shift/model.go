@@ -29,6 +29,9 @@ type Model struct {
 	all bool
 
 	standing Standing
+	// entries counts what was kept and undone, so that joints which were read before it
+	// are known to be.
+	entries int
 	// screen is what is over the list; nil for the list itself.
 	screen screen
 	// said is what is below the list.
@@ -58,6 +61,10 @@ type screen interface {
 	// keys says which keys it takes, in a few words each.
 	keys(m *Model) []string
 }
+
+// loadAgain is how long an entry that is on its way is waited for before the joints are
+// read again.
+const loadAgain = 200 * time.Millisecond
 
 // made is one entry of this shift.
 type made struct {
@@ -91,7 +98,10 @@ type (
 	jointsMsg struct {
 		joints []Joint
 		err    error
+		// entries is how many the model had counted when they were asked for.
+		entries int
 	}
+	loadMsg     struct{}
 	standingMsg struct{ standing Standing }
 	keptMsg     struct {
 		made *made
@@ -120,12 +130,24 @@ func New(work Work, with With, ascii bool) *Model {
 
 // Init asks for the joints and for how things stand.
 func (m *Model) Init() tea.Cmd {
-	return tea.Batch(m.load, m.look(0))
+	return tea.Batch(m.load(), m.look(0))
 }
 
-func (m *Model) load() tea.Msg {
-	joints, err := m.work.Joints()
-	return jointsMsg{joints, err}
+// load reads the joints.
+func (m *Model) load() tea.Cmd {
+	entries := m.entries
+	return func() tea.Msg {
+		joints, err := m.work.Joints()
+		return jointsMsg{joints, err, entries}
+	}
+}
+
+// busy says that the joints must stay as they are for now.
+func (m *Model) busy() bool { return m.keeping || m.screen != nil }
+
+// loadLater reads the joints again once nothing is in the way.
+func (m *Model) loadLater() tea.Cmd {
+	return tea.Tick(loadAgain, func(time.Time) tea.Msg { return loadMsg{} })
 }
 
 // look asks how things stand when there is something new, and at least so often.
@@ -153,15 +175,29 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.PasteMsg:
 		return m, m.paste(msg.Content)
 	case jointsMsg:
+		if m.loaded && (msg.entries != m.entries || m.busy()) {
+			// An entry came in between, and may or may not be counted in them; or something
+			// is chosen or typed for a joint as it is.
+			return m, m.loadLater()
+		}
 		m.take(msg)
+	case loadMsg:
+		if m.busy() {
+			return m, m.loadLater()
+		}
+		return m, m.load()
 	case standingMsg:
 		back := msg.standing.Online && !m.standing.Online
+		newer := msg.standing.Data != m.standing.Data
 		m.standing = msg.standing
+		if newer {
+			m.work.Source = msg.standing.Source
+		}
 		for _, a := range msg.standing.Answers {
 			m.answered(a)
 		}
-		if back && m.loadErr != nil {
-			return m, tea.Batch(m.load, m.look(time.Second))
+		if newer || back && m.loadErr != nil {
+			return m, tea.Batch(m.load(), m.look(time.Second))
 		}
 		return m, m.look(time.Second)
 	case keptMsg:

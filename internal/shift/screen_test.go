@@ -215,7 +215,7 @@ func TestJointsThatCannotBeRead(t *testing.T) {
 	m.Update(jointsMsg{err: errors.New("no signal")})
 	m.sees("the joints can't be read again: no signal", "> J001")
 	m.press("jj")
-	m.Update(m.load())
+	m.Update(m.load()())
 	m.sees("> J003") // the joint that keys act on stays
 	empty := New(Work{Place: cell, Now: func() time.Time { return morning }}, With{}, false)
 	n := &driven{empty, t, d}
@@ -245,5 +245,45 @@ func TestASCIIOnly(t *testing.T) {
 		if got := ASCIIOnly(func(n string) string { return one.env[n] }); got != one.want {
 			t.Errorf("%v: %t", one.env, got)
 		}
+	}
+}
+
+// Newer data are shown as soon as they are there, but never under somebody who chooses
+// or types, nor over an entry that came meanwhile.
+func TestNewerJointsAreShown(t *testing.T) {
+	d := newDevice(3)
+	m := drive(t, d, with(), 80, 24)
+	m.sees("3 of 3 left", "by data of 2 Mar 07:15")
+	d.joints[2].Left = 0
+	d.standing.Data, d.standing.Source = 1, "data of 2 Mar 07:25"
+	_, cmd := m.Update(standingMsg{d.standing})
+	if cmd == nil {
+		t.Fatal("the joints are not read again")
+	}
+	read := m.load()() // what it asks for, read now
+	m.press("w")       // something is chosen
+	if _, cmd := m.Update(read); cmd == nil {
+		t.Error("the joints that came while something was chosen are forgotten")
+	}
+	m.press("<esc>").sees("3 of 3 left", "by data of 2 Mar 07:25")
+	m.press("<enter>").sees("2 of 3 left") // an entry comes in between
+	if _, cmd := m.Update(read); cmd == nil {
+		t.Error("the joints that came before an entry are not read again")
+	}
+	m.sees("2 of 3 left")
+	d.joints[0].Left = 0
+	m.run(m.load())
+	m.sees("1 of 3 left")
+}
+
+// A hold that waits to be sent is the one that the server's answer tells of.
+func TestAHoldThatWaitsIsOneHold(t *testing.T) {
+	d := newDevice(2)
+	d.joints[0].Holds = []string{"torque-window (waits to be sent)"}
+	m := drive(t, d, with(), 80, 24)
+	m.sees("ON HOLD: torque-window (waits to be sent)")
+	m.hold(d.joints[0].Place, []rules.Finding{{Rule: "torque-window", Severity: rules.Hold}})
+	if holds := m.joints[0].Holds; len(holds) != 1 || holds[0] != "torque-window" {
+		t.Errorf("the joint is on hold by %q", holds)
 	}
 }

@@ -106,6 +106,10 @@ type Standing struct {
 	Trouble string
 	// LastSent is when entries were last taken by the server; zero for never.
 	LastSent time.Time
+	// Data changes when the joints come from newer data than before, so that they are to
+	// be read again; Source is then where they come from, as in Work.
+	Data   int
+	Source string
 	// Waiting entries are still to be sent; Refused ones are to be mended or
 	// withdrawn. Both count all of the device, not those of the shift alone.
 	Waiting, Refused int

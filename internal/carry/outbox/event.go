@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"google.golang.org/protobuf/proto"
 
 	pb "jointledger/proto/jointledger/v1"
 )
@@ -99,7 +98,7 @@ type Draft struct {
 func (d Draft) event() (event, error) {
 	// The same bytes on every resend, whatever this program becomes meanwhile: they
 	// are stored, not made again.
-	body, err := proto.Marshal(d.Record)
+	body, err := body(d.Record)
 	if err != nil {
 		return event{}, fmt.Errorf("not kept: the record can't be written: %w", err)
 	}

@@ -60,13 +60,9 @@ func (o *Outbox) locked(create bool, work func(*file) error) (err error) {
 	} else if !o.Exists() {
 		return fs.ErrNotExist
 	}
-	lock := flock.New(o.path(lockFile), flock.SetPermissions(0o600))
-	ctx, cancel := context.WithTimeout(context.Background(), lockPatience)
-	defer cancel()
-	if got, err := lock.TryLockContext(ctx, 2*time.Millisecond); errors.Is(err, context.DeadlineExceeded) {
-		return fmt.Errorf("another program has held the outbox in %s for more than %s; end it and try again", o.folder, lockPatience)
-	} else if err != nil || !got {
-		return fmt.Errorf("the outbox in %s can't be locked: %w", o.folder, err)
+	lock, err := o.lock()
+	if err != nil {
+		return err
 	}
 	defer lock.Unlock() //nolint:errcheck // closing the lock's file gives it up all the same
 	f, err := o.open()
@@ -75,6 +71,25 @@ func (o *Outbox) locked(create bool, work func(*file) error) (err error) {
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
 	return work(f)
+}
+
+// lock takes the lock of the outbox. Nearly always nobody holds it, and then no clock is
+// set to wait for it.
+func (o *Outbox) lock() (*flock.Flock, error) {
+	lock := flock.New(o.path(lockFile), flock.SetPermissions(0o600))
+	got, err := lock.TryLock()
+	if err == nil && !got {
+		ctx, cancel := context.WithTimeout(context.Background(), lockPatience)
+		defer cancel()
+		got, err = lock.TryLockContext(ctx, 2*time.Millisecond)
+	}
+	switch {
+	case errors.Is(err, context.DeadlineExceeded):
+		return nil, fmt.Errorf("another program has held the outbox in %s for more than %s; end it and try again", o.folder, lockPatience)
+	case err != nil || !got:
+		return nil, fmt.Errorf("the outbox in %s can't be locked: %w", o.folder, err)
+	}
+	return lock, nil
 }
 
 // makeFolder makes a folder that only its owner reads, and sees to it that it is
