@@ -16,15 +16,20 @@ import (
 	"jointledger/ent/alarmrule"
 	"jointledger/ent/alarmstate"
 	"jointledger/ent/attachment"
+	"jointledger/ent/auditentry"
 	"jointledger/ent/batch"
 	"jointledger/ent/blob"
 	"jointledger/ent/calibration"
 	"jointledger/ent/cell"
 	"jointledger/ent/chain"
 	"jointledger/ent/correction"
+	"jointledger/ent/credential"
+	"jointledger/ent/credentialrevocation"
 	"jointledger/ent/custody"
 	"jointledger/ent/disposition"
 	"jointledger/ent/finding"
+	"jointledger/ent/grant"
+	"jointledger/ent/grantwithdrawal"
 	"jointledger/ent/hold"
 	"jointledger/ent/incident"
 	"jointledger/ent/inspection"
@@ -33,6 +38,8 @@ import (
 	"jointledger/ent/lotmovement"
 	"jointledger/ent/lotsum"
 	"jointledger/ent/person"
+	"jointledger/ent/principal"
+	"jointledger/ent/principalstanding"
 	"jointledger/ent/record"
 	"jointledger/ent/registerepoch"
 	"jointledger/ent/requestkey"
@@ -72,6 +79,8 @@ type Client struct {
 	AlarmState *AlarmStateClient
 	// Attachment is the client for interacting with the Attachment builders.
 	Attachment *AttachmentClient
+	// AuditEntry is the client for interacting with the AuditEntry builders.
+	AuditEntry *AuditEntryClient
 	// Batch is the client for interacting with the Batch builders.
 	Batch *BatchClient
 	// Blob is the client for interacting with the Blob builders.
@@ -84,12 +93,20 @@ type Client struct {
 	Chain *ChainClient
 	// Correction is the client for interacting with the Correction builders.
 	Correction *CorrectionClient
+	// Credential is the client for interacting with the Credential builders.
+	Credential *CredentialClient
+	// CredentialRevocation is the client for interacting with the CredentialRevocation builders.
+	CredentialRevocation *CredentialRevocationClient
 	// Custody is the client for interacting with the Custody builders.
 	Custody *CustodyClient
 	// Disposition is the client for interacting with the Disposition builders.
 	Disposition *DispositionClient
 	// Finding is the client for interacting with the Finding builders.
 	Finding *FindingClient
+	// Grant is the client for interacting with the Grant builders.
+	Grant *GrantClient
+	// GrantWithdrawal is the client for interacting with the GrantWithdrawal builders.
+	GrantWithdrawal *GrantWithdrawalClient
 	// Hold is the client for interacting with the Hold builders.
 	Hold *HoldClient
 	// Incident is the client for interacting with the Incident builders.
@@ -106,6 +123,10 @@ type Client struct {
 	LotSum *LotSumClient
 	// Person is the client for interacting with the Person builders.
 	Person *PersonClient
+	// Principal is the client for interacting with the Principal builders.
+	Principal *PrincipalClient
+	// PrincipalStanding is the client for interacting with the PrincipalStanding builders.
+	PrincipalStanding *PrincipalStandingClient
 	// Record is the client for interacting with the Record builders.
 	Record *RecordClient
 	// RegisterEpoch is the client for interacting with the RegisterEpoch builders.
@@ -152,15 +173,20 @@ func (c *Client) init() {
 	c.AlarmRule = NewAlarmRuleClient(c.config)
 	c.AlarmState = NewAlarmStateClient(c.config)
 	c.Attachment = NewAttachmentClient(c.config)
+	c.AuditEntry = NewAuditEntryClient(c.config)
 	c.Batch = NewBatchClient(c.config)
 	c.Blob = NewBlobClient(c.config)
 	c.Calibration = NewCalibrationClient(c.config)
 	c.Cell = NewCellClient(c.config)
 	c.Chain = NewChainClient(c.config)
 	c.Correction = NewCorrectionClient(c.config)
+	c.Credential = NewCredentialClient(c.config)
+	c.CredentialRevocation = NewCredentialRevocationClient(c.config)
 	c.Custody = NewCustodyClient(c.config)
 	c.Disposition = NewDispositionClient(c.config)
 	c.Finding = NewFindingClient(c.config)
+	c.Grant = NewGrantClient(c.config)
+	c.GrantWithdrawal = NewGrantWithdrawalClient(c.config)
 	c.Hold = NewHoldClient(c.config)
 	c.Incident = NewIncidentClient(c.config)
 	c.Inspection = NewInspectionClient(c.config)
@@ -169,6 +195,8 @@ func (c *Client) init() {
 	c.LotMovement = NewLotMovementClient(c.config)
 	c.LotSum = NewLotSumClient(c.config)
 	c.Person = NewPersonClient(c.config)
+	c.Principal = NewPrincipalClient(c.config)
+	c.PrincipalStanding = NewPrincipalStandingClient(c.config)
 	c.Record = NewRecordClient(c.config)
 	c.RegisterEpoch = NewRegisterEpochClient(c.config)
 	c.RequestKey = NewRequestKeyClient(c.config)
@@ -281,15 +309,20 @@ func (c *Client) Tx(ctx context.Context) (*Tx, error) {
 		AlarmRule:             NewAlarmRuleClient(cfg),
 		AlarmState:            NewAlarmStateClient(cfg),
 		Attachment:            NewAttachmentClient(cfg),
+		AuditEntry:            NewAuditEntryClient(cfg),
 		Batch:                 NewBatchClient(cfg),
 		Blob:                  NewBlobClient(cfg),
 		Calibration:           NewCalibrationClient(cfg),
 		Cell:                  NewCellClient(cfg),
 		Chain:                 NewChainClient(cfg),
 		Correction:            NewCorrectionClient(cfg),
+		Credential:            NewCredentialClient(cfg),
+		CredentialRevocation:  NewCredentialRevocationClient(cfg),
 		Custody:               NewCustodyClient(cfg),
 		Disposition:           NewDispositionClient(cfg),
 		Finding:               NewFindingClient(cfg),
+		Grant:                 NewGrantClient(cfg),
+		GrantWithdrawal:       NewGrantWithdrawalClient(cfg),
 		Hold:                  NewHoldClient(cfg),
 		Incident:              NewIncidentClient(cfg),
 		Inspection:            NewInspectionClient(cfg),
@@ -298,6 +331,8 @@ func (c *Client) Tx(ctx context.Context) (*Tx, error) {
 		LotMovement:           NewLotMovementClient(cfg),
 		LotSum:                NewLotSumClient(cfg),
 		Person:                NewPersonClient(cfg),
+		Principal:             NewPrincipalClient(cfg),
+		PrincipalStanding:     NewPrincipalStandingClient(cfg),
 		Record:                NewRecordClient(cfg),
 		RegisterEpoch:         NewRegisterEpochClient(cfg),
 		RequestKey:            NewRequestKeyClient(cfg),
@@ -337,15 +372,20 @@ func (c *Client) BeginTx(ctx context.Context, opts *sql.TxOptions) (*Tx, error) 
 		AlarmRule:             NewAlarmRuleClient(cfg),
 		AlarmState:            NewAlarmStateClient(cfg),
 		Attachment:            NewAttachmentClient(cfg),
+		AuditEntry:            NewAuditEntryClient(cfg),
 		Batch:                 NewBatchClient(cfg),
 		Blob:                  NewBlobClient(cfg),
 		Calibration:           NewCalibrationClient(cfg),
 		Cell:                  NewCellClient(cfg),
 		Chain:                 NewChainClient(cfg),
 		Correction:            NewCorrectionClient(cfg),
+		Credential:            NewCredentialClient(cfg),
+		CredentialRevocation:  NewCredentialRevocationClient(cfg),
 		Custody:               NewCustodyClient(cfg),
 		Disposition:           NewDispositionClient(cfg),
 		Finding:               NewFindingClient(cfg),
+		Grant:                 NewGrantClient(cfg),
+		GrantWithdrawal:       NewGrantWithdrawalClient(cfg),
 		Hold:                  NewHoldClient(cfg),
 		Incident:              NewIncidentClient(cfg),
 		Inspection:            NewInspectionClient(cfg),
@@ -354,6 +394,8 @@ func (c *Client) BeginTx(ctx context.Context, opts *sql.TxOptions) (*Tx, error) 
 		LotMovement:           NewLotMovementClient(cfg),
 		LotSum:                NewLotSumClient(cfg),
 		Person:                NewPersonClient(cfg),
+		Principal:             NewPrincipalClient(cfg),
+		PrincipalStanding:     NewPrincipalStandingClient(cfg),
 		Record:                NewRecordClient(cfg),
 		RegisterEpoch:         NewRegisterEpochClient(cfg),
 		RequestKey:            NewRequestKeyClient(cfg),
@@ -398,12 +440,14 @@ func (c *Client) Close() error {
 // In order to add hooks to a specific client, call: `client.Node.Use(...)`.
 func (c *Client) Use(hooks ...Hook) {
 	for _, n := range []interface{ Use(...Hook) }{
-		c.Alarm, c.AlarmProgress, c.AlarmRule, c.AlarmState, c.Attachment, c.Batch,
-		c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction, c.Custody, c.Disposition,
-		c.Finding, c.Hold, c.Incident, c.Inspection, c.Joint, c.Lot, c.LotMovement,
-		c.LotSum, c.Person, c.Record, c.RegisterEpoch, c.RequestKey, c.Sealing,
-		c.SignOff, c.Site, c.Specification, c.SpecificationRevision, c.Substitution,
-		c.Tally, c.Tightening, c.Tool, c.ToolCheck, c.ToolUse, c.Tower,
+		c.Alarm, c.AlarmProgress, c.AlarmRule, c.AlarmState, c.Attachment, c.AuditEntry,
+		c.Batch, c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction, c.Credential,
+		c.CredentialRevocation, c.Custody, c.Disposition, c.Finding, c.Grant,
+		c.GrantWithdrawal, c.Hold, c.Incident, c.Inspection, c.Joint, c.Lot,
+		c.LotMovement, c.LotSum, c.Person, c.Principal, c.PrincipalStanding, c.Record,
+		c.RegisterEpoch, c.RequestKey, c.Sealing, c.SignOff, c.Site, c.Specification,
+		c.SpecificationRevision, c.Substitution, c.Tally, c.Tightening, c.Tool,
+		c.ToolCheck, c.ToolUse, c.Tower,
 	} {
 		n.Use(hooks...)
 	}
@@ -413,12 +457,14 @@ func (c *Client) Use(hooks ...Hook) {
 // In order to add interceptors to a specific client, call: `client.Node.Intercept(...)`.
 func (c *Client) Intercept(interceptors ...Interceptor) {
 	for _, n := range []interface{ Intercept(...Interceptor) }{
-		c.Alarm, c.AlarmProgress, c.AlarmRule, c.AlarmState, c.Attachment, c.Batch,
-		c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction, c.Custody, c.Disposition,
-		c.Finding, c.Hold, c.Incident, c.Inspection, c.Joint, c.Lot, c.LotMovement,
-		c.LotSum, c.Person, c.Record, c.RegisterEpoch, c.RequestKey, c.Sealing,
-		c.SignOff, c.Site, c.Specification, c.SpecificationRevision, c.Substitution,
-		c.Tally, c.Tightening, c.Tool, c.ToolCheck, c.ToolUse, c.Tower,
+		c.Alarm, c.AlarmProgress, c.AlarmRule, c.AlarmState, c.Attachment, c.AuditEntry,
+		c.Batch, c.Blob, c.Calibration, c.Cell, c.Chain, c.Correction, c.Credential,
+		c.CredentialRevocation, c.Custody, c.Disposition, c.Finding, c.Grant,
+		c.GrantWithdrawal, c.Hold, c.Incident, c.Inspection, c.Joint, c.Lot,
+		c.LotMovement, c.LotSum, c.Person, c.Principal, c.PrincipalStanding, c.Record,
+		c.RegisterEpoch, c.RequestKey, c.Sealing, c.SignOff, c.Site, c.Specification,
+		c.SpecificationRevision, c.Substitution, c.Tally, c.Tightening, c.Tool,
+		c.ToolCheck, c.ToolUse, c.Tower,
 	} {
 		n.Intercept(interceptors...)
 	}
@@ -437,6 +483,8 @@ func (c *Client) Mutate(ctx context.Context, m Mutation) (Value, error) {
 		return c.AlarmState.mutate(ctx, m)
 	case *AttachmentMutation:
 		return c.Attachment.mutate(ctx, m)
+	case *AuditEntryMutation:
+		return c.AuditEntry.mutate(ctx, m)
 	case *BatchMutation:
 		return c.Batch.mutate(ctx, m)
 	case *BlobMutation:
@@ -449,12 +497,20 @@ func (c *Client) Mutate(ctx context.Context, m Mutation) (Value, error) {
 		return c.Chain.mutate(ctx, m)
 	case *CorrectionMutation:
 		return c.Correction.mutate(ctx, m)
+	case *CredentialMutation:
+		return c.Credential.mutate(ctx, m)
+	case *CredentialRevocationMutation:
+		return c.CredentialRevocation.mutate(ctx, m)
 	case *CustodyMutation:
 		return c.Custody.mutate(ctx, m)
 	case *DispositionMutation:
 		return c.Disposition.mutate(ctx, m)
 	case *FindingMutation:
 		return c.Finding.mutate(ctx, m)
+	case *GrantMutation:
+		return c.Grant.mutate(ctx, m)
+	case *GrantWithdrawalMutation:
+		return c.GrantWithdrawal.mutate(ctx, m)
 	case *HoldMutation:
 		return c.Hold.mutate(ctx, m)
 	case *IncidentMutation:
@@ -471,6 +527,10 @@ func (c *Client) Mutate(ctx context.Context, m Mutation) (Value, error) {
 		return c.LotSum.mutate(ctx, m)
 	case *PersonMutation:
 		return c.Person.mutate(ctx, m)
+	case *PrincipalMutation:
+		return c.Principal.mutate(ctx, m)
+	case *PrincipalStandingMutation:
+		return c.PrincipalStanding.mutate(ctx, m)
 	case *RecordMutation:
 		return c.Record.mutate(ctx, m)
 	case *RegisterEpochMutation:
@@ -1216,6 +1276,139 @@ func (c *AttachmentClient) mutate(ctx context.Context, m *AttachmentMutation) (V
 		return (&AttachmentDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
 	default:
 		return nil, fmt.Errorf("ent: unknown Attachment mutation op: %q", m.Op())
+	}
+}
+
+// AuditEntryClient is a client for the AuditEntry schema.
+type AuditEntryClient struct {
+	config
+}
+
+// NewAuditEntryClient returns a client for the AuditEntry from the given config.
+func NewAuditEntryClient(c config) *AuditEntryClient {
+	return &AuditEntryClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `auditentry.Hooks(f(g(h())))`.
+func (c *AuditEntryClient) Use(hooks ...Hook) {
+	c.hooks.AuditEntry = append(c.hooks.AuditEntry, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `auditentry.Intercept(f(g(h())))`.
+func (c *AuditEntryClient) Intercept(interceptors ...Interceptor) {
+	c.inters.AuditEntry = append(c.inters.AuditEntry, interceptors...)
+}
+
+// Create returns a builder for creating a AuditEntry entity.
+func (c *AuditEntryClient) Create() *AuditEntryCreate {
+	mutation := newAuditEntryMutation(c.config, OpCreate)
+	return &AuditEntryCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of AuditEntry entities.
+func (c *AuditEntryClient) CreateBulk(builders ...*AuditEntryCreate) *AuditEntryCreateBulk {
+	return &AuditEntryCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *AuditEntryClient) MapCreateBulk(slice any, setFunc func(*AuditEntryCreate, int)) *AuditEntryCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &AuditEntryCreateBulk{err: fmt.Errorf("calling to AuditEntryClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*AuditEntryCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &AuditEntryCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for AuditEntry.
+func (c *AuditEntryClient) Update() *AuditEntryUpdate {
+	mutation := newAuditEntryMutation(c.config, OpUpdate)
+	return &AuditEntryUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *AuditEntryClient) UpdateOne(_m *AuditEntry) *AuditEntryUpdateOne {
+	mutation := newAuditEntryMutation(c.config, OpUpdateOne, withAuditEntry(_m))
+	return &AuditEntryUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *AuditEntryClient) UpdateOneID(id int64) *AuditEntryUpdateOne {
+	mutation := newAuditEntryMutation(c.config, OpUpdateOne, withAuditEntryID(id))
+	return &AuditEntryUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for AuditEntry.
+func (c *AuditEntryClient) Delete() *AuditEntryDelete {
+	mutation := newAuditEntryMutation(c.config, OpDelete)
+	return &AuditEntryDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *AuditEntryClient) DeleteOne(_m *AuditEntry) *AuditEntryDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *AuditEntryClient) DeleteOneID(id int64) *AuditEntryDeleteOne {
+	builder := c.Delete().Where(auditentry.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &AuditEntryDeleteOne{builder}
+}
+
+// Query returns a query builder for AuditEntry.
+func (c *AuditEntryClient) Query() *AuditEntryQuery {
+	return &AuditEntryQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeAuditEntry},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a AuditEntry entity by its id.
+func (c *AuditEntryClient) Get(ctx context.Context, id int64) (*AuditEntry, error) {
+	return c.Query().Where(auditentry.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *AuditEntryClient) GetX(ctx context.Context, id int64) *AuditEntry {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *AuditEntryClient) Hooks() []Hook {
+	return c.hooks.AuditEntry
+}
+
+// Interceptors returns the client interceptors.
+func (c *AuditEntryClient) Interceptors() []Interceptor {
+	return c.inters.AuditEntry
+}
+
+func (c *AuditEntryClient) mutate(ctx context.Context, m *AuditEntryMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&AuditEntryCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&AuditEntryUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&AuditEntryUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&AuditEntryDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown AuditEntry mutation op: %q", m.Op())
 	}
 }
 
@@ -2065,6 +2258,304 @@ func (c *CorrectionClient) mutate(ctx context.Context, m *CorrectionMutation) (V
 	}
 }
 
+// CredentialClient is a client for the Credential schema.
+type CredentialClient struct {
+	config
+}
+
+// NewCredentialClient returns a client for the Credential from the given config.
+func NewCredentialClient(c config) *CredentialClient {
+	return &CredentialClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `credential.Hooks(f(g(h())))`.
+func (c *CredentialClient) Use(hooks ...Hook) {
+	c.hooks.Credential = append(c.hooks.Credential, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `credential.Intercept(f(g(h())))`.
+func (c *CredentialClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Credential = append(c.inters.Credential, interceptors...)
+}
+
+// Create returns a builder for creating a Credential entity.
+func (c *CredentialClient) Create() *CredentialCreate {
+	mutation := newCredentialMutation(c.config, OpCreate)
+	return &CredentialCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Credential entities.
+func (c *CredentialClient) CreateBulk(builders ...*CredentialCreate) *CredentialCreateBulk {
+	return &CredentialCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *CredentialClient) MapCreateBulk(slice any, setFunc func(*CredentialCreate, int)) *CredentialCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &CredentialCreateBulk{err: fmt.Errorf("calling to CredentialClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*CredentialCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &CredentialCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Credential.
+func (c *CredentialClient) Update() *CredentialUpdate {
+	mutation := newCredentialMutation(c.config, OpUpdate)
+	return &CredentialUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *CredentialClient) UpdateOne(_m *Credential) *CredentialUpdateOne {
+	mutation := newCredentialMutation(c.config, OpUpdateOne, withCredential(_m))
+	return &CredentialUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *CredentialClient) UpdateOneID(id int) *CredentialUpdateOne {
+	mutation := newCredentialMutation(c.config, OpUpdateOne, withCredentialID(id))
+	return &CredentialUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Credential.
+func (c *CredentialClient) Delete() *CredentialDelete {
+	mutation := newCredentialMutation(c.config, OpDelete)
+	return &CredentialDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *CredentialClient) DeleteOne(_m *Credential) *CredentialDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *CredentialClient) DeleteOneID(id int) *CredentialDeleteOne {
+	builder := c.Delete().Where(credential.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &CredentialDeleteOne{builder}
+}
+
+// Query returns a query builder for Credential.
+func (c *CredentialClient) Query() *CredentialQuery {
+	return &CredentialQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeCredential},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Credential entity by its id.
+func (c *CredentialClient) Get(ctx context.Context, id int) (*Credential, error) {
+	return c.Query().Where(credential.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *CredentialClient) GetX(ctx context.Context, id int) *Credential {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryPrincipal queries the principal edge of a Credential.
+func (c *CredentialClient) QueryPrincipal(_m *Credential) *PrincipalQuery {
+	query := (&PrincipalClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(credential.Table, credential.FieldID, id),
+			sqlgraph.To(principal.Table, principal.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, credential.PrincipalTable, credential.PrincipalColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *CredentialClient) Hooks() []Hook {
+	return c.hooks.Credential
+}
+
+// Interceptors returns the client interceptors.
+func (c *CredentialClient) Interceptors() []Interceptor {
+	return c.inters.Credential
+}
+
+func (c *CredentialClient) mutate(ctx context.Context, m *CredentialMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&CredentialCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&CredentialUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&CredentialUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&CredentialDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Credential mutation op: %q", m.Op())
+	}
+}
+
+// CredentialRevocationClient is a client for the CredentialRevocation schema.
+type CredentialRevocationClient struct {
+	config
+}
+
+// NewCredentialRevocationClient returns a client for the CredentialRevocation from the given config.
+func NewCredentialRevocationClient(c config) *CredentialRevocationClient {
+	return &CredentialRevocationClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `credentialrevocation.Hooks(f(g(h())))`.
+func (c *CredentialRevocationClient) Use(hooks ...Hook) {
+	c.hooks.CredentialRevocation = append(c.hooks.CredentialRevocation, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `credentialrevocation.Intercept(f(g(h())))`.
+func (c *CredentialRevocationClient) Intercept(interceptors ...Interceptor) {
+	c.inters.CredentialRevocation = append(c.inters.CredentialRevocation, interceptors...)
+}
+
+// Create returns a builder for creating a CredentialRevocation entity.
+func (c *CredentialRevocationClient) Create() *CredentialRevocationCreate {
+	mutation := newCredentialRevocationMutation(c.config, OpCreate)
+	return &CredentialRevocationCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of CredentialRevocation entities.
+func (c *CredentialRevocationClient) CreateBulk(builders ...*CredentialRevocationCreate) *CredentialRevocationCreateBulk {
+	return &CredentialRevocationCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *CredentialRevocationClient) MapCreateBulk(slice any, setFunc func(*CredentialRevocationCreate, int)) *CredentialRevocationCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &CredentialRevocationCreateBulk{err: fmt.Errorf("calling to CredentialRevocationClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*CredentialRevocationCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &CredentialRevocationCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for CredentialRevocation.
+func (c *CredentialRevocationClient) Update() *CredentialRevocationUpdate {
+	mutation := newCredentialRevocationMutation(c.config, OpUpdate)
+	return &CredentialRevocationUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *CredentialRevocationClient) UpdateOne(_m *CredentialRevocation) *CredentialRevocationUpdateOne {
+	mutation := newCredentialRevocationMutation(c.config, OpUpdateOne, withCredentialRevocation(_m))
+	return &CredentialRevocationUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *CredentialRevocationClient) UpdateOneID(id int) *CredentialRevocationUpdateOne {
+	mutation := newCredentialRevocationMutation(c.config, OpUpdateOne, withCredentialRevocationID(id))
+	return &CredentialRevocationUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for CredentialRevocation.
+func (c *CredentialRevocationClient) Delete() *CredentialRevocationDelete {
+	mutation := newCredentialRevocationMutation(c.config, OpDelete)
+	return &CredentialRevocationDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *CredentialRevocationClient) DeleteOne(_m *CredentialRevocation) *CredentialRevocationDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *CredentialRevocationClient) DeleteOneID(id int) *CredentialRevocationDeleteOne {
+	builder := c.Delete().Where(credentialrevocation.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &CredentialRevocationDeleteOne{builder}
+}
+
+// Query returns a query builder for CredentialRevocation.
+func (c *CredentialRevocationClient) Query() *CredentialRevocationQuery {
+	return &CredentialRevocationQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeCredentialRevocation},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a CredentialRevocation entity by its id.
+func (c *CredentialRevocationClient) Get(ctx context.Context, id int) (*CredentialRevocation, error) {
+	return c.Query().Where(credentialrevocation.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *CredentialRevocationClient) GetX(ctx context.Context, id int) *CredentialRevocation {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryCredential queries the credential edge of a CredentialRevocation.
+func (c *CredentialRevocationClient) QueryCredential(_m *CredentialRevocation) *CredentialQuery {
+	query := (&CredentialClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(credentialrevocation.Table, credentialrevocation.FieldID, id),
+			sqlgraph.To(credential.Table, credential.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, credentialrevocation.CredentialTable, credentialrevocation.CredentialColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *CredentialRevocationClient) Hooks() []Hook {
+	return c.hooks.CredentialRevocation
+}
+
+// Interceptors returns the client interceptors.
+func (c *CredentialRevocationClient) Interceptors() []Interceptor {
+	return c.inters.CredentialRevocation
+}
+
+func (c *CredentialRevocationClient) mutate(ctx context.Context, m *CredentialRevocationMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&CredentialRevocationCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&CredentialRevocationUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&CredentialRevocationUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&CredentialRevocationDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown CredentialRevocation mutation op: %q", m.Op())
+	}
+}
+
 // CustodyClient is a client for the Custody schema.
 type CustodyClient struct {
 	config
@@ -2509,6 +3000,320 @@ func (c *FindingClient) mutate(ctx context.Context, m *FindingMutation) (Value, 
 		return (&FindingDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
 	default:
 		return nil, fmt.Errorf("ent: unknown Finding mutation op: %q", m.Op())
+	}
+}
+
+// GrantClient is a client for the Grant schema.
+type GrantClient struct {
+	config
+}
+
+// NewGrantClient returns a client for the Grant from the given config.
+func NewGrantClient(c config) *GrantClient {
+	return &GrantClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `grant.Hooks(f(g(h())))`.
+func (c *GrantClient) Use(hooks ...Hook) {
+	c.hooks.Grant = append(c.hooks.Grant, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `grant.Intercept(f(g(h())))`.
+func (c *GrantClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Grant = append(c.inters.Grant, interceptors...)
+}
+
+// Create returns a builder for creating a Grant entity.
+func (c *GrantClient) Create() *GrantCreate {
+	mutation := newGrantMutation(c.config, OpCreate)
+	return &GrantCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Grant entities.
+func (c *GrantClient) CreateBulk(builders ...*GrantCreate) *GrantCreateBulk {
+	return &GrantCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *GrantClient) MapCreateBulk(slice any, setFunc func(*GrantCreate, int)) *GrantCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &GrantCreateBulk{err: fmt.Errorf("calling to GrantClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*GrantCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &GrantCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Grant.
+func (c *GrantClient) Update() *GrantUpdate {
+	mutation := newGrantMutation(c.config, OpUpdate)
+	return &GrantUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *GrantClient) UpdateOne(_m *Grant) *GrantUpdateOne {
+	mutation := newGrantMutation(c.config, OpUpdateOne, withGrant(_m))
+	return &GrantUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *GrantClient) UpdateOneID(id int) *GrantUpdateOne {
+	mutation := newGrantMutation(c.config, OpUpdateOne, withGrantID(id))
+	return &GrantUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Grant.
+func (c *GrantClient) Delete() *GrantDelete {
+	mutation := newGrantMutation(c.config, OpDelete)
+	return &GrantDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *GrantClient) DeleteOne(_m *Grant) *GrantDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *GrantClient) DeleteOneID(id int) *GrantDeleteOne {
+	builder := c.Delete().Where(grant.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &GrantDeleteOne{builder}
+}
+
+// Query returns a query builder for Grant.
+func (c *GrantClient) Query() *GrantQuery {
+	return &GrantQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeGrant},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Grant entity by its id.
+func (c *GrantClient) Get(ctx context.Context, id int) (*Grant, error) {
+	return c.Query().Where(grant.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *GrantClient) GetX(ctx context.Context, id int) *Grant {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryPrincipal queries the principal edge of a Grant.
+func (c *GrantClient) QueryPrincipal(_m *Grant) *PrincipalQuery {
+	query := (&PrincipalClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(grant.Table, grant.FieldID, id),
+			sqlgraph.To(principal.Table, principal.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, grant.PrincipalTable, grant.PrincipalColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// QuerySite queries the site edge of a Grant.
+func (c *GrantClient) QuerySite(_m *Grant) *SiteQuery {
+	query := (&SiteClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(grant.Table, grant.FieldID, id),
+			sqlgraph.To(site.Table, site.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, grant.SiteTable, grant.SiteColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *GrantClient) Hooks() []Hook {
+	return c.hooks.Grant
+}
+
+// Interceptors returns the client interceptors.
+func (c *GrantClient) Interceptors() []Interceptor {
+	return c.inters.Grant
+}
+
+func (c *GrantClient) mutate(ctx context.Context, m *GrantMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&GrantCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&GrantUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&GrantUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&GrantDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Grant mutation op: %q", m.Op())
+	}
+}
+
+// GrantWithdrawalClient is a client for the GrantWithdrawal schema.
+type GrantWithdrawalClient struct {
+	config
+}
+
+// NewGrantWithdrawalClient returns a client for the GrantWithdrawal from the given config.
+func NewGrantWithdrawalClient(c config) *GrantWithdrawalClient {
+	return &GrantWithdrawalClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `grantwithdrawal.Hooks(f(g(h())))`.
+func (c *GrantWithdrawalClient) Use(hooks ...Hook) {
+	c.hooks.GrantWithdrawal = append(c.hooks.GrantWithdrawal, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `grantwithdrawal.Intercept(f(g(h())))`.
+func (c *GrantWithdrawalClient) Intercept(interceptors ...Interceptor) {
+	c.inters.GrantWithdrawal = append(c.inters.GrantWithdrawal, interceptors...)
+}
+
+// Create returns a builder for creating a GrantWithdrawal entity.
+func (c *GrantWithdrawalClient) Create() *GrantWithdrawalCreate {
+	mutation := newGrantWithdrawalMutation(c.config, OpCreate)
+	return &GrantWithdrawalCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of GrantWithdrawal entities.
+func (c *GrantWithdrawalClient) CreateBulk(builders ...*GrantWithdrawalCreate) *GrantWithdrawalCreateBulk {
+	return &GrantWithdrawalCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *GrantWithdrawalClient) MapCreateBulk(slice any, setFunc func(*GrantWithdrawalCreate, int)) *GrantWithdrawalCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &GrantWithdrawalCreateBulk{err: fmt.Errorf("calling to GrantWithdrawalClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*GrantWithdrawalCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &GrantWithdrawalCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for GrantWithdrawal.
+func (c *GrantWithdrawalClient) Update() *GrantWithdrawalUpdate {
+	mutation := newGrantWithdrawalMutation(c.config, OpUpdate)
+	return &GrantWithdrawalUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *GrantWithdrawalClient) UpdateOne(_m *GrantWithdrawal) *GrantWithdrawalUpdateOne {
+	mutation := newGrantWithdrawalMutation(c.config, OpUpdateOne, withGrantWithdrawal(_m))
+	return &GrantWithdrawalUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *GrantWithdrawalClient) UpdateOneID(id int) *GrantWithdrawalUpdateOne {
+	mutation := newGrantWithdrawalMutation(c.config, OpUpdateOne, withGrantWithdrawalID(id))
+	return &GrantWithdrawalUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for GrantWithdrawal.
+func (c *GrantWithdrawalClient) Delete() *GrantWithdrawalDelete {
+	mutation := newGrantWithdrawalMutation(c.config, OpDelete)
+	return &GrantWithdrawalDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *GrantWithdrawalClient) DeleteOne(_m *GrantWithdrawal) *GrantWithdrawalDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *GrantWithdrawalClient) DeleteOneID(id int) *GrantWithdrawalDeleteOne {
+	builder := c.Delete().Where(grantwithdrawal.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &GrantWithdrawalDeleteOne{builder}
+}
+
+// Query returns a query builder for GrantWithdrawal.
+func (c *GrantWithdrawalClient) Query() *GrantWithdrawalQuery {
+	return &GrantWithdrawalQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypeGrantWithdrawal},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a GrantWithdrawal entity by its id.
+func (c *GrantWithdrawalClient) Get(ctx context.Context, id int) (*GrantWithdrawal, error) {
+	return c.Query().Where(grantwithdrawal.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *GrantWithdrawalClient) GetX(ctx context.Context, id int) *GrantWithdrawal {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryGrant queries the grant edge of a GrantWithdrawal.
+func (c *GrantWithdrawalClient) QueryGrant(_m *GrantWithdrawal) *GrantQuery {
+	query := (&GrantClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(grantwithdrawal.Table, grantwithdrawal.FieldID, id),
+			sqlgraph.To(grant.Table, grant.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, grantwithdrawal.GrantTable, grantwithdrawal.GrantColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *GrantWithdrawalClient) Hooks() []Hook {
+	return c.hooks.GrantWithdrawal
+}
+
+// Interceptors returns the client interceptors.
+func (c *GrantWithdrawalClient) Interceptors() []Interceptor {
+	return c.inters.GrantWithdrawal
+}
+
+func (c *GrantWithdrawalClient) mutate(ctx context.Context, m *GrantWithdrawalMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&GrantWithdrawalCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&GrantWithdrawalUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&GrantWithdrawalUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&GrantWithdrawalDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown GrantWithdrawal mutation op: %q", m.Op())
 	}
 }
 
@@ -3733,6 +4538,288 @@ func (c *PersonClient) mutate(ctx context.Context, m *PersonMutation) (Value, er
 		return (&PersonDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
 	default:
 		return nil, fmt.Errorf("ent: unknown Person mutation op: %q", m.Op())
+	}
+}
+
+// PrincipalClient is a client for the Principal schema.
+type PrincipalClient struct {
+	config
+}
+
+// NewPrincipalClient returns a client for the Principal from the given config.
+func NewPrincipalClient(c config) *PrincipalClient {
+	return &PrincipalClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `principal.Hooks(f(g(h())))`.
+func (c *PrincipalClient) Use(hooks ...Hook) {
+	c.hooks.Principal = append(c.hooks.Principal, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `principal.Intercept(f(g(h())))`.
+func (c *PrincipalClient) Intercept(interceptors ...Interceptor) {
+	c.inters.Principal = append(c.inters.Principal, interceptors...)
+}
+
+// Create returns a builder for creating a Principal entity.
+func (c *PrincipalClient) Create() *PrincipalCreate {
+	mutation := newPrincipalMutation(c.config, OpCreate)
+	return &PrincipalCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of Principal entities.
+func (c *PrincipalClient) CreateBulk(builders ...*PrincipalCreate) *PrincipalCreateBulk {
+	return &PrincipalCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *PrincipalClient) MapCreateBulk(slice any, setFunc func(*PrincipalCreate, int)) *PrincipalCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &PrincipalCreateBulk{err: fmt.Errorf("calling to PrincipalClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*PrincipalCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &PrincipalCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for Principal.
+func (c *PrincipalClient) Update() *PrincipalUpdate {
+	mutation := newPrincipalMutation(c.config, OpUpdate)
+	return &PrincipalUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *PrincipalClient) UpdateOne(_m *Principal) *PrincipalUpdateOne {
+	mutation := newPrincipalMutation(c.config, OpUpdateOne, withPrincipal(_m))
+	return &PrincipalUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *PrincipalClient) UpdateOneID(id int) *PrincipalUpdateOne {
+	mutation := newPrincipalMutation(c.config, OpUpdateOne, withPrincipalID(id))
+	return &PrincipalUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for Principal.
+func (c *PrincipalClient) Delete() *PrincipalDelete {
+	mutation := newPrincipalMutation(c.config, OpDelete)
+	return &PrincipalDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *PrincipalClient) DeleteOne(_m *Principal) *PrincipalDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *PrincipalClient) DeleteOneID(id int) *PrincipalDeleteOne {
+	builder := c.Delete().Where(principal.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &PrincipalDeleteOne{builder}
+}
+
+// Query returns a query builder for Principal.
+func (c *PrincipalClient) Query() *PrincipalQuery {
+	return &PrincipalQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypePrincipal},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a Principal entity by its id.
+func (c *PrincipalClient) Get(ctx context.Context, id int) (*Principal, error) {
+	return c.Query().Where(principal.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *PrincipalClient) GetX(ctx context.Context, id int) *Principal {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// Hooks returns the client hooks.
+func (c *PrincipalClient) Hooks() []Hook {
+	return c.hooks.Principal
+}
+
+// Interceptors returns the client interceptors.
+func (c *PrincipalClient) Interceptors() []Interceptor {
+	return c.inters.Principal
+}
+
+func (c *PrincipalClient) mutate(ctx context.Context, m *PrincipalMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&PrincipalCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&PrincipalUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&PrincipalUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&PrincipalDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown Principal mutation op: %q", m.Op())
+	}
+}
+
+// PrincipalStandingClient is a client for the PrincipalStanding schema.
+type PrincipalStandingClient struct {
+	config
+}
+
+// NewPrincipalStandingClient returns a client for the PrincipalStanding from the given config.
+func NewPrincipalStandingClient(c config) *PrincipalStandingClient {
+	return &PrincipalStandingClient{config: c}
+}
+
+// Use adds a list of mutation hooks to the hooks stack.
+// A call to `Use(f, g, h)` equals to `principalstanding.Hooks(f(g(h())))`.
+func (c *PrincipalStandingClient) Use(hooks ...Hook) {
+	c.hooks.PrincipalStanding = append(c.hooks.PrincipalStanding, hooks...)
+}
+
+// Intercept adds a list of query interceptors to the interceptors stack.
+// A call to `Intercept(f, g, h)` equals to `principalstanding.Intercept(f(g(h())))`.
+func (c *PrincipalStandingClient) Intercept(interceptors ...Interceptor) {
+	c.inters.PrincipalStanding = append(c.inters.PrincipalStanding, interceptors...)
+}
+
+// Create returns a builder for creating a PrincipalStanding entity.
+func (c *PrincipalStandingClient) Create() *PrincipalStandingCreate {
+	mutation := newPrincipalStandingMutation(c.config, OpCreate)
+	return &PrincipalStandingCreate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// CreateBulk returns a builder for creating a bulk of PrincipalStanding entities.
+func (c *PrincipalStandingClient) CreateBulk(builders ...*PrincipalStandingCreate) *PrincipalStandingCreateBulk {
+	return &PrincipalStandingCreateBulk{config: c.config, builders: builders}
+}
+
+// MapCreateBulk creates a bulk creation builder from the given slice. For each item in the slice, the function creates
+// a builder and applies setFunc on it.
+func (c *PrincipalStandingClient) MapCreateBulk(slice any, setFunc func(*PrincipalStandingCreate, int)) *PrincipalStandingCreateBulk {
+	rv := reflect.ValueOf(slice)
+	if rv.Kind() != reflect.Slice {
+		return &PrincipalStandingCreateBulk{err: fmt.Errorf("calling to PrincipalStandingClient.MapCreateBulk with wrong type %T, need slice", slice)}
+	}
+	builders := make([]*PrincipalStandingCreate, rv.Len())
+	for i := 0; i < rv.Len(); i++ {
+		builders[i] = c.Create()
+		setFunc(builders[i], i)
+	}
+	return &PrincipalStandingCreateBulk{config: c.config, builders: builders}
+}
+
+// Update returns an update builder for PrincipalStanding.
+func (c *PrincipalStandingClient) Update() *PrincipalStandingUpdate {
+	mutation := newPrincipalStandingMutation(c.config, OpUpdate)
+	return &PrincipalStandingUpdate{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOne returns an update builder for the given entity.
+func (c *PrincipalStandingClient) UpdateOne(_m *PrincipalStanding) *PrincipalStandingUpdateOne {
+	mutation := newPrincipalStandingMutation(c.config, OpUpdateOne, withPrincipalStanding(_m))
+	return &PrincipalStandingUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// UpdateOneID returns an update builder for the given id.
+func (c *PrincipalStandingClient) UpdateOneID(id int) *PrincipalStandingUpdateOne {
+	mutation := newPrincipalStandingMutation(c.config, OpUpdateOne, withPrincipalStandingID(id))
+	return &PrincipalStandingUpdateOne{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// Delete returns a delete builder for PrincipalStanding.
+func (c *PrincipalStandingClient) Delete() *PrincipalStandingDelete {
+	mutation := newPrincipalStandingMutation(c.config, OpDelete)
+	return &PrincipalStandingDelete{config: c.config, hooks: c.Hooks(), mutation: mutation}
+}
+
+// DeleteOne returns a builder for deleting the given entity.
+func (c *PrincipalStandingClient) DeleteOne(_m *PrincipalStanding) *PrincipalStandingDeleteOne {
+	return c.DeleteOneID(_m.ID)
+}
+
+// DeleteOneID returns a builder for deleting the given entity by its id.
+func (c *PrincipalStandingClient) DeleteOneID(id int) *PrincipalStandingDeleteOne {
+	builder := c.Delete().Where(principalstanding.ID(id))
+	builder.mutation.id = &id
+	builder.mutation.op = OpDeleteOne
+	return &PrincipalStandingDeleteOne{builder}
+}
+
+// Query returns a query builder for PrincipalStanding.
+func (c *PrincipalStandingClient) Query() *PrincipalStandingQuery {
+	return &PrincipalStandingQuery{
+		config: c.config,
+		ctx:    &QueryContext{Type: TypePrincipalStanding},
+		inters: c.Interceptors(),
+	}
+}
+
+// Get returns a PrincipalStanding entity by its id.
+func (c *PrincipalStandingClient) Get(ctx context.Context, id int) (*PrincipalStanding, error) {
+	return c.Query().Where(principalstanding.ID(id)).Only(ctx)
+}
+
+// GetX is like Get, but panics if an error occurs.
+func (c *PrincipalStandingClient) GetX(ctx context.Context, id int) *PrincipalStanding {
+	obj, err := c.Get(ctx, id)
+	if err != nil {
+		panic(err)
+	}
+	return obj
+}
+
+// QueryPrincipal queries the principal edge of a PrincipalStanding.
+func (c *PrincipalStandingClient) QueryPrincipal(_m *PrincipalStanding) *PrincipalQuery {
+	query := (&PrincipalClient{config: c.config}).Query()
+	query.path = func(context.Context) (fromV *sql.Selector, _ error) {
+		id := _m.ID
+		step := sqlgraph.NewStep(
+			sqlgraph.From(principalstanding.Table, principalstanding.FieldID, id),
+			sqlgraph.To(principal.Table, principal.FieldID),
+			sqlgraph.Edge(sqlgraph.M2O, false, principalstanding.PrincipalTable, principalstanding.PrincipalColumn),
+		)
+		fromV = sqlgraph.Neighbors(_m.driver.Dialect(), step)
+		return fromV, nil
+	}
+	return query
+}
+
+// Hooks returns the client hooks.
+func (c *PrincipalStandingClient) Hooks() []Hook {
+	return c.hooks.PrincipalStanding
+}
+
+// Interceptors returns the client interceptors.
+func (c *PrincipalStandingClient) Interceptors() []Interceptor {
+	return c.inters.PrincipalStanding
+}
+
+func (c *PrincipalStandingClient) mutate(ctx context.Context, m *PrincipalStandingMutation) (Value, error) {
+	switch m.Op() {
+	case OpCreate:
+		return (&PrincipalStandingCreate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdate:
+		return (&PrincipalStandingUpdate{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpUpdateOne:
+		return (&PrincipalStandingUpdateOne{config: c.config, hooks: c.Hooks(), mutation: m}).Save(ctx)
+	case OpDelete, OpDeleteOne:
+		return (&PrincipalStandingDelete{config: c.config, hooks: c.Hooks(), mutation: m}).Exec(ctx)
+	default:
+		return nil, fmt.Errorf("ent: unknown PrincipalStanding mutation op: %q", m.Op())
 	}
 }
 
@@ -5942,20 +7029,22 @@ func (c *TowerClient) mutate(ctx context.Context, m *TowerMutation) (Value, erro
 // hooks and interceptors per client, for fast access.
 type (
 	hooks struct {
-		Alarm, AlarmProgress, AlarmRule, AlarmState, Attachment, Batch, Blob,
-		Calibration, Cell, Chain, Correction, Custody, Disposition, Finding, Hold,
-		Incident, Inspection, Joint, Lot, LotMovement, LotSum, Person, Record,
-		RegisterEpoch, RequestKey, Sealing, SignOff, Site, Specification,
-		SpecificationRevision, Substitution, Tally, Tightening, Tool, ToolCheck,
-		ToolUse, Tower []ent.Hook
+		Alarm, AlarmProgress, AlarmRule, AlarmState, Attachment, AuditEntry, Batch,
+		Blob, Calibration, Cell, Chain, Correction, Credential, CredentialRevocation,
+		Custody, Disposition, Finding, Grant, GrantWithdrawal, Hold, Incident,
+		Inspection, Joint, Lot, LotMovement, LotSum, Person, Principal,
+		PrincipalStanding, Record, RegisterEpoch, RequestKey, Sealing, SignOff, Site,
+		Specification, SpecificationRevision, Substitution, Tally, Tightening, Tool,
+		ToolCheck, ToolUse, Tower []ent.Hook
 	}
 	inters struct {
-		Alarm, AlarmProgress, AlarmRule, AlarmState, Attachment, Batch, Blob,
-		Calibration, Cell, Chain, Correction, Custody, Disposition, Finding, Hold,
-		Incident, Inspection, Joint, Lot, LotMovement, LotSum, Person, Record,
-		RegisterEpoch, RequestKey, Sealing, SignOff, Site, Specification,
-		SpecificationRevision, Substitution, Tally, Tightening, Tool, ToolCheck,
-		ToolUse, Tower []ent.Interceptor
+		Alarm, AlarmProgress, AlarmRule, AlarmState, Attachment, AuditEntry, Batch,
+		Blob, Calibration, Cell, Chain, Correction, Credential, CredentialRevocation,
+		Custody, Disposition, Finding, Grant, GrantWithdrawal, Hold, Incident,
+		Inspection, Joint, Lot, LotMovement, LotSum, Person, Principal,
+		PrincipalStanding, Record, RegisterEpoch, RequestKey, Sealing, SignOff, Site,
+		Specification, SpecificationRevision, Substitution, Tally, Tightening, Tool,
+		ToolCheck, ToolUse, Tower []ent.Interceptor
 	}
 )
 

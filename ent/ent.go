@@ -11,15 +11,20 @@ import (
 	"jointledger/ent/alarmrule"
 	"jointledger/ent/alarmstate"
 	"jointledger/ent/attachment"
+	"jointledger/ent/auditentry"
 	"jointledger/ent/batch"
 	"jointledger/ent/blob"
 	"jointledger/ent/calibration"
 	"jointledger/ent/cell"
 	"jointledger/ent/chain"
 	"jointledger/ent/correction"
+	"jointledger/ent/credential"
+	"jointledger/ent/credentialrevocation"
 	"jointledger/ent/custody"
 	"jointledger/ent/disposition"
 	"jointledger/ent/finding"
+	"jointledger/ent/grant"
+	"jointledger/ent/grantwithdrawal"
 	"jointledger/ent/hold"
 	"jointledger/ent/incident"
 	"jointledger/ent/inspection"
@@ -28,6 +33,8 @@ import (
 	"jointledger/ent/lotmovement"
 	"jointledger/ent/lotsum"
 	"jointledger/ent/person"
+	"jointledger/ent/principal"
+	"jointledger/ent/principalstanding"
 	"jointledger/ent/record"
 	"jointledger/ent/registerepoch"
 	"jointledger/ent/requestkey"
@@ -114,15 +121,20 @@ func checkColumn(t, c string) error {
 			alarmrule.Table:             alarmrule.ValidColumn,
 			alarmstate.Table:            alarmstate.ValidColumn,
 			attachment.Table:            attachment.ValidColumn,
+			auditentry.Table:            auditentry.ValidColumn,
 			batch.Table:                 batch.ValidColumn,
 			blob.Table:                  blob.ValidColumn,
 			calibration.Table:           calibration.ValidColumn,
 			cell.Table:                  cell.ValidColumn,
 			chain.Table:                 chain.ValidColumn,
 			correction.Table:            correction.ValidColumn,
+			credential.Table:            credential.ValidColumn,
+			credentialrevocation.Table:  credentialrevocation.ValidColumn,
 			custody.Table:               custody.ValidColumn,
 			disposition.Table:           disposition.ValidColumn,
 			finding.Table:               finding.ValidColumn,
+			grant.Table:                 grant.ValidColumn,
+			grantwithdrawal.Table:       grantwithdrawal.ValidColumn,
 			hold.Table:                  hold.ValidColumn,
 			incident.Table:              incident.ValidColumn,
 			inspection.Table:            inspection.ValidColumn,
@@ -131,6 +143,8 @@ func checkColumn(t, c string) error {
 			lotmovement.Table:           lotmovement.ValidColumn,
 			lotsum.Table:                lotsum.ValidColumn,
 			person.Table:                person.ValidColumn,
+			principal.Table:             principal.ValidColumn,
+			principalstanding.Table:     principalstanding.ValidColumn,
 			record.Table:                record.ValidColumn,
 			registerepoch.Table:         registerepoch.ValidColumn,
 			requestkey.Table:            requestkey.ValidColumn,

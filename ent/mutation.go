@@ -11,6 +11,7 @@ import (
 	"jointledger/ent/alarmrule"
 	"jointledger/ent/alarmstate"
 	"jointledger/ent/attachment"
+	"jointledger/ent/auditentry"
 	"jointledger/ent/batch"
 	"jointledger/ent/blob"
 	"jointledger/ent/calibration"
@@ -18,9 +19,13 @@ import (
 	"jointledger/ent/chain"
 	"jointledger/ent/column"
 	"jointledger/ent/correction"
+	"jointledger/ent/credential"
+	"jointledger/ent/credentialrevocation"
 	"jointledger/ent/custody"
 	"jointledger/ent/disposition"
 	"jointledger/ent/finding"
+	"jointledger/ent/grant"
+	"jointledger/ent/grantwithdrawal"
 	"jointledger/ent/hold"
 	"jointledger/ent/incident"
 	"jointledger/ent/inspection"
@@ -30,6 +35,8 @@ import (
 	"jointledger/ent/lotsum"
 	"jointledger/ent/person"
 	"jointledger/ent/predicate"
+	"jointledger/ent/principal"
+	"jointledger/ent/principalstanding"
 	"jointledger/ent/record"
 	"jointledger/ent/registerepoch"
 	"jointledger/ent/requestkey"
@@ -65,15 +72,20 @@ const (
 	TypeAlarmRule             = "AlarmRule"
 	TypeAlarmState            = "AlarmState"
 	TypeAttachment            = "Attachment"
+	TypeAuditEntry            = "AuditEntry"
 	TypeBatch                 = "Batch"
 	TypeBlob                  = "Blob"
 	TypeCalibration           = "Calibration"
 	TypeCell                  = "Cell"
 	TypeChain                 = "Chain"
 	TypeCorrection            = "Correction"
+	TypeCredential            = "Credential"
+	TypeCredentialRevocation  = "CredentialRevocation"
 	TypeCustody               = "Custody"
 	TypeDisposition           = "Disposition"
 	TypeFinding               = "Finding"
+	TypeGrant                 = "Grant"
+	TypeGrantWithdrawal       = "GrantWithdrawal"
 	TypeHold                  = "Hold"
 	TypeIncident              = "Incident"
 	TypeInspection            = "Inspection"
@@ -82,6 +94,8 @@ const (
 	TypeLotMovement           = "LotMovement"
 	TypeLotSum                = "LotSum"
 	TypePerson                = "Person"
+	TypePrincipal             = "Principal"
+	TypePrincipalStanding     = "PrincipalStanding"
 	TypeRecord                = "Record"
 	TypeRegisterEpoch         = "RegisterEpoch"
 	TypeRequestKey            = "RequestKey"
@@ -4744,6 +4758,1013 @@ func (m *AttachmentMutation) ResetEdge(name string) error {
 	return fmt.Errorf("unknown Attachment edge %s", name)
 }
 
+// AuditEntryMutation represents an operation that mutates the AuditEntry nodes in the graph.
+type AuditEntryMutation struct {
+	config
+	op             Op
+	typ            string
+	id             *int64
+	create_time    *int64
+	addcreate_time *int64
+	last_time      *int64
+	addlast_time   *int64
+	times          *int64
+	addtimes       *int64
+	principal      *string
+	credential     *string
+	peer           *string
+	act            *string
+	object         *string
+	outcome        *uint8
+	addoutcome     *int8
+	detail         *string
+	request_id     *string
+	clearedFields  map[string]struct{}
+	done           bool
+	oldValue       func(context.Context) (*AuditEntry, error)
+	predicates     []predicate.AuditEntry
+}
+
+var _ ent.Mutation = (*AuditEntryMutation)(nil)
+
+// auditentryOption allows management of the mutation configuration using functional options.
+type auditentryOption func(*AuditEntryMutation)
+
+// newAuditEntryMutation creates new mutation for the AuditEntry entity.
+func newAuditEntryMutation(c config, op Op, opts ...auditentryOption) *AuditEntryMutation {
+	m := &AuditEntryMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeAuditEntry,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withAuditEntryID sets the ID field of the mutation.
+func withAuditEntryID(id int64) auditentryOption {
+	return func(m *AuditEntryMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *AuditEntry
+		)
+		m.oldValue = func(ctx context.Context) (*AuditEntry, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().AuditEntry.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withAuditEntry sets the old AuditEntry of the mutation.
+func withAuditEntry(node *AuditEntry) auditentryOption {
+	return func(m *AuditEntryMutation) {
+		m.oldValue = func(context.Context) (*AuditEntry, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m AuditEntryMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m AuditEntryMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// SetID sets the value of the id field. Note that this
+// operation is only accepted on creation of AuditEntry entities.
+func (m *AuditEntryMutation) SetID(id int64) {
+	m.id = &id
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *AuditEntryMutation) ID() (id int64, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *AuditEntryMutation) IDs(ctx context.Context) ([]int64, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int64{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().AuditEntry.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *AuditEntryMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *AuditEntryMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *AuditEntryMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *AuditEntryMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *AuditEntryMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// SetLastTime sets the "last_time" field.
+func (m *AuditEntryMutation) SetLastTime(i int64) {
+	m.last_time = &i
+	m.addlast_time = nil
+}
+
+// LastTime returns the value of the "last_time" field in the mutation.
+func (m *AuditEntryMutation) LastTime() (r int64, exists bool) {
+	v := m.last_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldLastTime returns the old "last_time" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldLastTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldLastTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldLastTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldLastTime: %w", err)
+	}
+	return oldValue.LastTime, nil
+}
+
+// AddLastTime adds i to the "last_time" field.
+func (m *AuditEntryMutation) AddLastTime(i int64) {
+	if m.addlast_time != nil {
+		*m.addlast_time += i
+	} else {
+		m.addlast_time = &i
+	}
+}
+
+// AddedLastTime returns the value that was added to the "last_time" field in this mutation.
+func (m *AuditEntryMutation) AddedLastTime() (r int64, exists bool) {
+	v := m.addlast_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetLastTime resets all changes to the "last_time" field.
+func (m *AuditEntryMutation) ResetLastTime() {
+	m.last_time = nil
+	m.addlast_time = nil
+}
+
+// SetTimes sets the "times" field.
+func (m *AuditEntryMutation) SetTimes(i int64) {
+	m.times = &i
+	m.addtimes = nil
+}
+
+// Times returns the value of the "times" field in the mutation.
+func (m *AuditEntryMutation) Times() (r int64, exists bool) {
+	v := m.times
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldTimes returns the old "times" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldTimes(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldTimes is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldTimes requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldTimes: %w", err)
+	}
+	return oldValue.Times, nil
+}
+
+// AddTimes adds i to the "times" field.
+func (m *AuditEntryMutation) AddTimes(i int64) {
+	if m.addtimes != nil {
+		*m.addtimes += i
+	} else {
+		m.addtimes = &i
+	}
+}
+
+// AddedTimes returns the value that was added to the "times" field in this mutation.
+func (m *AuditEntryMutation) AddedTimes() (r int64, exists bool) {
+	v := m.addtimes
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetTimes resets all changes to the "times" field.
+func (m *AuditEntryMutation) ResetTimes() {
+	m.times = nil
+	m.addtimes = nil
+}
+
+// SetPrincipal sets the "principal" field.
+func (m *AuditEntryMutation) SetPrincipal(s string) {
+	m.principal = &s
+}
+
+// Principal returns the value of the "principal" field in the mutation.
+func (m *AuditEntryMutation) Principal() (r string, exists bool) {
+	v := m.principal
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPrincipal returns the old "principal" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldPrincipal(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPrincipal is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPrincipal requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPrincipal: %w", err)
+	}
+	return oldValue.Principal, nil
+}
+
+// ResetPrincipal resets all changes to the "principal" field.
+func (m *AuditEntryMutation) ResetPrincipal() {
+	m.principal = nil
+}
+
+// SetCredential sets the "credential" field.
+func (m *AuditEntryMutation) SetCredential(s string) {
+	m.credential = &s
+}
+
+// Credential returns the value of the "credential" field in the mutation.
+func (m *AuditEntryMutation) Credential() (r string, exists bool) {
+	v := m.credential
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCredential returns the old "credential" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldCredential(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCredential is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCredential requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCredential: %w", err)
+	}
+	return oldValue.Credential, nil
+}
+
+// ResetCredential resets all changes to the "credential" field.
+func (m *AuditEntryMutation) ResetCredential() {
+	m.credential = nil
+}
+
+// SetPeer sets the "peer" field.
+func (m *AuditEntryMutation) SetPeer(s string) {
+	m.peer = &s
+}
+
+// Peer returns the value of the "peer" field in the mutation.
+func (m *AuditEntryMutation) Peer() (r string, exists bool) {
+	v := m.peer
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPeer returns the old "peer" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldPeer(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPeer is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPeer requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPeer: %w", err)
+	}
+	return oldValue.Peer, nil
+}
+
+// ResetPeer resets all changes to the "peer" field.
+func (m *AuditEntryMutation) ResetPeer() {
+	m.peer = nil
+}
+
+// SetAct sets the "act" field.
+func (m *AuditEntryMutation) SetAct(s string) {
+	m.act = &s
+}
+
+// Act returns the value of the "act" field in the mutation.
+func (m *AuditEntryMutation) Act() (r string, exists bool) {
+	v := m.act
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldAct returns the old "act" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldAct(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldAct is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldAct requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldAct: %w", err)
+	}
+	return oldValue.Act, nil
+}
+
+// ResetAct resets all changes to the "act" field.
+func (m *AuditEntryMutation) ResetAct() {
+	m.act = nil
+}
+
+// SetObject sets the "object" field.
+func (m *AuditEntryMutation) SetObject(s string) {
+	m.object = &s
+}
+
+// Object returns the value of the "object" field in the mutation.
+func (m *AuditEntryMutation) Object() (r string, exists bool) {
+	v := m.object
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldObject returns the old "object" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldObject(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldObject is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldObject requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldObject: %w", err)
+	}
+	return oldValue.Object, nil
+}
+
+// ResetObject resets all changes to the "object" field.
+func (m *AuditEntryMutation) ResetObject() {
+	m.object = nil
+}
+
+// SetOutcome sets the "outcome" field.
+func (m *AuditEntryMutation) SetOutcome(u uint8) {
+	m.outcome = &u
+	m.addoutcome = nil
+}
+
+// Outcome returns the value of the "outcome" field in the mutation.
+func (m *AuditEntryMutation) Outcome() (r uint8, exists bool) {
+	v := m.outcome
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldOutcome returns the old "outcome" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldOutcome(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldOutcome is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldOutcome requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldOutcome: %w", err)
+	}
+	return oldValue.Outcome, nil
+}
+
+// AddOutcome adds u to the "outcome" field.
+func (m *AuditEntryMutation) AddOutcome(u int8) {
+	if m.addoutcome != nil {
+		*m.addoutcome += u
+	} else {
+		m.addoutcome = &u
+	}
+}
+
+// AddedOutcome returns the value that was added to the "outcome" field in this mutation.
+func (m *AuditEntryMutation) AddedOutcome() (r int8, exists bool) {
+	v := m.addoutcome
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetOutcome resets all changes to the "outcome" field.
+func (m *AuditEntryMutation) ResetOutcome() {
+	m.outcome = nil
+	m.addoutcome = nil
+}
+
+// SetDetail sets the "detail" field.
+func (m *AuditEntryMutation) SetDetail(s string) {
+	m.detail = &s
+}
+
+// Detail returns the value of the "detail" field in the mutation.
+func (m *AuditEntryMutation) Detail() (r string, exists bool) {
+	v := m.detail
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldDetail returns the old "detail" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldDetail(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldDetail is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldDetail requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldDetail: %w", err)
+	}
+	return oldValue.Detail, nil
+}
+
+// ResetDetail resets all changes to the "detail" field.
+func (m *AuditEntryMutation) ResetDetail() {
+	m.detail = nil
+}
+
+// SetRequestID sets the "request_id" field.
+func (m *AuditEntryMutation) SetRequestID(s string) {
+	m.request_id = &s
+}
+
+// RequestID returns the value of the "request_id" field in the mutation.
+func (m *AuditEntryMutation) RequestID() (r string, exists bool) {
+	v := m.request_id
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRequestID returns the old "request_id" field's value of the AuditEntry entity.
+// If the AuditEntry object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *AuditEntryMutation) OldRequestID(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRequestID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRequestID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRequestID: %w", err)
+	}
+	return oldValue.RequestID, nil
+}
+
+// ResetRequestID resets all changes to the "request_id" field.
+func (m *AuditEntryMutation) ResetRequestID() {
+	m.request_id = nil
+}
+
+// Where appends a list predicates to the AuditEntryMutation builder.
+func (m *AuditEntryMutation) Where(ps ...predicate.AuditEntry) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the AuditEntryMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *AuditEntryMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.AuditEntry, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *AuditEntryMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *AuditEntryMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (AuditEntry).
+func (m *AuditEntryMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *AuditEntryMutation) Fields() []string {
+	fields := make([]string, 0, 11)
+	if m.create_time != nil {
+		fields = append(fields, auditentry.FieldCreateTime)
+	}
+	if m.last_time != nil {
+		fields = append(fields, auditentry.FieldLastTime)
+	}
+	if m.times != nil {
+		fields = append(fields, auditentry.FieldTimes)
+	}
+	if m.principal != nil {
+		fields = append(fields, auditentry.FieldPrincipal)
+	}
+	if m.credential != nil {
+		fields = append(fields, auditentry.FieldCredential)
+	}
+	if m.peer != nil {
+		fields = append(fields, auditentry.FieldPeer)
+	}
+	if m.act != nil {
+		fields = append(fields, auditentry.FieldAct)
+	}
+	if m.object != nil {
+		fields = append(fields, auditentry.FieldObject)
+	}
+	if m.outcome != nil {
+		fields = append(fields, auditentry.FieldOutcome)
+	}
+	if m.detail != nil {
+		fields = append(fields, auditentry.FieldDetail)
+	}
+	if m.request_id != nil {
+		fields = append(fields, auditentry.FieldRequestID)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *AuditEntryMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case auditentry.FieldCreateTime:
+		return m.CreateTime()
+	case auditentry.FieldLastTime:
+		return m.LastTime()
+	case auditentry.FieldTimes:
+		return m.Times()
+	case auditentry.FieldPrincipal:
+		return m.Principal()
+	case auditentry.FieldCredential:
+		return m.Credential()
+	case auditentry.FieldPeer:
+		return m.Peer()
+	case auditentry.FieldAct:
+		return m.Act()
+	case auditentry.FieldObject:
+		return m.Object()
+	case auditentry.FieldOutcome:
+		return m.Outcome()
+	case auditentry.FieldDetail:
+		return m.Detail()
+	case auditentry.FieldRequestID:
+		return m.RequestID()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *AuditEntryMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case auditentry.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	case auditentry.FieldLastTime:
+		return m.OldLastTime(ctx)
+	case auditentry.FieldTimes:
+		return m.OldTimes(ctx)
+	case auditentry.FieldPrincipal:
+		return m.OldPrincipal(ctx)
+	case auditentry.FieldCredential:
+		return m.OldCredential(ctx)
+	case auditentry.FieldPeer:
+		return m.OldPeer(ctx)
+	case auditentry.FieldAct:
+		return m.OldAct(ctx)
+	case auditentry.FieldObject:
+		return m.OldObject(ctx)
+	case auditentry.FieldOutcome:
+		return m.OldOutcome(ctx)
+	case auditentry.FieldDetail:
+		return m.OldDetail(ctx)
+	case auditentry.FieldRequestID:
+		return m.OldRequestID(ctx)
+	}
+	return nil, fmt.Errorf("unknown AuditEntry field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AuditEntryMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case auditentry.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	case auditentry.FieldLastTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetLastTime(v)
+		return nil
+	case auditentry.FieldTimes:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetTimes(v)
+		return nil
+	case auditentry.FieldPrincipal:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPrincipal(v)
+		return nil
+	case auditentry.FieldCredential:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCredential(v)
+		return nil
+	case auditentry.FieldPeer:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPeer(v)
+		return nil
+	case auditentry.FieldAct:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetAct(v)
+		return nil
+	case auditentry.FieldObject:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetObject(v)
+		return nil
+	case auditentry.FieldOutcome:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetOutcome(v)
+		return nil
+	case auditentry.FieldDetail:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetDetail(v)
+		return nil
+	case auditentry.FieldRequestID:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRequestID(v)
+		return nil
+	}
+	return fmt.Errorf("unknown AuditEntry field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *AuditEntryMutation) AddedFields() []string {
+	var fields []string
+	if m.addcreate_time != nil {
+		fields = append(fields, auditentry.FieldCreateTime)
+	}
+	if m.addlast_time != nil {
+		fields = append(fields, auditentry.FieldLastTime)
+	}
+	if m.addtimes != nil {
+		fields = append(fields, auditentry.FieldTimes)
+	}
+	if m.addoutcome != nil {
+		fields = append(fields, auditentry.FieldOutcome)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *AuditEntryMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case auditentry.FieldCreateTime:
+		return m.AddedCreateTime()
+	case auditentry.FieldLastTime:
+		return m.AddedLastTime()
+	case auditentry.FieldTimes:
+		return m.AddedTimes()
+	case auditentry.FieldOutcome:
+		return m.AddedOutcome()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *AuditEntryMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case auditentry.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	case auditentry.FieldLastTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddLastTime(v)
+		return nil
+	case auditentry.FieldTimes:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddTimes(v)
+		return nil
+	case auditentry.FieldOutcome:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddOutcome(v)
+		return nil
+	}
+	return fmt.Errorf("unknown AuditEntry numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *AuditEntryMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *AuditEntryMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *AuditEntryMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown AuditEntry nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *AuditEntryMutation) ResetField(name string) error {
+	switch name {
+	case auditentry.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	case auditentry.FieldLastTime:
+		m.ResetLastTime()
+		return nil
+	case auditentry.FieldTimes:
+		m.ResetTimes()
+		return nil
+	case auditentry.FieldPrincipal:
+		m.ResetPrincipal()
+		return nil
+	case auditentry.FieldCredential:
+		m.ResetCredential()
+		return nil
+	case auditentry.FieldPeer:
+		m.ResetPeer()
+		return nil
+	case auditentry.FieldAct:
+		m.ResetAct()
+		return nil
+	case auditentry.FieldObject:
+		m.ResetObject()
+		return nil
+	case auditentry.FieldOutcome:
+		m.ResetOutcome()
+		return nil
+	case auditentry.FieldDetail:
+		m.ResetDetail()
+		return nil
+	case auditentry.FieldRequestID:
+		m.ResetRequestID()
+		return nil
+	}
+	return fmt.Errorf("unknown AuditEntry field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *AuditEntryMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *AuditEntryMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *AuditEntryMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *AuditEntryMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *AuditEntryMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *AuditEntryMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *AuditEntryMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown AuditEntry unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *AuditEntryMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown AuditEntry edge %s", name)
+}
+
 // BatchMutation represents an operation that mutates the Batch nodes in the graph.
 type BatchMutation struct {
 	config
@@ -9052,6 +10073,1390 @@ func (m *CorrectionMutation) ResetEdge(name string) error {
 	return fmt.Errorf("unknown Correction edge %s", name)
 }
 
+// CredentialMutation represents an operation that mutates the Credential nodes in the graph.
+type CredentialMutation struct {
+	config
+	op               Op
+	typ              string
+	id               *int
+	uid              *string
+	kind             *uint8
+	addkind          *int8
+	subject          *string
+	digest           *[]byte
+	create_time      *int64
+	addcreate_time   *int64
+	made_by          *string
+	expire_time      *int64
+	addexpire_time   *int64
+	clearedFields    map[string]struct{}
+	principal        *int
+	clearedprincipal bool
+	done             bool
+	oldValue         func(context.Context) (*Credential, error)
+	predicates       []predicate.Credential
+}
+
+var _ ent.Mutation = (*CredentialMutation)(nil)
+
+// credentialOption allows management of the mutation configuration using functional options.
+type credentialOption func(*CredentialMutation)
+
+// newCredentialMutation creates new mutation for the Credential entity.
+func newCredentialMutation(c config, op Op, opts ...credentialOption) *CredentialMutation {
+	m := &CredentialMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeCredential,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withCredentialID sets the ID field of the mutation.
+func withCredentialID(id int) credentialOption {
+	return func(m *CredentialMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Credential
+		)
+		m.oldValue = func(ctx context.Context) (*Credential, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Credential.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withCredential sets the old Credential of the mutation.
+func withCredential(node *Credential) credentialOption {
+	return func(m *CredentialMutation) {
+		m.oldValue = func(context.Context) (*Credential, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m CredentialMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m CredentialMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *CredentialMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *CredentialMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Credential.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetUID sets the "uid" field.
+func (m *CredentialMutation) SetUID(s string) {
+	m.uid = &s
+}
+
+// UID returns the value of the "uid" field in the mutation.
+func (m *CredentialMutation) UID() (r string, exists bool) {
+	v := m.uid
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldUID returns the old "uid" field's value of the Credential entity.
+// If the Credential object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialMutation) OldUID(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldUID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldUID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldUID: %w", err)
+	}
+	return oldValue.UID, nil
+}
+
+// ResetUID resets all changes to the "uid" field.
+func (m *CredentialMutation) ResetUID() {
+	m.uid = nil
+}
+
+// SetPrincipalID sets the "principal_id" field.
+func (m *CredentialMutation) SetPrincipalID(i int) {
+	m.principal = &i
+}
+
+// PrincipalID returns the value of the "principal_id" field in the mutation.
+func (m *CredentialMutation) PrincipalID() (r int, exists bool) {
+	v := m.principal
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPrincipalID returns the old "principal_id" field's value of the Credential entity.
+// If the Credential object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialMutation) OldPrincipalID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPrincipalID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPrincipalID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPrincipalID: %w", err)
+	}
+	return oldValue.PrincipalID, nil
+}
+
+// ResetPrincipalID resets all changes to the "principal_id" field.
+func (m *CredentialMutation) ResetPrincipalID() {
+	m.principal = nil
+}
+
+// SetKind sets the "kind" field.
+func (m *CredentialMutation) SetKind(u uint8) {
+	m.kind = &u
+	m.addkind = nil
+}
+
+// Kind returns the value of the "kind" field in the mutation.
+func (m *CredentialMutation) Kind() (r uint8, exists bool) {
+	v := m.kind
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldKind returns the old "kind" field's value of the Credential entity.
+// If the Credential object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialMutation) OldKind(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldKind is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldKind requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldKind: %w", err)
+	}
+	return oldValue.Kind, nil
+}
+
+// AddKind adds u to the "kind" field.
+func (m *CredentialMutation) AddKind(u int8) {
+	if m.addkind != nil {
+		*m.addkind += u
+	} else {
+		m.addkind = &u
+	}
+}
+
+// AddedKind returns the value that was added to the "kind" field in this mutation.
+func (m *CredentialMutation) AddedKind() (r int8, exists bool) {
+	v := m.addkind
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetKind resets all changes to the "kind" field.
+func (m *CredentialMutation) ResetKind() {
+	m.kind = nil
+	m.addkind = nil
+}
+
+// SetSubject sets the "subject" field.
+func (m *CredentialMutation) SetSubject(s string) {
+	m.subject = &s
+}
+
+// Subject returns the value of the "subject" field in the mutation.
+func (m *CredentialMutation) Subject() (r string, exists bool) {
+	v := m.subject
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSubject returns the old "subject" field's value of the Credential entity.
+// If the Credential object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialMutation) OldSubject(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSubject is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSubject requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSubject: %w", err)
+	}
+	return oldValue.Subject, nil
+}
+
+// ResetSubject resets all changes to the "subject" field.
+func (m *CredentialMutation) ResetSubject() {
+	m.subject = nil
+}
+
+// SetDigest sets the "digest" field.
+func (m *CredentialMutation) SetDigest(b []byte) {
+	m.digest = &b
+}
+
+// Digest returns the value of the "digest" field in the mutation.
+func (m *CredentialMutation) Digest() (r []byte, exists bool) {
+	v := m.digest
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldDigest returns the old "digest" field's value of the Credential entity.
+// If the Credential object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialMutation) OldDigest(ctx context.Context) (v []byte, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldDigest is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldDigest requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldDigest: %w", err)
+	}
+	return oldValue.Digest, nil
+}
+
+// ResetDigest resets all changes to the "digest" field.
+func (m *CredentialMutation) ResetDigest() {
+	m.digest = nil
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *CredentialMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *CredentialMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the Credential entity.
+// If the Credential object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *CredentialMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *CredentialMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *CredentialMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// SetMadeBy sets the "made_by" field.
+func (m *CredentialMutation) SetMadeBy(s string) {
+	m.made_by = &s
+}
+
+// MadeBy returns the value of the "made_by" field in the mutation.
+func (m *CredentialMutation) MadeBy() (r string, exists bool) {
+	v := m.made_by
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMadeBy returns the old "made_by" field's value of the Credential entity.
+// If the Credential object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialMutation) OldMadeBy(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMadeBy is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMadeBy requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMadeBy: %w", err)
+	}
+	return oldValue.MadeBy, nil
+}
+
+// ResetMadeBy resets all changes to the "made_by" field.
+func (m *CredentialMutation) ResetMadeBy() {
+	m.made_by = nil
+}
+
+// SetExpireTime sets the "expire_time" field.
+func (m *CredentialMutation) SetExpireTime(i int64) {
+	m.expire_time = &i
+	m.addexpire_time = nil
+}
+
+// ExpireTime returns the value of the "expire_time" field in the mutation.
+func (m *CredentialMutation) ExpireTime() (r int64, exists bool) {
+	v := m.expire_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldExpireTime returns the old "expire_time" field's value of the Credential entity.
+// If the Credential object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialMutation) OldExpireTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldExpireTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldExpireTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldExpireTime: %w", err)
+	}
+	return oldValue.ExpireTime, nil
+}
+
+// AddExpireTime adds i to the "expire_time" field.
+func (m *CredentialMutation) AddExpireTime(i int64) {
+	if m.addexpire_time != nil {
+		*m.addexpire_time += i
+	} else {
+		m.addexpire_time = &i
+	}
+}
+
+// AddedExpireTime returns the value that was added to the "expire_time" field in this mutation.
+func (m *CredentialMutation) AddedExpireTime() (r int64, exists bool) {
+	v := m.addexpire_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetExpireTime resets all changes to the "expire_time" field.
+func (m *CredentialMutation) ResetExpireTime() {
+	m.expire_time = nil
+	m.addexpire_time = nil
+}
+
+// ClearPrincipal clears the "principal" edge to the Principal entity.
+func (m *CredentialMutation) ClearPrincipal() {
+	m.clearedprincipal = true
+	m.clearedFields[credential.FieldPrincipalID] = struct{}{}
+}
+
+// PrincipalCleared reports if the "principal" edge to the Principal entity was cleared.
+func (m *CredentialMutation) PrincipalCleared() bool {
+	return m.clearedprincipal
+}
+
+// PrincipalIDs returns the "principal" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// PrincipalID instead. It exists only for internal usage by the builders.
+func (m *CredentialMutation) PrincipalIDs() (ids []int) {
+	if id := m.principal; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetPrincipal resets all changes to the "principal" edge.
+func (m *CredentialMutation) ResetPrincipal() {
+	m.principal = nil
+	m.clearedprincipal = false
+}
+
+// Where appends a list predicates to the CredentialMutation builder.
+func (m *CredentialMutation) Where(ps ...predicate.Credential) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the CredentialMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *CredentialMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Credential, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *CredentialMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *CredentialMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Credential).
+func (m *CredentialMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *CredentialMutation) Fields() []string {
+	fields := make([]string, 0, 8)
+	if m.uid != nil {
+		fields = append(fields, credential.FieldUID)
+	}
+	if m.principal != nil {
+		fields = append(fields, credential.FieldPrincipalID)
+	}
+	if m.kind != nil {
+		fields = append(fields, credential.FieldKind)
+	}
+	if m.subject != nil {
+		fields = append(fields, credential.FieldSubject)
+	}
+	if m.digest != nil {
+		fields = append(fields, credential.FieldDigest)
+	}
+	if m.create_time != nil {
+		fields = append(fields, credential.FieldCreateTime)
+	}
+	if m.made_by != nil {
+		fields = append(fields, credential.FieldMadeBy)
+	}
+	if m.expire_time != nil {
+		fields = append(fields, credential.FieldExpireTime)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *CredentialMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case credential.FieldUID:
+		return m.UID()
+	case credential.FieldPrincipalID:
+		return m.PrincipalID()
+	case credential.FieldKind:
+		return m.Kind()
+	case credential.FieldSubject:
+		return m.Subject()
+	case credential.FieldDigest:
+		return m.Digest()
+	case credential.FieldCreateTime:
+		return m.CreateTime()
+	case credential.FieldMadeBy:
+		return m.MadeBy()
+	case credential.FieldExpireTime:
+		return m.ExpireTime()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *CredentialMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case credential.FieldUID:
+		return m.OldUID(ctx)
+	case credential.FieldPrincipalID:
+		return m.OldPrincipalID(ctx)
+	case credential.FieldKind:
+		return m.OldKind(ctx)
+	case credential.FieldSubject:
+		return m.OldSubject(ctx)
+	case credential.FieldDigest:
+		return m.OldDigest(ctx)
+	case credential.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	case credential.FieldMadeBy:
+		return m.OldMadeBy(ctx)
+	case credential.FieldExpireTime:
+		return m.OldExpireTime(ctx)
+	}
+	return nil, fmt.Errorf("unknown Credential field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *CredentialMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case credential.FieldUID:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetUID(v)
+		return nil
+	case credential.FieldPrincipalID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPrincipalID(v)
+		return nil
+	case credential.FieldKind:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetKind(v)
+		return nil
+	case credential.FieldSubject:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSubject(v)
+		return nil
+	case credential.FieldDigest:
+		v, ok := value.([]byte)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetDigest(v)
+		return nil
+	case credential.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	case credential.FieldMadeBy:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMadeBy(v)
+		return nil
+	case credential.FieldExpireTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetExpireTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Credential field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *CredentialMutation) AddedFields() []string {
+	var fields []string
+	if m.addkind != nil {
+		fields = append(fields, credential.FieldKind)
+	}
+	if m.addcreate_time != nil {
+		fields = append(fields, credential.FieldCreateTime)
+	}
+	if m.addexpire_time != nil {
+		fields = append(fields, credential.FieldExpireTime)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *CredentialMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case credential.FieldKind:
+		return m.AddedKind()
+	case credential.FieldCreateTime:
+		return m.AddedCreateTime()
+	case credential.FieldExpireTime:
+		return m.AddedExpireTime()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *CredentialMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case credential.FieldKind:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddKind(v)
+		return nil
+	case credential.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	case credential.FieldExpireTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddExpireTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Credential numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *CredentialMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *CredentialMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *CredentialMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown Credential nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *CredentialMutation) ResetField(name string) error {
+	switch name {
+	case credential.FieldUID:
+		m.ResetUID()
+		return nil
+	case credential.FieldPrincipalID:
+		m.ResetPrincipalID()
+		return nil
+	case credential.FieldKind:
+		m.ResetKind()
+		return nil
+	case credential.FieldSubject:
+		m.ResetSubject()
+		return nil
+	case credential.FieldDigest:
+		m.ResetDigest()
+		return nil
+	case credential.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	case credential.FieldMadeBy:
+		m.ResetMadeBy()
+		return nil
+	case credential.FieldExpireTime:
+		m.ResetExpireTime()
+		return nil
+	}
+	return fmt.Errorf("unknown Credential field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *CredentialMutation) AddedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.principal != nil {
+		edges = append(edges, credential.EdgePrincipal)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *CredentialMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case credential.EdgePrincipal:
+		if id := m.principal; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *CredentialMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 1)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *CredentialMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *CredentialMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.clearedprincipal {
+		edges = append(edges, credential.EdgePrincipal)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *CredentialMutation) EdgeCleared(name string) bool {
+	switch name {
+	case credential.EdgePrincipal:
+		return m.clearedprincipal
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *CredentialMutation) ClearEdge(name string) error {
+	switch name {
+	case credential.EdgePrincipal:
+		m.ClearPrincipal()
+		return nil
+	}
+	return fmt.Errorf("unknown Credential unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *CredentialMutation) ResetEdge(name string) error {
+	switch name {
+	case credential.EdgePrincipal:
+		m.ResetPrincipal()
+		return nil
+	}
+	return fmt.Errorf("unknown Credential edge %s", name)
+}
+
+// CredentialRevocationMutation represents an operation that mutates the CredentialRevocation nodes in the graph.
+type CredentialRevocationMutation struct {
+	config
+	op                Op
+	typ               string
+	id                *int
+	create_time       *int64
+	addcreate_time    *int64
+	made_by           *string
+	clearedFields     map[string]struct{}
+	credential        *int
+	clearedcredential bool
+	done              bool
+	oldValue          func(context.Context) (*CredentialRevocation, error)
+	predicates        []predicate.CredentialRevocation
+}
+
+var _ ent.Mutation = (*CredentialRevocationMutation)(nil)
+
+// credentialrevocationOption allows management of the mutation configuration using functional options.
+type credentialrevocationOption func(*CredentialRevocationMutation)
+
+// newCredentialRevocationMutation creates new mutation for the CredentialRevocation entity.
+func newCredentialRevocationMutation(c config, op Op, opts ...credentialrevocationOption) *CredentialRevocationMutation {
+	m := &CredentialRevocationMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeCredentialRevocation,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withCredentialRevocationID sets the ID field of the mutation.
+func withCredentialRevocationID(id int) credentialrevocationOption {
+	return func(m *CredentialRevocationMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *CredentialRevocation
+		)
+		m.oldValue = func(ctx context.Context) (*CredentialRevocation, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().CredentialRevocation.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withCredentialRevocation sets the old CredentialRevocation of the mutation.
+func withCredentialRevocation(node *CredentialRevocation) credentialrevocationOption {
+	return func(m *CredentialRevocationMutation) {
+		m.oldValue = func(context.Context) (*CredentialRevocation, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m CredentialRevocationMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m CredentialRevocationMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *CredentialRevocationMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *CredentialRevocationMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().CredentialRevocation.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetCredentialID sets the "credential_id" field.
+func (m *CredentialRevocationMutation) SetCredentialID(i int) {
+	m.credential = &i
+}
+
+// CredentialID returns the value of the "credential_id" field in the mutation.
+func (m *CredentialRevocationMutation) CredentialID() (r int, exists bool) {
+	v := m.credential
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCredentialID returns the old "credential_id" field's value of the CredentialRevocation entity.
+// If the CredentialRevocation object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialRevocationMutation) OldCredentialID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCredentialID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCredentialID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCredentialID: %w", err)
+	}
+	return oldValue.CredentialID, nil
+}
+
+// ResetCredentialID resets all changes to the "credential_id" field.
+func (m *CredentialRevocationMutation) ResetCredentialID() {
+	m.credential = nil
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *CredentialRevocationMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *CredentialRevocationMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the CredentialRevocation entity.
+// If the CredentialRevocation object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialRevocationMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *CredentialRevocationMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *CredentialRevocationMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *CredentialRevocationMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// SetMadeBy sets the "made_by" field.
+func (m *CredentialRevocationMutation) SetMadeBy(s string) {
+	m.made_by = &s
+}
+
+// MadeBy returns the value of the "made_by" field in the mutation.
+func (m *CredentialRevocationMutation) MadeBy() (r string, exists bool) {
+	v := m.made_by
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMadeBy returns the old "made_by" field's value of the CredentialRevocation entity.
+// If the CredentialRevocation object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *CredentialRevocationMutation) OldMadeBy(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMadeBy is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMadeBy requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMadeBy: %w", err)
+	}
+	return oldValue.MadeBy, nil
+}
+
+// ResetMadeBy resets all changes to the "made_by" field.
+func (m *CredentialRevocationMutation) ResetMadeBy() {
+	m.made_by = nil
+}
+
+// ClearCredential clears the "credential" edge to the Credential entity.
+func (m *CredentialRevocationMutation) ClearCredential() {
+	m.clearedcredential = true
+	m.clearedFields[credentialrevocation.FieldCredentialID] = struct{}{}
+}
+
+// CredentialCleared reports if the "credential" edge to the Credential entity was cleared.
+func (m *CredentialRevocationMutation) CredentialCleared() bool {
+	return m.clearedcredential
+}
+
+// CredentialIDs returns the "credential" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// CredentialID instead. It exists only for internal usage by the builders.
+func (m *CredentialRevocationMutation) CredentialIDs() (ids []int) {
+	if id := m.credential; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetCredential resets all changes to the "credential" edge.
+func (m *CredentialRevocationMutation) ResetCredential() {
+	m.credential = nil
+	m.clearedcredential = false
+}
+
+// Where appends a list predicates to the CredentialRevocationMutation builder.
+func (m *CredentialRevocationMutation) Where(ps ...predicate.CredentialRevocation) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the CredentialRevocationMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *CredentialRevocationMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.CredentialRevocation, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *CredentialRevocationMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *CredentialRevocationMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (CredentialRevocation).
+func (m *CredentialRevocationMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *CredentialRevocationMutation) Fields() []string {
+	fields := make([]string, 0, 3)
+	if m.credential != nil {
+		fields = append(fields, credentialrevocation.FieldCredentialID)
+	}
+	if m.create_time != nil {
+		fields = append(fields, credentialrevocation.FieldCreateTime)
+	}
+	if m.made_by != nil {
+		fields = append(fields, credentialrevocation.FieldMadeBy)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *CredentialRevocationMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case credentialrevocation.FieldCredentialID:
+		return m.CredentialID()
+	case credentialrevocation.FieldCreateTime:
+		return m.CreateTime()
+	case credentialrevocation.FieldMadeBy:
+		return m.MadeBy()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *CredentialRevocationMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case credentialrevocation.FieldCredentialID:
+		return m.OldCredentialID(ctx)
+	case credentialrevocation.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	case credentialrevocation.FieldMadeBy:
+		return m.OldMadeBy(ctx)
+	}
+	return nil, fmt.Errorf("unknown CredentialRevocation field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *CredentialRevocationMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case credentialrevocation.FieldCredentialID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCredentialID(v)
+		return nil
+	case credentialrevocation.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	case credentialrevocation.FieldMadeBy:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMadeBy(v)
+		return nil
+	}
+	return fmt.Errorf("unknown CredentialRevocation field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *CredentialRevocationMutation) AddedFields() []string {
+	var fields []string
+	if m.addcreate_time != nil {
+		fields = append(fields, credentialrevocation.FieldCreateTime)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *CredentialRevocationMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case credentialrevocation.FieldCreateTime:
+		return m.AddedCreateTime()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *CredentialRevocationMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case credentialrevocation.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown CredentialRevocation numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *CredentialRevocationMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *CredentialRevocationMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *CredentialRevocationMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown CredentialRevocation nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *CredentialRevocationMutation) ResetField(name string) error {
+	switch name {
+	case credentialrevocation.FieldCredentialID:
+		m.ResetCredentialID()
+		return nil
+	case credentialrevocation.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	case credentialrevocation.FieldMadeBy:
+		m.ResetMadeBy()
+		return nil
+	}
+	return fmt.Errorf("unknown CredentialRevocation field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *CredentialRevocationMutation) AddedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.credential != nil {
+		edges = append(edges, credentialrevocation.EdgeCredential)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *CredentialRevocationMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case credentialrevocation.EdgeCredential:
+		if id := m.credential; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *CredentialRevocationMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 1)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *CredentialRevocationMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *CredentialRevocationMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.clearedcredential {
+		edges = append(edges, credentialrevocation.EdgeCredential)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *CredentialRevocationMutation) EdgeCleared(name string) bool {
+	switch name {
+	case credentialrevocation.EdgeCredential:
+		return m.clearedcredential
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *CredentialRevocationMutation) ClearEdge(name string) error {
+	switch name {
+	case credentialrevocation.EdgeCredential:
+		m.ClearCredential()
+		return nil
+	}
+	return fmt.Errorf("unknown CredentialRevocation unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *CredentialRevocationMutation) ResetEdge(name string) error {
+	switch name {
+	case credentialrevocation.EdgeCredential:
+		m.ResetCredential()
+		return nil
+	}
+	return fmt.Errorf("unknown CredentialRevocation edge %s", name)
+}
+
 // CustodyMutation represents an operation that mutates the Custody nodes in the graph.
 type CustodyMutation struct {
 	config
@@ -11142,6 +13547,1317 @@ func (m *FindingMutation) ResetEdge(name string) error {
 		return nil
 	}
 	return fmt.Errorf("unknown Finding edge %s", name)
+}
+
+// GrantMutation represents an operation that mutates the Grant nodes in the graph.
+type GrantMutation struct {
+	config
+	op               Op
+	typ              string
+	id               *int
+	role             *uint8
+	addrole          *int8
+	region           *string
+	create_time      *int64
+	addcreate_time   *int64
+	made_by          *string
+	clearedFields    map[string]struct{}
+	principal        *int
+	clearedprincipal bool
+	site             *int
+	clearedsite      bool
+	done             bool
+	oldValue         func(context.Context) (*Grant, error)
+	predicates       []predicate.Grant
+}
+
+var _ ent.Mutation = (*GrantMutation)(nil)
+
+// grantOption allows management of the mutation configuration using functional options.
+type grantOption func(*GrantMutation)
+
+// newGrantMutation creates new mutation for the Grant entity.
+func newGrantMutation(c config, op Op, opts ...grantOption) *GrantMutation {
+	m := &GrantMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeGrant,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withGrantID sets the ID field of the mutation.
+func withGrantID(id int) grantOption {
+	return func(m *GrantMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Grant
+		)
+		m.oldValue = func(ctx context.Context) (*Grant, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Grant.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withGrant sets the old Grant of the mutation.
+func withGrant(node *Grant) grantOption {
+	return func(m *GrantMutation) {
+		m.oldValue = func(context.Context) (*Grant, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m GrantMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m GrantMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *GrantMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *GrantMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Grant.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetPrincipalID sets the "principal_id" field.
+func (m *GrantMutation) SetPrincipalID(i int) {
+	m.principal = &i
+}
+
+// PrincipalID returns the value of the "principal_id" field in the mutation.
+func (m *GrantMutation) PrincipalID() (r int, exists bool) {
+	v := m.principal
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPrincipalID returns the old "principal_id" field's value of the Grant entity.
+// If the Grant object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *GrantMutation) OldPrincipalID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPrincipalID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPrincipalID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPrincipalID: %w", err)
+	}
+	return oldValue.PrincipalID, nil
+}
+
+// ResetPrincipalID resets all changes to the "principal_id" field.
+func (m *GrantMutation) ResetPrincipalID() {
+	m.principal = nil
+}
+
+// SetRole sets the "role" field.
+func (m *GrantMutation) SetRole(u uint8) {
+	m.role = &u
+	m.addrole = nil
+}
+
+// Role returns the value of the "role" field in the mutation.
+func (m *GrantMutation) Role() (r uint8, exists bool) {
+	v := m.role
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRole returns the old "role" field's value of the Grant entity.
+// If the Grant object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *GrantMutation) OldRole(ctx context.Context) (v uint8, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRole is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRole requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRole: %w", err)
+	}
+	return oldValue.Role, nil
+}
+
+// AddRole adds u to the "role" field.
+func (m *GrantMutation) AddRole(u int8) {
+	if m.addrole != nil {
+		*m.addrole += u
+	} else {
+		m.addrole = &u
+	}
+}
+
+// AddedRole returns the value that was added to the "role" field in this mutation.
+func (m *GrantMutation) AddedRole() (r int8, exists bool) {
+	v := m.addrole
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetRole resets all changes to the "role" field.
+func (m *GrantMutation) ResetRole() {
+	m.role = nil
+	m.addrole = nil
+}
+
+// SetSiteID sets the "site_id" field.
+func (m *GrantMutation) SetSiteID(i int) {
+	m.site = &i
+}
+
+// SiteID returns the value of the "site_id" field in the mutation.
+func (m *GrantMutation) SiteID() (r int, exists bool) {
+	v := m.site
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldSiteID returns the old "site_id" field's value of the Grant entity.
+// If the Grant object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *GrantMutation) OldSiteID(ctx context.Context) (v *int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldSiteID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldSiteID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldSiteID: %w", err)
+	}
+	return oldValue.SiteID, nil
+}
+
+// ClearSiteID clears the value of the "site_id" field.
+func (m *GrantMutation) ClearSiteID() {
+	m.site = nil
+	m.clearedFields[grant.FieldSiteID] = struct{}{}
+}
+
+// SiteIDCleared returns if the "site_id" field was cleared in this mutation.
+func (m *GrantMutation) SiteIDCleared() bool {
+	_, ok := m.clearedFields[grant.FieldSiteID]
+	return ok
+}
+
+// ResetSiteID resets all changes to the "site_id" field.
+func (m *GrantMutation) ResetSiteID() {
+	m.site = nil
+	delete(m.clearedFields, grant.FieldSiteID)
+}
+
+// SetRegion sets the "region" field.
+func (m *GrantMutation) SetRegion(s string) {
+	m.region = &s
+}
+
+// Region returns the value of the "region" field in the mutation.
+func (m *GrantMutation) Region() (r string, exists bool) {
+	v := m.region
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldRegion returns the old "region" field's value of the Grant entity.
+// If the Grant object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *GrantMutation) OldRegion(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldRegion is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldRegion requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldRegion: %w", err)
+	}
+	return oldValue.Region, nil
+}
+
+// ResetRegion resets all changes to the "region" field.
+func (m *GrantMutation) ResetRegion() {
+	m.region = nil
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *GrantMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *GrantMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the Grant entity.
+// If the Grant object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *GrantMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *GrantMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *GrantMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *GrantMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// SetMadeBy sets the "made_by" field.
+func (m *GrantMutation) SetMadeBy(s string) {
+	m.made_by = &s
+}
+
+// MadeBy returns the value of the "made_by" field in the mutation.
+func (m *GrantMutation) MadeBy() (r string, exists bool) {
+	v := m.made_by
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMadeBy returns the old "made_by" field's value of the Grant entity.
+// If the Grant object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *GrantMutation) OldMadeBy(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMadeBy is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMadeBy requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMadeBy: %w", err)
+	}
+	return oldValue.MadeBy, nil
+}
+
+// ResetMadeBy resets all changes to the "made_by" field.
+func (m *GrantMutation) ResetMadeBy() {
+	m.made_by = nil
+}
+
+// ClearPrincipal clears the "principal" edge to the Principal entity.
+func (m *GrantMutation) ClearPrincipal() {
+	m.clearedprincipal = true
+	m.clearedFields[grant.FieldPrincipalID] = struct{}{}
+}
+
+// PrincipalCleared reports if the "principal" edge to the Principal entity was cleared.
+func (m *GrantMutation) PrincipalCleared() bool {
+	return m.clearedprincipal
+}
+
+// PrincipalIDs returns the "principal" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// PrincipalID instead. It exists only for internal usage by the builders.
+func (m *GrantMutation) PrincipalIDs() (ids []int) {
+	if id := m.principal; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetPrincipal resets all changes to the "principal" edge.
+func (m *GrantMutation) ResetPrincipal() {
+	m.principal = nil
+	m.clearedprincipal = false
+}
+
+// ClearSite clears the "site" edge to the Site entity.
+func (m *GrantMutation) ClearSite() {
+	m.clearedsite = true
+	m.clearedFields[grant.FieldSiteID] = struct{}{}
+}
+
+// SiteCleared reports if the "site" edge to the Site entity was cleared.
+func (m *GrantMutation) SiteCleared() bool {
+	return m.SiteIDCleared() || m.clearedsite
+}
+
+// SiteIDs returns the "site" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// SiteID instead. It exists only for internal usage by the builders.
+func (m *GrantMutation) SiteIDs() (ids []int) {
+	if id := m.site; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetSite resets all changes to the "site" edge.
+func (m *GrantMutation) ResetSite() {
+	m.site = nil
+	m.clearedsite = false
+}
+
+// Where appends a list predicates to the GrantMutation builder.
+func (m *GrantMutation) Where(ps ...predicate.Grant) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the GrantMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *GrantMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Grant, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *GrantMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *GrantMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Grant).
+func (m *GrantMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *GrantMutation) Fields() []string {
+	fields := make([]string, 0, 6)
+	if m.principal != nil {
+		fields = append(fields, grant.FieldPrincipalID)
+	}
+	if m.role != nil {
+		fields = append(fields, grant.FieldRole)
+	}
+	if m.site != nil {
+		fields = append(fields, grant.FieldSiteID)
+	}
+	if m.region != nil {
+		fields = append(fields, grant.FieldRegion)
+	}
+	if m.create_time != nil {
+		fields = append(fields, grant.FieldCreateTime)
+	}
+	if m.made_by != nil {
+		fields = append(fields, grant.FieldMadeBy)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *GrantMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case grant.FieldPrincipalID:
+		return m.PrincipalID()
+	case grant.FieldRole:
+		return m.Role()
+	case grant.FieldSiteID:
+		return m.SiteID()
+	case grant.FieldRegion:
+		return m.Region()
+	case grant.FieldCreateTime:
+		return m.CreateTime()
+	case grant.FieldMadeBy:
+		return m.MadeBy()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *GrantMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case grant.FieldPrincipalID:
+		return m.OldPrincipalID(ctx)
+	case grant.FieldRole:
+		return m.OldRole(ctx)
+	case grant.FieldSiteID:
+		return m.OldSiteID(ctx)
+	case grant.FieldRegion:
+		return m.OldRegion(ctx)
+	case grant.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	case grant.FieldMadeBy:
+		return m.OldMadeBy(ctx)
+	}
+	return nil, fmt.Errorf("unknown Grant field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *GrantMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case grant.FieldPrincipalID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPrincipalID(v)
+		return nil
+	case grant.FieldRole:
+		v, ok := value.(uint8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRole(v)
+		return nil
+	case grant.FieldSiteID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetSiteID(v)
+		return nil
+	case grant.FieldRegion:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetRegion(v)
+		return nil
+	case grant.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	case grant.FieldMadeBy:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMadeBy(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Grant field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *GrantMutation) AddedFields() []string {
+	var fields []string
+	if m.addrole != nil {
+		fields = append(fields, grant.FieldRole)
+	}
+	if m.addcreate_time != nil {
+		fields = append(fields, grant.FieldCreateTime)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *GrantMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case grant.FieldRole:
+		return m.AddedRole()
+	case grant.FieldCreateTime:
+		return m.AddedCreateTime()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *GrantMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case grant.FieldRole:
+		v, ok := value.(int8)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddRole(v)
+		return nil
+	case grant.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Grant numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *GrantMutation) ClearedFields() []string {
+	var fields []string
+	if m.FieldCleared(grant.FieldSiteID) {
+		fields = append(fields, grant.FieldSiteID)
+	}
+	return fields
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *GrantMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *GrantMutation) ClearField(name string) error {
+	switch name {
+	case grant.FieldSiteID:
+		m.ClearSiteID()
+		return nil
+	}
+	return fmt.Errorf("unknown Grant nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *GrantMutation) ResetField(name string) error {
+	switch name {
+	case grant.FieldPrincipalID:
+		m.ResetPrincipalID()
+		return nil
+	case grant.FieldRole:
+		m.ResetRole()
+		return nil
+	case grant.FieldSiteID:
+		m.ResetSiteID()
+		return nil
+	case grant.FieldRegion:
+		m.ResetRegion()
+		return nil
+	case grant.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	case grant.FieldMadeBy:
+		m.ResetMadeBy()
+		return nil
+	}
+	return fmt.Errorf("unknown Grant field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *GrantMutation) AddedEdges() []string {
+	edges := make([]string, 0, 2)
+	if m.principal != nil {
+		edges = append(edges, grant.EdgePrincipal)
+	}
+	if m.site != nil {
+		edges = append(edges, grant.EdgeSite)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *GrantMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case grant.EdgePrincipal:
+		if id := m.principal; id != nil {
+			return []ent.Value{*id}
+		}
+	case grant.EdgeSite:
+		if id := m.site; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *GrantMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 2)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *GrantMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *GrantMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 2)
+	if m.clearedprincipal {
+		edges = append(edges, grant.EdgePrincipal)
+	}
+	if m.clearedsite {
+		edges = append(edges, grant.EdgeSite)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *GrantMutation) EdgeCleared(name string) bool {
+	switch name {
+	case grant.EdgePrincipal:
+		return m.clearedprincipal
+	case grant.EdgeSite:
+		return m.clearedsite
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *GrantMutation) ClearEdge(name string) error {
+	switch name {
+	case grant.EdgePrincipal:
+		m.ClearPrincipal()
+		return nil
+	case grant.EdgeSite:
+		m.ClearSite()
+		return nil
+	}
+	return fmt.Errorf("unknown Grant unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *GrantMutation) ResetEdge(name string) error {
+	switch name {
+	case grant.EdgePrincipal:
+		m.ResetPrincipal()
+		return nil
+	case grant.EdgeSite:
+		m.ResetSite()
+		return nil
+	}
+	return fmt.Errorf("unknown Grant edge %s", name)
+}
+
+// GrantWithdrawalMutation represents an operation that mutates the GrantWithdrawal nodes in the graph.
+type GrantWithdrawalMutation struct {
+	config
+	op             Op
+	typ            string
+	id             *int
+	create_time    *int64
+	addcreate_time *int64
+	made_by        *string
+	clearedFields  map[string]struct{}
+	grant          *int
+	clearedgrant   bool
+	done           bool
+	oldValue       func(context.Context) (*GrantWithdrawal, error)
+	predicates     []predicate.GrantWithdrawal
+}
+
+var _ ent.Mutation = (*GrantWithdrawalMutation)(nil)
+
+// grantwithdrawalOption allows management of the mutation configuration using functional options.
+type grantwithdrawalOption func(*GrantWithdrawalMutation)
+
+// newGrantWithdrawalMutation creates new mutation for the GrantWithdrawal entity.
+func newGrantWithdrawalMutation(c config, op Op, opts ...grantwithdrawalOption) *GrantWithdrawalMutation {
+	m := &GrantWithdrawalMutation{
+		config:        c,
+		op:            op,
+		typ:           TypeGrantWithdrawal,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withGrantWithdrawalID sets the ID field of the mutation.
+func withGrantWithdrawalID(id int) grantwithdrawalOption {
+	return func(m *GrantWithdrawalMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *GrantWithdrawal
+		)
+		m.oldValue = func(ctx context.Context) (*GrantWithdrawal, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().GrantWithdrawal.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withGrantWithdrawal sets the old GrantWithdrawal of the mutation.
+func withGrantWithdrawal(node *GrantWithdrawal) grantwithdrawalOption {
+	return func(m *GrantWithdrawalMutation) {
+		m.oldValue = func(context.Context) (*GrantWithdrawal, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m GrantWithdrawalMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m GrantWithdrawalMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *GrantWithdrawalMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *GrantWithdrawalMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().GrantWithdrawal.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetGrantID sets the "grant_id" field.
+func (m *GrantWithdrawalMutation) SetGrantID(i int) {
+	m.grant = &i
+}
+
+// GrantID returns the value of the "grant_id" field in the mutation.
+func (m *GrantWithdrawalMutation) GrantID() (r int, exists bool) {
+	v := m.grant
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldGrantID returns the old "grant_id" field's value of the GrantWithdrawal entity.
+// If the GrantWithdrawal object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *GrantWithdrawalMutation) OldGrantID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldGrantID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldGrantID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldGrantID: %w", err)
+	}
+	return oldValue.GrantID, nil
+}
+
+// ResetGrantID resets all changes to the "grant_id" field.
+func (m *GrantWithdrawalMutation) ResetGrantID() {
+	m.grant = nil
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *GrantWithdrawalMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *GrantWithdrawalMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the GrantWithdrawal entity.
+// If the GrantWithdrawal object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *GrantWithdrawalMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *GrantWithdrawalMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *GrantWithdrawalMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *GrantWithdrawalMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// SetMadeBy sets the "made_by" field.
+func (m *GrantWithdrawalMutation) SetMadeBy(s string) {
+	m.made_by = &s
+}
+
+// MadeBy returns the value of the "made_by" field in the mutation.
+func (m *GrantWithdrawalMutation) MadeBy() (r string, exists bool) {
+	v := m.made_by
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMadeBy returns the old "made_by" field's value of the GrantWithdrawal entity.
+// If the GrantWithdrawal object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *GrantWithdrawalMutation) OldMadeBy(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMadeBy is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMadeBy requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMadeBy: %w", err)
+	}
+	return oldValue.MadeBy, nil
+}
+
+// ResetMadeBy resets all changes to the "made_by" field.
+func (m *GrantWithdrawalMutation) ResetMadeBy() {
+	m.made_by = nil
+}
+
+// ClearGrant clears the "grant" edge to the Grant entity.
+func (m *GrantWithdrawalMutation) ClearGrant() {
+	m.clearedgrant = true
+	m.clearedFields[grantwithdrawal.FieldGrantID] = struct{}{}
+}
+
+// GrantCleared reports if the "grant" edge to the Grant entity was cleared.
+func (m *GrantWithdrawalMutation) GrantCleared() bool {
+	return m.clearedgrant
+}
+
+// GrantIDs returns the "grant" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// GrantID instead. It exists only for internal usage by the builders.
+func (m *GrantWithdrawalMutation) GrantIDs() (ids []int) {
+	if id := m.grant; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetGrant resets all changes to the "grant" edge.
+func (m *GrantWithdrawalMutation) ResetGrant() {
+	m.grant = nil
+	m.clearedgrant = false
+}
+
+// Where appends a list predicates to the GrantWithdrawalMutation builder.
+func (m *GrantWithdrawalMutation) Where(ps ...predicate.GrantWithdrawal) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the GrantWithdrawalMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *GrantWithdrawalMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.GrantWithdrawal, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *GrantWithdrawalMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *GrantWithdrawalMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (GrantWithdrawal).
+func (m *GrantWithdrawalMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *GrantWithdrawalMutation) Fields() []string {
+	fields := make([]string, 0, 3)
+	if m.grant != nil {
+		fields = append(fields, grantwithdrawal.FieldGrantID)
+	}
+	if m.create_time != nil {
+		fields = append(fields, grantwithdrawal.FieldCreateTime)
+	}
+	if m.made_by != nil {
+		fields = append(fields, grantwithdrawal.FieldMadeBy)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *GrantWithdrawalMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case grantwithdrawal.FieldGrantID:
+		return m.GrantID()
+	case grantwithdrawal.FieldCreateTime:
+		return m.CreateTime()
+	case grantwithdrawal.FieldMadeBy:
+		return m.MadeBy()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *GrantWithdrawalMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case grantwithdrawal.FieldGrantID:
+		return m.OldGrantID(ctx)
+	case grantwithdrawal.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	case grantwithdrawal.FieldMadeBy:
+		return m.OldMadeBy(ctx)
+	}
+	return nil, fmt.Errorf("unknown GrantWithdrawal field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *GrantWithdrawalMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case grantwithdrawal.FieldGrantID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetGrantID(v)
+		return nil
+	case grantwithdrawal.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	case grantwithdrawal.FieldMadeBy:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMadeBy(v)
+		return nil
+	}
+	return fmt.Errorf("unknown GrantWithdrawal field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *GrantWithdrawalMutation) AddedFields() []string {
+	var fields []string
+	if m.addcreate_time != nil {
+		fields = append(fields, grantwithdrawal.FieldCreateTime)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *GrantWithdrawalMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case grantwithdrawal.FieldCreateTime:
+		return m.AddedCreateTime()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *GrantWithdrawalMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case grantwithdrawal.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown GrantWithdrawal numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *GrantWithdrawalMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *GrantWithdrawalMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *GrantWithdrawalMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown GrantWithdrawal nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *GrantWithdrawalMutation) ResetField(name string) error {
+	switch name {
+	case grantwithdrawal.FieldGrantID:
+		m.ResetGrantID()
+		return nil
+	case grantwithdrawal.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	case grantwithdrawal.FieldMadeBy:
+		m.ResetMadeBy()
+		return nil
+	}
+	return fmt.Errorf("unknown GrantWithdrawal field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *GrantWithdrawalMutation) AddedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.grant != nil {
+		edges = append(edges, grantwithdrawal.EdgeGrant)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *GrantWithdrawalMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case grantwithdrawal.EdgeGrant:
+		if id := m.grant; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *GrantWithdrawalMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 1)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *GrantWithdrawalMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *GrantWithdrawalMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.clearedgrant {
+		edges = append(edges, grantwithdrawal.EdgeGrant)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *GrantWithdrawalMutation) EdgeCleared(name string) bool {
+	switch name {
+	case grantwithdrawal.EdgeGrant:
+		return m.clearedgrant
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *GrantWithdrawalMutation) ClearEdge(name string) error {
+	switch name {
+	case grantwithdrawal.EdgeGrant:
+		m.ClearGrant()
+		return nil
+	}
+	return fmt.Errorf("unknown GrantWithdrawal unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *GrantWithdrawalMutation) ResetEdge(name string) error {
+	switch name {
+	case grantwithdrawal.EdgeGrant:
+		m.ResetGrant()
+		return nil
+	}
+	return fmt.Errorf("unknown GrantWithdrawal edge %s", name)
 }
 
 // HoldMutation represents an operation that mutates the Hold nodes in the graph.
@@ -18741,6 +22457,1108 @@ func (m *PersonMutation) ResetEdge(name string) error {
 		return nil
 	}
 	return fmt.Errorf("unknown Person edge %s", name)
+}
+
+// PrincipalMutation represents an operation that mutates the Principal nodes in the graph.
+type PrincipalMutation struct {
+	config
+	op             Op
+	typ            string
+	id             *int
+	name           *string
+	description    *string
+	create_time    *int64
+	addcreate_time *int64
+	made_by        *string
+	clearedFields  map[string]struct{}
+	done           bool
+	oldValue       func(context.Context) (*Principal, error)
+	predicates     []predicate.Principal
+}
+
+var _ ent.Mutation = (*PrincipalMutation)(nil)
+
+// principalOption allows management of the mutation configuration using functional options.
+type principalOption func(*PrincipalMutation)
+
+// newPrincipalMutation creates new mutation for the Principal entity.
+func newPrincipalMutation(c config, op Op, opts ...principalOption) *PrincipalMutation {
+	m := &PrincipalMutation{
+		config:        c,
+		op:            op,
+		typ:           TypePrincipal,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withPrincipalID sets the ID field of the mutation.
+func withPrincipalID(id int) principalOption {
+	return func(m *PrincipalMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *Principal
+		)
+		m.oldValue = func(ctx context.Context) (*Principal, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().Principal.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withPrincipal sets the old Principal of the mutation.
+func withPrincipal(node *Principal) principalOption {
+	return func(m *PrincipalMutation) {
+		m.oldValue = func(context.Context) (*Principal, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m PrincipalMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m PrincipalMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *PrincipalMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *PrincipalMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().Principal.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetName sets the "name" field.
+func (m *PrincipalMutation) SetName(s string) {
+	m.name = &s
+}
+
+// Name returns the value of the "name" field in the mutation.
+func (m *PrincipalMutation) Name() (r string, exists bool) {
+	v := m.name
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldName returns the old "name" field's value of the Principal entity.
+// If the Principal object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *PrincipalMutation) OldName(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldName is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldName requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldName: %w", err)
+	}
+	return oldValue.Name, nil
+}
+
+// ResetName resets all changes to the "name" field.
+func (m *PrincipalMutation) ResetName() {
+	m.name = nil
+}
+
+// SetDescription sets the "description" field.
+func (m *PrincipalMutation) SetDescription(s string) {
+	m.description = &s
+}
+
+// Description returns the value of the "description" field in the mutation.
+func (m *PrincipalMutation) Description() (r string, exists bool) {
+	v := m.description
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldDescription returns the old "description" field's value of the Principal entity.
+// If the Principal object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *PrincipalMutation) OldDescription(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldDescription is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldDescription requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldDescription: %w", err)
+	}
+	return oldValue.Description, nil
+}
+
+// ResetDescription resets all changes to the "description" field.
+func (m *PrincipalMutation) ResetDescription() {
+	m.description = nil
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *PrincipalMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *PrincipalMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the Principal entity.
+// If the Principal object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *PrincipalMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *PrincipalMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *PrincipalMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *PrincipalMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// SetMadeBy sets the "made_by" field.
+func (m *PrincipalMutation) SetMadeBy(s string) {
+	m.made_by = &s
+}
+
+// MadeBy returns the value of the "made_by" field in the mutation.
+func (m *PrincipalMutation) MadeBy() (r string, exists bool) {
+	v := m.made_by
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMadeBy returns the old "made_by" field's value of the Principal entity.
+// If the Principal object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *PrincipalMutation) OldMadeBy(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMadeBy is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMadeBy requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMadeBy: %w", err)
+	}
+	return oldValue.MadeBy, nil
+}
+
+// ResetMadeBy resets all changes to the "made_by" field.
+func (m *PrincipalMutation) ResetMadeBy() {
+	m.made_by = nil
+}
+
+// Where appends a list predicates to the PrincipalMutation builder.
+func (m *PrincipalMutation) Where(ps ...predicate.Principal) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the PrincipalMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *PrincipalMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.Principal, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *PrincipalMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *PrincipalMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (Principal).
+func (m *PrincipalMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *PrincipalMutation) Fields() []string {
+	fields := make([]string, 0, 4)
+	if m.name != nil {
+		fields = append(fields, principal.FieldName)
+	}
+	if m.description != nil {
+		fields = append(fields, principal.FieldDescription)
+	}
+	if m.create_time != nil {
+		fields = append(fields, principal.FieldCreateTime)
+	}
+	if m.made_by != nil {
+		fields = append(fields, principal.FieldMadeBy)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *PrincipalMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case principal.FieldName:
+		return m.Name()
+	case principal.FieldDescription:
+		return m.Description()
+	case principal.FieldCreateTime:
+		return m.CreateTime()
+	case principal.FieldMadeBy:
+		return m.MadeBy()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *PrincipalMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case principal.FieldName:
+		return m.OldName(ctx)
+	case principal.FieldDescription:
+		return m.OldDescription(ctx)
+	case principal.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	case principal.FieldMadeBy:
+		return m.OldMadeBy(ctx)
+	}
+	return nil, fmt.Errorf("unknown Principal field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *PrincipalMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case principal.FieldName:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetName(v)
+		return nil
+	case principal.FieldDescription:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetDescription(v)
+		return nil
+	case principal.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	case principal.FieldMadeBy:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMadeBy(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Principal field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *PrincipalMutation) AddedFields() []string {
+	var fields []string
+	if m.addcreate_time != nil {
+		fields = append(fields, principal.FieldCreateTime)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *PrincipalMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case principal.FieldCreateTime:
+		return m.AddedCreateTime()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *PrincipalMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case principal.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown Principal numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *PrincipalMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *PrincipalMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *PrincipalMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown Principal nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *PrincipalMutation) ResetField(name string) error {
+	switch name {
+	case principal.FieldName:
+		m.ResetName()
+		return nil
+	case principal.FieldDescription:
+		m.ResetDescription()
+		return nil
+	case principal.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	case principal.FieldMadeBy:
+		m.ResetMadeBy()
+		return nil
+	}
+	return fmt.Errorf("unknown Principal field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *PrincipalMutation) AddedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *PrincipalMutation) AddedIDs(name string) []ent.Value {
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *PrincipalMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *PrincipalMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *PrincipalMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 0)
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *PrincipalMutation) EdgeCleared(name string) bool {
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *PrincipalMutation) ClearEdge(name string) error {
+	return fmt.Errorf("unknown Principal unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *PrincipalMutation) ResetEdge(name string) error {
+	return fmt.Errorf("unknown Principal edge %s", name)
+}
+
+// PrincipalStandingMutation represents an operation that mutates the PrincipalStanding nodes in the graph.
+type PrincipalStandingMutation struct {
+	config
+	op               Op
+	typ              string
+	id               *int
+	disabled         *bool
+	create_time      *int64
+	addcreate_time   *int64
+	made_by          *string
+	clearedFields    map[string]struct{}
+	principal        *int
+	clearedprincipal bool
+	done             bool
+	oldValue         func(context.Context) (*PrincipalStanding, error)
+	predicates       []predicate.PrincipalStanding
+}
+
+var _ ent.Mutation = (*PrincipalStandingMutation)(nil)
+
+// principalstandingOption allows management of the mutation configuration using functional options.
+type principalstandingOption func(*PrincipalStandingMutation)
+
+// newPrincipalStandingMutation creates new mutation for the PrincipalStanding entity.
+func newPrincipalStandingMutation(c config, op Op, opts ...principalstandingOption) *PrincipalStandingMutation {
+	m := &PrincipalStandingMutation{
+		config:        c,
+		op:            op,
+		typ:           TypePrincipalStanding,
+		clearedFields: make(map[string]struct{}),
+	}
+	for _, opt := range opts {
+		opt(m)
+	}
+	return m
+}
+
+// withPrincipalStandingID sets the ID field of the mutation.
+func withPrincipalStandingID(id int) principalstandingOption {
+	return func(m *PrincipalStandingMutation) {
+		var (
+			err   error
+			once  sync.Once
+			value *PrincipalStanding
+		)
+		m.oldValue = func(ctx context.Context) (*PrincipalStanding, error) {
+			once.Do(func() {
+				if m.done {
+					err = errors.New("querying old values post mutation is not allowed")
+				} else {
+					value, err = m.Client().PrincipalStanding.Get(ctx, id)
+				}
+			})
+			return value, err
+		}
+		m.id = &id
+	}
+}
+
+// withPrincipalStanding sets the old PrincipalStanding of the mutation.
+func withPrincipalStanding(node *PrincipalStanding) principalstandingOption {
+	return func(m *PrincipalStandingMutation) {
+		m.oldValue = func(context.Context) (*PrincipalStanding, error) {
+			return node, nil
+		}
+		m.id = &node.ID
+	}
+}
+
+// Client returns a new `ent.Client` from the mutation. If the mutation was
+// executed in a transaction (ent.Tx), a transactional client is returned.
+func (m PrincipalStandingMutation) Client() *Client {
+	client := &Client{config: m.config}
+	client.init()
+	return client
+}
+
+// Tx returns an `ent.Tx` for mutations that were executed in transactions;
+// it returns an error otherwise.
+func (m PrincipalStandingMutation) Tx() (*Tx, error) {
+	if _, ok := m.driver.(*txDriver); !ok {
+		return nil, errors.New("ent: mutation is not running in a transaction")
+	}
+	tx := &Tx{config: m.config}
+	tx.init()
+	return tx, nil
+}
+
+// ID returns the ID value in the mutation. Note that the ID is only available
+// if it was provided to the builder or after it was returned from the database.
+func (m *PrincipalStandingMutation) ID() (id int, exists bool) {
+	if m.id == nil {
+		return
+	}
+	return *m.id, true
+}
+
+// IDs queries the database and returns the entity ids that match the mutation's predicate.
+// That means, if the mutation is applied within a transaction with an isolation level such
+// as sql.LevelSerializable, the returned ids match the ids of the rows that will be updated
+// or updated by the mutation.
+func (m *PrincipalStandingMutation) IDs(ctx context.Context) ([]int, error) {
+	switch {
+	case m.op.Is(OpUpdateOne | OpDeleteOne):
+		id, exists := m.ID()
+		if exists {
+			return []int{id}, nil
+		}
+		fallthrough
+	case m.op.Is(OpUpdate | OpDelete):
+		return m.Client().PrincipalStanding.Query().Where(m.predicates...).IDs(ctx)
+	default:
+		return nil, fmt.Errorf("IDs is not allowed on %s operations", m.op)
+	}
+}
+
+// SetPrincipalID sets the "principal_id" field.
+func (m *PrincipalStandingMutation) SetPrincipalID(i int) {
+	m.principal = &i
+}
+
+// PrincipalID returns the value of the "principal_id" field in the mutation.
+func (m *PrincipalStandingMutation) PrincipalID() (r int, exists bool) {
+	v := m.principal
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldPrincipalID returns the old "principal_id" field's value of the PrincipalStanding entity.
+// If the PrincipalStanding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *PrincipalStandingMutation) OldPrincipalID(ctx context.Context) (v int, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldPrincipalID is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldPrincipalID requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldPrincipalID: %w", err)
+	}
+	return oldValue.PrincipalID, nil
+}
+
+// ResetPrincipalID resets all changes to the "principal_id" field.
+func (m *PrincipalStandingMutation) ResetPrincipalID() {
+	m.principal = nil
+}
+
+// SetDisabled sets the "disabled" field.
+func (m *PrincipalStandingMutation) SetDisabled(b bool) {
+	m.disabled = &b
+}
+
+// Disabled returns the value of the "disabled" field in the mutation.
+func (m *PrincipalStandingMutation) Disabled() (r bool, exists bool) {
+	v := m.disabled
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldDisabled returns the old "disabled" field's value of the PrincipalStanding entity.
+// If the PrincipalStanding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *PrincipalStandingMutation) OldDisabled(ctx context.Context) (v bool, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldDisabled is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldDisabled requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldDisabled: %w", err)
+	}
+	return oldValue.Disabled, nil
+}
+
+// ResetDisabled resets all changes to the "disabled" field.
+func (m *PrincipalStandingMutation) ResetDisabled() {
+	m.disabled = nil
+}
+
+// SetCreateTime sets the "create_time" field.
+func (m *PrincipalStandingMutation) SetCreateTime(i int64) {
+	m.create_time = &i
+	m.addcreate_time = nil
+}
+
+// CreateTime returns the value of the "create_time" field in the mutation.
+func (m *PrincipalStandingMutation) CreateTime() (r int64, exists bool) {
+	v := m.create_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldCreateTime returns the old "create_time" field's value of the PrincipalStanding entity.
+// If the PrincipalStanding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *PrincipalStandingMutation) OldCreateTime(ctx context.Context) (v int64, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldCreateTime is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldCreateTime requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldCreateTime: %w", err)
+	}
+	return oldValue.CreateTime, nil
+}
+
+// AddCreateTime adds i to the "create_time" field.
+func (m *PrincipalStandingMutation) AddCreateTime(i int64) {
+	if m.addcreate_time != nil {
+		*m.addcreate_time += i
+	} else {
+		m.addcreate_time = &i
+	}
+}
+
+// AddedCreateTime returns the value that was added to the "create_time" field in this mutation.
+func (m *PrincipalStandingMutation) AddedCreateTime() (r int64, exists bool) {
+	v := m.addcreate_time
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// ResetCreateTime resets all changes to the "create_time" field.
+func (m *PrincipalStandingMutation) ResetCreateTime() {
+	m.create_time = nil
+	m.addcreate_time = nil
+}
+
+// SetMadeBy sets the "made_by" field.
+func (m *PrincipalStandingMutation) SetMadeBy(s string) {
+	m.made_by = &s
+}
+
+// MadeBy returns the value of the "made_by" field in the mutation.
+func (m *PrincipalStandingMutation) MadeBy() (r string, exists bool) {
+	v := m.made_by
+	if v == nil {
+		return
+	}
+	return *v, true
+}
+
+// OldMadeBy returns the old "made_by" field's value of the PrincipalStanding entity.
+// If the PrincipalStanding object wasn't provided to the builder, the object is fetched from the database.
+// An error is returned if the mutation operation is not UpdateOne, or the database query fails.
+func (m *PrincipalStandingMutation) OldMadeBy(ctx context.Context) (v string, err error) {
+	if !m.op.Is(OpUpdateOne) {
+		return v, errors.New("OldMadeBy is only allowed on UpdateOne operations")
+	}
+	if m.id == nil || m.oldValue == nil {
+		return v, errors.New("OldMadeBy requires an ID field in the mutation")
+	}
+	oldValue, err := m.oldValue(ctx)
+	if err != nil {
+		return v, fmt.Errorf("querying old value for OldMadeBy: %w", err)
+	}
+	return oldValue.MadeBy, nil
+}
+
+// ResetMadeBy resets all changes to the "made_by" field.
+func (m *PrincipalStandingMutation) ResetMadeBy() {
+	m.made_by = nil
+}
+
+// ClearPrincipal clears the "principal" edge to the Principal entity.
+func (m *PrincipalStandingMutation) ClearPrincipal() {
+	m.clearedprincipal = true
+	m.clearedFields[principalstanding.FieldPrincipalID] = struct{}{}
+}
+
+// PrincipalCleared reports if the "principal" edge to the Principal entity was cleared.
+func (m *PrincipalStandingMutation) PrincipalCleared() bool {
+	return m.clearedprincipal
+}
+
+// PrincipalIDs returns the "principal" edge IDs in the mutation.
+// Note that IDs always returns len(IDs) <= 1 for unique edges, and you should use
+// PrincipalID instead. It exists only for internal usage by the builders.
+func (m *PrincipalStandingMutation) PrincipalIDs() (ids []int) {
+	if id := m.principal; id != nil {
+		ids = append(ids, *id)
+	}
+	return
+}
+
+// ResetPrincipal resets all changes to the "principal" edge.
+func (m *PrincipalStandingMutation) ResetPrincipal() {
+	m.principal = nil
+	m.clearedprincipal = false
+}
+
+// Where appends a list predicates to the PrincipalStandingMutation builder.
+func (m *PrincipalStandingMutation) Where(ps ...predicate.PrincipalStanding) {
+	m.predicates = append(m.predicates, ps...)
+}
+
+// WhereP appends storage-level predicates to the PrincipalStandingMutation builder. Using this method,
+// users can use type-assertion to append predicates that do not depend on any generated package.
+func (m *PrincipalStandingMutation) WhereP(ps ...func(*sql.Selector)) {
+	p := make([]predicate.PrincipalStanding, len(ps))
+	for i := range ps {
+		p[i] = ps[i]
+	}
+	m.Where(p...)
+}
+
+// Op returns the operation name.
+func (m *PrincipalStandingMutation) Op() Op {
+	return m.op
+}
+
+// SetOp allows setting the mutation operation.
+func (m *PrincipalStandingMutation) SetOp(op Op) {
+	m.op = op
+}
+
+// Type returns the node type of this mutation (PrincipalStanding).
+func (m *PrincipalStandingMutation) Type() string {
+	return m.typ
+}
+
+// Fields returns all fields that were changed during this mutation. Note that in
+// order to get all numeric fields that were incremented/decremented, call
+// AddedFields().
+func (m *PrincipalStandingMutation) Fields() []string {
+	fields := make([]string, 0, 4)
+	if m.principal != nil {
+		fields = append(fields, principalstanding.FieldPrincipalID)
+	}
+	if m.disabled != nil {
+		fields = append(fields, principalstanding.FieldDisabled)
+	}
+	if m.create_time != nil {
+		fields = append(fields, principalstanding.FieldCreateTime)
+	}
+	if m.made_by != nil {
+		fields = append(fields, principalstanding.FieldMadeBy)
+	}
+	return fields
+}
+
+// Field returns the value of a field with the given name. The second boolean
+// return value indicates that this field was not set, or was not defined in the
+// schema.
+func (m *PrincipalStandingMutation) Field(name string) (ent.Value, bool) {
+	switch name {
+	case principalstanding.FieldPrincipalID:
+		return m.PrincipalID()
+	case principalstanding.FieldDisabled:
+		return m.Disabled()
+	case principalstanding.FieldCreateTime:
+		return m.CreateTime()
+	case principalstanding.FieldMadeBy:
+		return m.MadeBy()
+	}
+	return nil, false
+}
+
+// OldField returns the old value of the field from the database. An error is
+// returned if the mutation operation is not UpdateOne, or the query to the
+// database failed.
+func (m *PrincipalStandingMutation) OldField(ctx context.Context, name string) (ent.Value, error) {
+	switch name {
+	case principalstanding.FieldPrincipalID:
+		return m.OldPrincipalID(ctx)
+	case principalstanding.FieldDisabled:
+		return m.OldDisabled(ctx)
+	case principalstanding.FieldCreateTime:
+		return m.OldCreateTime(ctx)
+	case principalstanding.FieldMadeBy:
+		return m.OldMadeBy(ctx)
+	}
+	return nil, fmt.Errorf("unknown PrincipalStanding field %s", name)
+}
+
+// SetField sets the value of a field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *PrincipalStandingMutation) SetField(name string, value ent.Value) error {
+	switch name {
+	case principalstanding.FieldPrincipalID:
+		v, ok := value.(int)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetPrincipalID(v)
+		return nil
+	case principalstanding.FieldDisabled:
+		v, ok := value.(bool)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetDisabled(v)
+		return nil
+	case principalstanding.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetCreateTime(v)
+		return nil
+	case principalstanding.FieldMadeBy:
+		v, ok := value.(string)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.SetMadeBy(v)
+		return nil
+	}
+	return fmt.Errorf("unknown PrincipalStanding field %s", name)
+}
+
+// AddedFields returns all numeric fields that were incremented/decremented during
+// this mutation.
+func (m *PrincipalStandingMutation) AddedFields() []string {
+	var fields []string
+	if m.addcreate_time != nil {
+		fields = append(fields, principalstanding.FieldCreateTime)
+	}
+	return fields
+}
+
+// AddedField returns the numeric value that was incremented/decremented on a field
+// with the given name. The second boolean return value indicates that this field
+// was not set, or was not defined in the schema.
+func (m *PrincipalStandingMutation) AddedField(name string) (ent.Value, bool) {
+	switch name {
+	case principalstanding.FieldCreateTime:
+		return m.AddedCreateTime()
+	}
+	return nil, false
+}
+
+// AddField adds the value to the field with the given name. It returns an error if
+// the field is not defined in the schema, or if the type mismatched the field
+// type.
+func (m *PrincipalStandingMutation) AddField(name string, value ent.Value) error {
+	switch name {
+	case principalstanding.FieldCreateTime:
+		v, ok := value.(int64)
+		if !ok {
+			return fmt.Errorf("unexpected type %T for field %s", value, name)
+		}
+		m.AddCreateTime(v)
+		return nil
+	}
+	return fmt.Errorf("unknown PrincipalStanding numeric field %s", name)
+}
+
+// ClearedFields returns all nullable fields that were cleared during this
+// mutation.
+func (m *PrincipalStandingMutation) ClearedFields() []string {
+	return nil
+}
+
+// FieldCleared returns a boolean indicating if a field with the given name was
+// cleared in this mutation.
+func (m *PrincipalStandingMutation) FieldCleared(name string) bool {
+	_, ok := m.clearedFields[name]
+	return ok
+}
+
+// ClearField clears the value of the field with the given name. It returns an
+// error if the field is not defined in the schema.
+func (m *PrincipalStandingMutation) ClearField(name string) error {
+	return fmt.Errorf("unknown PrincipalStanding nullable field %s", name)
+}
+
+// ResetField resets all changes in the mutation for the field with the given name.
+// It returns an error if the field is not defined in the schema.
+func (m *PrincipalStandingMutation) ResetField(name string) error {
+	switch name {
+	case principalstanding.FieldPrincipalID:
+		m.ResetPrincipalID()
+		return nil
+	case principalstanding.FieldDisabled:
+		m.ResetDisabled()
+		return nil
+	case principalstanding.FieldCreateTime:
+		m.ResetCreateTime()
+		return nil
+	case principalstanding.FieldMadeBy:
+		m.ResetMadeBy()
+		return nil
+	}
+	return fmt.Errorf("unknown PrincipalStanding field %s", name)
+}
+
+// AddedEdges returns all edge names that were set/added in this mutation.
+func (m *PrincipalStandingMutation) AddedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.principal != nil {
+		edges = append(edges, principalstanding.EdgePrincipal)
+	}
+	return edges
+}
+
+// AddedIDs returns all IDs (to other nodes) that were added for the given edge
+// name in this mutation.
+func (m *PrincipalStandingMutation) AddedIDs(name string) []ent.Value {
+	switch name {
+	case principalstanding.EdgePrincipal:
+		if id := m.principal; id != nil {
+			return []ent.Value{*id}
+		}
+	}
+	return nil
+}
+
+// RemovedEdges returns all edge names that were removed in this mutation.
+func (m *PrincipalStandingMutation) RemovedEdges() []string {
+	edges := make([]string, 0, 1)
+	return edges
+}
+
+// RemovedIDs returns all IDs (to other nodes) that were removed for the edge with
+// the given name in this mutation.
+func (m *PrincipalStandingMutation) RemovedIDs(name string) []ent.Value {
+	return nil
+}
+
+// ClearedEdges returns all edge names that were cleared in this mutation.
+func (m *PrincipalStandingMutation) ClearedEdges() []string {
+	edges := make([]string, 0, 1)
+	if m.clearedprincipal {
+		edges = append(edges, principalstanding.EdgePrincipal)
+	}
+	return edges
+}
+
+// EdgeCleared returns a boolean which indicates if the edge with the given name
+// was cleared in this mutation.
+func (m *PrincipalStandingMutation) EdgeCleared(name string) bool {
+	switch name {
+	case principalstanding.EdgePrincipal:
+		return m.clearedprincipal
+	}
+	return false
+}
+
+// ClearEdge clears the value of the edge with the given name. It returns an error
+// if that edge is not defined in the schema.
+func (m *PrincipalStandingMutation) ClearEdge(name string) error {
+	switch name {
+	case principalstanding.EdgePrincipal:
+		m.ClearPrincipal()
+		return nil
+	}
+	return fmt.Errorf("unknown PrincipalStanding unique edge %s", name)
+}
+
+// ResetEdge resets all changes to the edge with the given name in this mutation.
+// It returns an error if the edge is not defined in the schema.
+func (m *PrincipalStandingMutation) ResetEdge(name string) error {
+	switch name {
+	case principalstanding.EdgePrincipal:
+		m.ResetPrincipal()
+		return nil
+	}
+	return fmt.Errorf("unknown PrincipalStanding edge %s", name)
 }
 
 // RecordMutation represents an operation that mutates the Record nodes in the graph.

@@ -7,6 +7,7 @@ import (
 	"jointledger/ent/blob"
 	"jointledger/ent/calibration"
 	"jointledger/ent/chain"
+	"jointledger/ent/credential"
 	"jointledger/ent/custody"
 	"jointledger/ent/record"
 	"jointledger/ent/requestkey"
@@ -54,6 +55,12 @@ func init() {
 	chainDescLink := chainFields[2].Descriptor()
 	// chain.LinkValidator is a validator for the "link" field. It is called by the builders before save.
 	chain.LinkValidator = chainDescLink.Validators[0].(func([]byte) error)
+	credentialFields := schema.Credential{}.Fields()
+	_ = credentialFields
+	// credentialDescDigest is the schema descriptor for digest field.
+	credentialDescDigest := credentialFields[4].Descriptor()
+	// credential.DigestValidator is a validator for the "digest" field. It is called by the builders before save.
+	credential.DigestValidator = credentialDescDigest.Validators[0].(func([]byte) error)
 	custodyFields := schema.Custody{}.Fields()
 	_ = custodyFields
 	// custodyDescOverrideReason is the schema descriptor for override_reason field.

@@ -24,6 +24,8 @@ type Tx struct {
 	AlarmState *AlarmStateClient
 	// Attachment is the client for interacting with the Attachment builders.
 	Attachment *AttachmentClient
+	// AuditEntry is the client for interacting with the AuditEntry builders.
+	AuditEntry *AuditEntryClient
 	// Batch is the client for interacting with the Batch builders.
 	Batch *BatchClient
 	// Blob is the client for interacting with the Blob builders.
@@ -36,12 +38,20 @@ type Tx struct {
 	Chain *ChainClient
 	// Correction is the client for interacting with the Correction builders.
 	Correction *CorrectionClient
+	// Credential is the client for interacting with the Credential builders.
+	Credential *CredentialClient
+	// CredentialRevocation is the client for interacting with the CredentialRevocation builders.
+	CredentialRevocation *CredentialRevocationClient
 	// Custody is the client for interacting with the Custody builders.
 	Custody *CustodyClient
 	// Disposition is the client for interacting with the Disposition builders.
 	Disposition *DispositionClient
 	// Finding is the client for interacting with the Finding builders.
 	Finding *FindingClient
+	// Grant is the client for interacting with the Grant builders.
+	Grant *GrantClient
+	// GrantWithdrawal is the client for interacting with the GrantWithdrawal builders.
+	GrantWithdrawal *GrantWithdrawalClient
 	// Hold is the client for interacting with the Hold builders.
 	Hold *HoldClient
 	// Incident is the client for interacting with the Incident builders.
@@ -58,6 +68,10 @@ type Tx struct {
 	LotSum *LotSumClient
 	// Person is the client for interacting with the Person builders.
 	Person *PersonClient
+	// Principal is the client for interacting with the Principal builders.
+	Principal *PrincipalClient
+	// PrincipalStanding is the client for interacting with the PrincipalStanding builders.
+	PrincipalStanding *PrincipalStandingClient
 	// Record is the client for interacting with the Record builders.
 	Record *RecordClient
 	// RegisterEpoch is the client for interacting with the RegisterEpoch builders.
@@ -224,15 +238,20 @@ func (tx *Tx) init() {
 	tx.AlarmRule = NewAlarmRuleClient(tx.config)
 	tx.AlarmState = NewAlarmStateClient(tx.config)
 	tx.Attachment = NewAttachmentClient(tx.config)
+	tx.AuditEntry = NewAuditEntryClient(tx.config)
 	tx.Batch = NewBatchClient(tx.config)
 	tx.Blob = NewBlobClient(tx.config)
 	tx.Calibration = NewCalibrationClient(tx.config)
 	tx.Cell = NewCellClient(tx.config)
 	tx.Chain = NewChainClient(tx.config)
 	tx.Correction = NewCorrectionClient(tx.config)
+	tx.Credential = NewCredentialClient(tx.config)
+	tx.CredentialRevocation = NewCredentialRevocationClient(tx.config)
 	tx.Custody = NewCustodyClient(tx.config)
 	tx.Disposition = NewDispositionClient(tx.config)
 	tx.Finding = NewFindingClient(tx.config)
+	tx.Grant = NewGrantClient(tx.config)
+	tx.GrantWithdrawal = NewGrantWithdrawalClient(tx.config)
 	tx.Hold = NewHoldClient(tx.config)
 	tx.Incident = NewIncidentClient(tx.config)
 	tx.Inspection = NewInspectionClient(tx.config)
@@ -241,6 +260,8 @@ func (tx *Tx) init() {
 	tx.LotMovement = NewLotMovementClient(tx.config)
 	tx.LotSum = NewLotSumClient(tx.config)
 	tx.Person = NewPersonClient(tx.config)
+	tx.Principal = NewPrincipalClient(tx.config)
+	tx.PrincipalStanding = NewPrincipalStandingClient(tx.config)
 	tx.Record = NewRecordClient(tx.config)
 	tx.RegisterEpoch = NewRegisterEpochClient(tx.config)
 	tx.RequestKey = NewRequestKeyClient(tx.config)

@@ -14,4 +14,4 @@ var (
 
 // Latest is the newest version that this binary knows. A test holds it to the
 // files.
-const Latest = 7
+const Latest = 8

@@ -68,6 +68,18 @@ func (f AttachmentFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, 
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.AttachmentMutation", m)
 }
 
+// The AuditEntryFunc type is an adapter to allow the use of ordinary
+// function as AuditEntry mutator.
+type AuditEntryFunc func(context.Context, *ent.AuditEntryMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f AuditEntryFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.AuditEntryMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.AuditEntryMutation", m)
+}
+
 // The BatchFunc type is an adapter to allow the use of ordinary
 // function as Batch mutator.
 type BatchFunc func(context.Context, *ent.BatchMutation) (ent.Value, error)
@@ -140,6 +152,30 @@ func (f CorrectionFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, 
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.CorrectionMutation", m)
 }
 
+// The CredentialFunc type is an adapter to allow the use of ordinary
+// function as Credential mutator.
+type CredentialFunc func(context.Context, *ent.CredentialMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f CredentialFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.CredentialMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.CredentialMutation", m)
+}
+
+// The CredentialRevocationFunc type is an adapter to allow the use of ordinary
+// function as CredentialRevocation mutator.
+type CredentialRevocationFunc func(context.Context, *ent.CredentialRevocationMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f CredentialRevocationFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.CredentialRevocationMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.CredentialRevocationMutation", m)
+}
+
 // The CustodyFunc type is an adapter to allow the use of ordinary
 // function as Custody mutator.
 type CustodyFunc func(context.Context, *ent.CustodyMutation) (ent.Value, error)
@@ -174,6 +210,30 @@ func (f FindingFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, err
 		return f(ctx, mv)
 	}
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.FindingMutation", m)
+}
+
+// The GrantFunc type is an adapter to allow the use of ordinary
+// function as Grant mutator.
+type GrantFunc func(context.Context, *ent.GrantMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f GrantFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.GrantMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.GrantMutation", m)
+}
+
+// The GrantWithdrawalFunc type is an adapter to allow the use of ordinary
+// function as GrantWithdrawal mutator.
+type GrantWithdrawalFunc func(context.Context, *ent.GrantWithdrawalMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f GrantWithdrawalFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.GrantWithdrawalMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.GrantWithdrawalMutation", m)
 }
 
 // The HoldFunc type is an adapter to allow the use of ordinary
@@ -270,6 +330,30 @@ func (f PersonFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, erro
 		return f(ctx, mv)
 	}
 	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.PersonMutation", m)
+}
+
+// The PrincipalFunc type is an adapter to allow the use of ordinary
+// function as Principal mutator.
+type PrincipalFunc func(context.Context, *ent.PrincipalMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f PrincipalFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.PrincipalMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.PrincipalMutation", m)
+}
+
+// The PrincipalStandingFunc type is an adapter to allow the use of ordinary
+// function as PrincipalStanding mutator.
+type PrincipalStandingFunc func(context.Context, *ent.PrincipalStandingMutation) (ent.Value, error)
+
+// Mutate calls f(ctx, m).
+func (f PrincipalStandingFunc) Mutate(ctx context.Context, m ent.Mutation) (ent.Value, error) {
+	if mv, ok := m.(*ent.PrincipalStandingMutation); ok {
+		return f(ctx, mv)
+	}
+	return nil, fmt.Errorf("unexpected mutation type %T. expect *ent.PrincipalStandingMutation", m)
 }
 
 // The RecordFunc type is an adapter to allow the use of ordinary

@@ -148,6 +148,34 @@ var (
 			},
 		},
 	}
+	// AuditEntriesColumns holds the columns for the "audit_entries" table.
+	AuditEntriesColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt64, Increment: true},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "last_time", Type: field.TypeInt64},
+		{Name: "times", Type: field.TypeInt64},
+		{Name: "principal", Type: field.TypeString},
+		{Name: "credential", Type: field.TypeString},
+		{Name: "peer", Type: field.TypeString},
+		{Name: "act", Type: field.TypeString},
+		{Name: "object", Type: field.TypeString},
+		{Name: "outcome", Type: field.TypeUint8},
+		{Name: "detail", Type: field.TypeString},
+		{Name: "request_id", Type: field.TypeString},
+	}
+	// AuditEntriesTable holds the schema information for the "audit_entries" table.
+	AuditEntriesTable = &schema.Table{
+		Name:       "audit_entries",
+		Columns:    AuditEntriesColumns,
+		PrimaryKey: []*schema.Column{AuditEntriesColumns[0]},
+		Indexes: []*schema.Index{
+			{
+				Name:    "auditentry_create_time",
+				Unique:  false,
+				Columns: []*schema.Column{AuditEntriesColumns[1]},
+			},
+		},
+	}
 	// BatchesColumns holds the columns for the "batches" table.
 	BatchesColumns = []*schema.Column{
 		{Name: "id", Type: field.TypeInt, Increment: true},
@@ -296,6 +324,67 @@ var (
 			},
 		},
 	}
+	// CredentialsColumns holds the columns for the "credentials" table.
+	CredentialsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "uid", Type: field.TypeString, Unique: true},
+		{Name: "kind", Type: field.TypeUint8},
+		{Name: "subject", Type: field.TypeString},
+		{Name: "digest", Type: field.TypeBytes, Size: 32},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "made_by", Type: field.TypeString},
+		{Name: "expire_time", Type: field.TypeInt64},
+		{Name: "principal_id", Type: field.TypeInt},
+	}
+	// CredentialsTable holds the schema information for the "credentials" table.
+	CredentialsTable = &schema.Table{
+		Name:       "credentials",
+		Columns:    CredentialsColumns,
+		PrimaryKey: []*schema.Column{CredentialsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "credentials_principals_principal",
+				Columns:    []*schema.Column{CredentialsColumns[8]},
+				RefColumns: []*schema.Column{PrincipalsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "credential_kind_subject",
+				Unique:  false,
+				Columns: []*schema.Column{CredentialsColumns[2], CredentialsColumns[3]},
+			},
+		},
+	}
+	// CredentialRevocationsColumns holds the columns for the "credential_revocations" table.
+	CredentialRevocationsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "made_by", Type: field.TypeString},
+		{Name: "credential_id", Type: field.TypeInt},
+	}
+	// CredentialRevocationsTable holds the schema information for the "credential_revocations" table.
+	CredentialRevocationsTable = &schema.Table{
+		Name:       "credential_revocations",
+		Columns:    CredentialRevocationsColumns,
+		PrimaryKey: []*schema.Column{CredentialRevocationsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "credential_revocations_credentials_credential",
+				Columns:    []*schema.Column{CredentialRevocationsColumns[3]},
+				RefColumns: []*schema.Column{CredentialsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "credentialrevocation_credential_id",
+				Unique:  true,
+				Columns: []*schema.Column{CredentialRevocationsColumns[3]},
+			},
+		},
+	}
 	// CustodiesColumns holds the columns for the "custodies" table.
 	CustodiesColumns = []*schema.Column{
 		{Name: "id", Type: field.TypeInt64},
@@ -376,6 +465,71 @@ var (
 				Name:    "finding_record_id",
 				Unique:  false,
 				Columns: []*schema.Column{FindingsColumns[8]},
+			},
+		},
+	}
+	// GrantsColumns holds the columns for the "grants" table.
+	GrantsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "role", Type: field.TypeUint8},
+		{Name: "region", Type: field.TypeString},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "made_by", Type: field.TypeString},
+		{Name: "principal_id", Type: field.TypeInt},
+		{Name: "site_id", Type: field.TypeInt, Nullable: true},
+	}
+	// GrantsTable holds the schema information for the "grants" table.
+	GrantsTable = &schema.Table{
+		Name:       "grants",
+		Columns:    GrantsColumns,
+		PrimaryKey: []*schema.Column{GrantsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "grants_principals_principal",
+				Columns:    []*schema.Column{GrantsColumns[5]},
+				RefColumns: []*schema.Column{PrincipalsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+			{
+				Symbol:     "grants_sites_site",
+				Columns:    []*schema.Column{GrantsColumns[6]},
+				RefColumns: []*schema.Column{SitesColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "grant_principal_id",
+				Unique:  false,
+				Columns: []*schema.Column{GrantsColumns[5]},
+			},
+		},
+	}
+	// GrantWithdrawalsColumns holds the columns for the "grant_withdrawals" table.
+	GrantWithdrawalsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "made_by", Type: field.TypeString},
+		{Name: "grant_id", Type: field.TypeInt},
+	}
+	// GrantWithdrawalsTable holds the schema information for the "grant_withdrawals" table.
+	GrantWithdrawalsTable = &schema.Table{
+		Name:       "grant_withdrawals",
+		Columns:    GrantWithdrawalsColumns,
+		PrimaryKey: []*schema.Column{GrantWithdrawalsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "grant_withdrawals_grants_grant",
+				Columns:    []*schema.Column{GrantWithdrawalsColumns[3]},
+				RefColumns: []*schema.Column{GrantsColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+		Indexes: []*schema.Index{
+			{
+				Name:    "grantwithdrawal_grant_id",
+				Unique:  true,
+				Columns: []*schema.Column{GrantWithdrawalsColumns[3]},
 			},
 		},
 	}
@@ -631,6 +785,42 @@ var (
 				Symbol:     "people_sites_home_site",
 				Columns:    []*schema.Column{PeopleColumns[9]},
 				RefColumns: []*schema.Column{SitesColumns[0]},
+				OnDelete:   schema.Restrict,
+			},
+		},
+	}
+	// PrincipalsColumns holds the columns for the "principals" table.
+	PrincipalsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "name", Type: field.TypeString, Unique: true},
+		{Name: "description", Type: field.TypeString},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "made_by", Type: field.TypeString},
+	}
+	// PrincipalsTable holds the schema information for the "principals" table.
+	PrincipalsTable = &schema.Table{
+		Name:       "principals",
+		Columns:    PrincipalsColumns,
+		PrimaryKey: []*schema.Column{PrincipalsColumns[0]},
+	}
+	// PrincipalStandingsColumns holds the columns for the "principal_standings" table.
+	PrincipalStandingsColumns = []*schema.Column{
+		{Name: "id", Type: field.TypeInt, Increment: true},
+		{Name: "disabled", Type: field.TypeBool},
+		{Name: "create_time", Type: field.TypeInt64},
+		{Name: "made_by", Type: field.TypeString},
+		{Name: "principal_id", Type: field.TypeInt},
+	}
+	// PrincipalStandingsTable holds the schema information for the "principal_standings" table.
+	PrincipalStandingsTable = &schema.Table{
+		Name:       "principal_standings",
+		Columns:    PrincipalStandingsColumns,
+		PrimaryKey: []*schema.Column{PrincipalStandingsColumns[0]},
+		ForeignKeys: []*schema.ForeignKey{
+			{
+				Symbol:     "principal_standings_principals_principal",
+				Columns:    []*schema.Column{PrincipalStandingsColumns[4]},
+				RefColumns: []*schema.Column{PrincipalsColumns[0]},
 				OnDelete:   schema.Restrict,
 			},
 		},
@@ -1070,15 +1260,20 @@ var (
 		AlarmRulesTable,
 		AlarmStatesTable,
 		AttachmentsTable,
+		AuditEntriesTable,
 		BatchesTable,
 		BlobsTable,
 		CalibrationsTable,
 		CellsTable,
 		ChainsTable,
 		CorrectionsTable,
+		CredentialsTable,
+		CredentialRevocationsTable,
 		CustodiesTable,
 		DispositionsTable,
 		FindingsTable,
+		GrantsTable,
+		GrantWithdrawalsTable,
 		HoldsTable,
 		IncidentsTable,
 		InspectionsTable,
@@ -1087,6 +1282,8 @@ var (
 		LotMovementsTable,
 		LotSumsTable,
 		PeopleTable,
+		PrincipalsTable,
+		PrincipalStandingsTable,
 		RecordsTable,
 		RegisterEpochTable,
 		RequestKeysTable,
@@ -1115,9 +1312,14 @@ func init() {
 	CellsTable.ForeignKeys[0].RefTable = TowersTable
 	CorrectionsTable.ForeignKeys[0].RefTable = RecordsTable
 	CorrectionsTable.ForeignKeys[1].RefTable = RecordsTable
+	CredentialsTable.ForeignKeys[0].RefTable = PrincipalsTable
+	CredentialRevocationsTable.ForeignKeys[0].RefTable = CredentialsTable
 	CustodiesTable.ForeignKeys[0].RefTable = PeopleTable
 	DispositionsTable.ForeignKeys[0].RefTable = RecordsTable
 	FindingsTable.ForeignKeys[0].RefTable = RecordsTable
+	GrantsTable.ForeignKeys[0].RefTable = PrincipalsTable
+	GrantsTable.ForeignKeys[1].RefTable = SitesTable
+	GrantWithdrawalsTable.ForeignKeys[0].RefTable = GrantsTable
 	HoldsTable.ForeignKeys[0].RefTable = CellsTable
 	HoldsTable.ForeignKeys[1].RefTable = JointsTable
 	HoldsTable.ForeignKeys[2].RefTable = LotsTable
@@ -1131,6 +1333,7 @@ func init() {
 	PeopleTable.Annotation = &entsql.Annotation{
 		Table: "people",
 	}
+	PrincipalStandingsTable.ForeignKeys[0].RefTable = PrincipalsTable
 	RecordsTable.ForeignKeys[0].RefTable = SitesTable
 	RecordsTable.ForeignKeys[1].RefTable = JointsTable
 	RecordsTable.ForeignKeys[2].RefTable = LotsTable

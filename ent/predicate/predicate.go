@@ -21,6 +21,9 @@ type AlarmState func(*sql.Selector)
 // Attachment is the predicate function for attachment builders.
 type Attachment func(*sql.Selector)
 
+// AuditEntry is the predicate function for auditentry builders.
+type AuditEntry func(*sql.Selector)
+
 // Batch is the predicate function for batch builders.
 type Batch func(*sql.Selector)
 
@@ -39,6 +42,12 @@ type Chain func(*sql.Selector)
 // Correction is the predicate function for correction builders.
 type Correction func(*sql.Selector)
 
+// Credential is the predicate function for credential builders.
+type Credential func(*sql.Selector)
+
+// CredentialRevocation is the predicate function for credentialrevocation builders.
+type CredentialRevocation func(*sql.Selector)
+
 // Custody is the predicate function for custody builders.
 type Custody func(*sql.Selector)
 
@@ -47,6 +56,12 @@ type Disposition func(*sql.Selector)
 
 // Finding is the predicate function for finding builders.
 type Finding func(*sql.Selector)
+
+// Grant is the predicate function for grant builders.
+type Grant func(*sql.Selector)
+
+// GrantWithdrawal is the predicate function for grantwithdrawal builders.
+type GrantWithdrawal func(*sql.Selector)
 
 // Hold is the predicate function for hold builders.
 type Hold func(*sql.Selector)
@@ -71,6 +86,12 @@ type LotSum func(*sql.Selector)
 
 // Person is the predicate function for person builders.
 type Person func(*sql.Selector)
+
+// Principal is the predicate function for principal builders.
+type Principal func(*sql.Selector)
+
+// PrincipalStanding is the predicate function for principalstanding builders.
+type PrincipalStanding func(*sql.Selector)
 
 // Record is the predicate function for record builders.
 type Record func(*sql.Selector)

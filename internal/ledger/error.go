@@ -52,6 +52,7 @@ const (
 	ReasonNoFailedCalibration
 	ReasonToolWithoutLimit
 	ReasonToolNotFit
+	ReasonAPIVersion
 )
 
 // FieldError names one field and says what was expected of it.

@@ -102,7 +102,8 @@ func (t Tool) Validate() []FieldError {
 	c.place("home_site", Place{Site: t.HomeSite}, 1)
 	c.count("interval_months", int64(t.IntervalMonths), 0, 240)
 	c.count("interval_cycles", int64(t.IntervalCycles), 0, 10_000_000)
-	c.number("rated_load_kilograms", t.RatedLoadKilograms, 0, 1e6, " kg")
+	c.number("rated_load_kilograms", t.RatedLoadKilograms, 0, maxRatedLoad, " kg")
+	c.capacity(t)
 	for i, p := range t.Policies {
 		if p.Action == ActionCalibration {
 			c.add(fmt.Sprintf("policies[%d].action", i), "the policy for calibration is given by interval_months, interval_cycles and due_after_event")
@@ -202,7 +203,7 @@ func (r *Calibration) Validate() []FieldError {
 		phase  CalibrationPhase
 		target float64
 	}
-	seen := map[key]int{}
+	seen := map[key]bool{}
 	for i, p := range r.Points {
 		at := fmt.Sprintf("points[%d].", i)
 		word(&c, at+"phase", CalibrationPhases, p.Phase, true)
@@ -214,10 +215,10 @@ func (r *Calibration) Validate() []FieldError {
 		c.number(at+"expanded_uncertainty_newton_metres", p.ExpandedUncertaintyNewtonMetres, 0, maxTorque, " N.m")
 		c.number(at+"coverage_factor", p.CoverageFactor, 0, 10, "")
 		k := key{p.Phase, p.TargetNewtonMetres}
-		if first, twice := seen[k]; twice {
-			c.add(at+"target_newton_metres", "%v N.m %s is given twice, in points[%d] too", p.TargetNewtonMetres, CalibrationPhases.Name(p.Phase), first)
+		if seen[k] {
+			c.add(at+"target_newton_metres", "%v N.m %s is given twice; expected each test point of a phase once", p.TargetNewtonMetres, CalibrationPhases.Name(p.Phase))
 		}
-		seen[k] = i
+		seen[k] = true
 	}
 	c.entry(&r.Entry, false)
 	return c.fields

@@ -248,6 +248,12 @@ func (k ToolKind) MeasuresTorque() bool {
 	return k == ToolTorqueWrench || k == ToolTorqueScrewdriver || k == ToolTorqueMultiplier
 }
 
+// BearsLoad says whether tools of the kind are made to bear a load: their capacity is a
+// mass, and they have no scale of torque.
+func (k ToolKind) BearsLoad() bool {
+	return k == ToolHoist || k == ToolSling || k == ToolHarness || k == ToolScaffold
+}
+
 // CalibrationPhase parts readings before adjustment from those after.
 type CalibrationPhase uint8
 

@@ -13,12 +13,17 @@ import (
 
 const healthService = "/grpc.health.v1.Health/"
 
+// whoKey finds, in the context of a call, where to write who calls: the log's line is
+// written outside authentication.
+type whoKey struct{}
+
 // accessLog writes one line a call: what the server is at fault for as errors,
 // health checks only for debugging.
 func accessLog(log *slog.Logger) interceptor {
 	return interceptor{"access-log", func(ctx context.Context, c call, next func(context.Context) error) error {
 		start := time.Now()
-		err := next(ctx)
+		who := new(string)
+		err := next(context.WithValue(ctx, whoKey{}, who))
 		code := status.Code(err)
 		level := slog.LevelInfo
 		switch {
@@ -38,7 +43,7 @@ func accessLog(log *slog.Logger) interceptor {
 		}
 		log.LogAttrs(ctx, level, "call",
 			slog.String("method", c.method), slog.String("code", code.String()),
-			slog.Duration("took", time.Since(start)), slog.String("peer", from),
+			slog.Duration("took", time.Since(start)), slog.String("principal", *who), slog.String("peer", from),
 			slog.String("request_id", requestID(ctx)))
 		return err
 	}}

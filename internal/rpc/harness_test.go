@@ -14,6 +14,7 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/test/bufconn"
 
+	"jointledger/internal/access"
 	"jointledger/internal/rpc"
 	pb "jointledger/proto/jointledger/v1"
 )
@@ -62,6 +63,9 @@ func (l *logBuffer) String() string {
 	return l.b.String()
 }
 
+// bearer is who shows the token of a server that asks for one.
+var bearer = &access.Principal{Name: "bearer", Grants: access.Local.Grants}
+
 type fixture struct {
 	server *rpc.Server
 	conn   *grpc.ClientConn
@@ -78,19 +82,30 @@ func serve(t *testing.T, token string, get func(context.Context, *pb.GetPersonRe
 // serveAll serves a unary method and streams.
 func serveAll(t *testing.T, token string, get func(context.Context, *pb.GetPersonRequest) (*pb.Person, error), download func(context.Context) error) fixture {
 	t.Helper()
+	who := rpc.EverybodyIsLocal
+	if token != "" {
+		who = rpc.OneToken(token, bearer)
+	}
+	return serveConfig(t, rpc.Config{Authenticate: who}, get, download)
+}
+
+// serveConfig serves as the configuration says; the log and the services are added.
+func serveConfig(t *testing.T, c rpc.Config, get func(context.Context, *pb.GetPersonRequest) (*pb.Person, error), download func(context.Context) error) fixture {
+	t.Helper()
 	f := fixture{log: &logBuffer{}}
-	f.server = rpc.NewServer(rpc.Config{
-		Token:  token,
-		Logger: slog.New(slog.NewTextHandler(f.log, &slog.HandlerOptions{Level: slog.LevelDebug})),
-		Register: func(r grpc.ServiceRegistrar) {
-			pb.RegisterPersonServiceServer(r, probe{get: get})
-			pb.RegisterAttachmentServiceServer(r, streamProbe{download: download})
-		},
-	})
+	c.Logger = slog.New(slog.NewTextHandler(f.log, &slog.HandlerOptions{Level: slog.LevelDebug}))
+	c.Register = func(r grpc.ServiceRegistrar) {
+		pb.RegisterPersonServiceServer(r, probe{get: get})
+		pb.RegisterAttachmentServiceServer(r, streamProbe{download: download})
+	}
+	var err error
+	f.server, err = rpc.NewServer(c)
+	if err != nil {
+		t.Fatal(err)
+	}
 	l := bufconn.Listen(1 << 20)
 	served := make(chan error, 1)
 	go func() { served <- f.server.Serve(l) }()
-	var err error
 	f.conn, err = grpc.NewClient("passthrough:///bufconn",
 		grpc.WithContextDialer(func(ctx context.Context, _ string) (net.Conn, error) { return l.DialContext(ctx) }),
 		grpc.WithTransportCredentials(insecure.NewCredentials()),

@@ -5,6 +5,8 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
+
+	"jointledger/internal/access"
 )
 
 // call is one call on its way in.
@@ -54,16 +56,25 @@ func (s streamWithContext) Context() context.Context { return s.ctx }
 // everything after the request id can name it; the log sees the status that the
 // client gets; the deadline stands outside error mapping, which asks whether it
 // has passed; so does recovery, so that a panic there is caught as well;
-// authentication stands inside error mapping, which makes its status.
-func interceptors(c Config) []interceptor {
+// authentication stands inside error mapping, which makes its status; a client of
+// another major is told so before it is asked who it is; the audit record hears of
+// what authentication and all after it refuse; the quota is the principal's, whom
+// authentication names, and bounds what is denied too.
+func interceptors(c Config, known func(method string) bool, action func(method string) access.Action) []interceptor {
 	statuses := statuses{log: c.Logger}
 	return []interceptor{
 		requestIDs(),
 		accessLog(c.Logger),
+		measurement(c.Observer, known),
 		deadline(),
 		recovery(statuses),
 		errorMapping(statuses),
-		authentication(c.Token),
+		apiVersion(known),
+		audit(c.Audit, action),
+		authentication(c.Authenticate),
+		quota(c.Quota),
+		authorisation(known, action),
 		requestSize(),
+		staleness(),
 	}
 }

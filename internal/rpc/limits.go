@@ -60,7 +60,8 @@ func CheckRequestSize(m proto.Message) error {
 	}
 }
 
-// deadline gives a call without a deadline one. Streams that watch the server's
+// deadline gives a call without a deadline one, where the transport has not done so
+// already (transport.go): a call may come by another way. Streams that watch the server's
 // health, or ask what it can do, live as long as their clients want.
 func deadline() interceptor {
 	return interceptor{"deadline", func(ctx context.Context, c call, next func(context.Context) error) error {

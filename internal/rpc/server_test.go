@@ -46,7 +46,7 @@ func TestRequestIDComesBack(t *testing.T) {
 }
 
 func TestAuthentication(t *testing.T) {
-	var seen access.Principal
+	var seen *access.Principal
 	get := func(ctx context.Context, _ *pb.GetPersonRequest) (*pb.Person, error) {
 		seen, _ = access.From(ctx)
 		return &pb.Person{}, nil
@@ -70,18 +70,18 @@ func TestAuthentication(t *testing.T) {
 		{[]string{"Basic s3cret-token"}, false},
 		{[]string{"Bearer wrong", "Bearer s3cret-token"}, false},
 	} {
-		seen = access.Principal{}
+		seen = nil
 		ctx := context.Background()
 		for _, h := range c.headers {
 			ctx = metadata.AppendToOutgoingContext(ctx, "authorization", h)
 		}
 		_, err := f.people.GetPerson(ctx, &pb.GetPersonRequest{})
 		switch {
-		case c.ok && (err != nil || seen != access.Bearer):
+		case c.ok && (err != nil || seen != bearer):
 			t.Errorf("%q: %v, principal %+v", c.headers, err, seen)
 		case !c.ok && (status.Code(err) != codes.Unauthenticated || !strings.Contains(render(err), "reason jointledger/UNAUTHENTICATED")):
 			t.Errorf("%q: %s", c.headers, render(err))
-		case !c.ok && seen != (access.Principal{}):
+		case !c.ok && seen != nil:
 			t.Errorf("%q: the handler ran", c.headers)
 		}
 		if strings.Contains(f.log.String(), "s3cret") {
@@ -231,10 +231,37 @@ func TestStopCutsOffWhatDoesNotEnd(t *testing.T) {
 
 // A signal may come before the listener is served: that is no failure.
 func TestStopBeforeServe(t *testing.T) {
-	s := rpc.NewServer(rpc.Config{Register: func(grpc.ServiceRegistrar) {}})
+	s, err := rpc.NewServer(rpc.Config{Authenticate: rpc.EverybodyIsLocal, Register: func(grpc.ServiceRegistrar) {}})
+	if err != nil {
+		t.Fatal(err)
+	}
 	l := bufconn.Listen(1 << 10)
 	s.Stop(t.Context())
 	if err := s.Serve(l); err != nil {
 		t.Errorf("%v; a stop is no failure of the listener", err)
 	}
+}
+
+// Who watches the server's health is told that it stops, and does not keep it.
+func TestStopEndsHealthWatches(t *testing.T) {
+	f := serve(t, "", answer(""))
+	w, err := healthpb.NewHealthClient(f.conn).Watch(t.Context(), &healthpb.HealthCheckRequest{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r, err := w.Recv(); err != nil || r.Status != healthpb.HealthCheckResponse_SERVING {
+		t.Fatalf("%v %v", r, err)
+	}
+	stopped := make(chan struct{})
+	go func() {
+		defer close(stopped)
+		f.server.Stop(context.Background())
+	}()
+	if r, err := w.Recv(); err != nil || r.Status != healthpb.HealthCheckResponse_NOT_SERVING {
+		t.Errorf("%v %v; expected to be told", r, err)
+	}
+	if r, err := w.Recv(); err == nil {
+		t.Errorf("the watch goes on: %v", r)
+	}
+	<-stopped
 }

@@ -68,7 +68,17 @@ func (s statuses) of(ctx context.Context, c call, err error) error {
 	if e.Cause != nil {
 		s.log.WarnContext(ctx, "refused", "method", c.method, "code", code.String(), "request_id", requestID(ctx), "cause", e.Cause)
 	}
-	return withDetails(status.New(code, e.Message), detailsOf(e))
+	details := detailsOf(e)
+	var later *retryLater
+	if errors.As(err, &later) {
+		details = append(details, retryInfo(later.after))
+		for _, d := range details {
+			if q, ok := d.(*errdetails.QuotaFailure); ok {
+				q.Violations[0].Subject = later.subject
+			}
+		}
+	}
+	return withDetails(status.New(code, e.Message), details)
 }
 
 // unclassified is for errors that are no *ledger.Error, and for those that say

@@ -40,7 +40,7 @@ func (f fixture) upload(ctx context.Context) error {
 // Streams of both directions pass the interceptors that unary calls pass.
 func TestStreamsPassTheSameInterceptors(t *testing.T) {
 	var fail error
-	var seen access.Principal
+	var seen *access.Principal
 	f := serveAll(t, "s3cret-token", answer(""), func(ctx context.Context) error {
 		seen, _ = access.From(ctx)
 		if fail == nil {
@@ -52,7 +52,7 @@ func TestStreamsPassTheSameInterceptors(t *testing.T) {
 		if err := call(t.Context()); status.Code(err) != codes.Unauthenticated || !strings.Contains(render(err), "reason jointledger/UNAUTHENTICATED") {
 			t.Errorf("%s without the token: %s", name, render(err))
 		}
-		if seen != (access.Principal{}) {
+		if seen != nil {
 			t.Errorf("%s without the token: the handler ran", name)
 		}
 		ctx := metadata.AppendToOutgoingContext(t.Context(), "authorization", "Bearer s3cret-token", "x-request-id", "stream-of-"+name)
@@ -61,7 +61,7 @@ func TestStreamsPassTheSameInterceptors(t *testing.T) {
 		if got, want := render(call(ctx)), "NotFound: attachment \"ab\" is not known\nreason jointledger/UNKNOWN_RESOURCE\nresource jointledger/Attachment attachments/ab"; got != want {
 			t.Errorf("%s: %s; expected %s", name, got, want)
 		}
-		if seen != access.Bearer {
+		if seen != bearer {
 			t.Errorf("%s: principal %+v", name, seen)
 		}
 		for _, fail = range []error{errors.New("disk sector 7"), nil} { // an error nobody classified, and a panic
@@ -74,7 +74,7 @@ func TestStreamsPassTheSameInterceptors(t *testing.T) {
 				t.Errorf("%s: %q is not in the log: %s", name, part, f.log)
 			}
 		}
-		seen = access.Principal{}
+		seen = nil
 	}
 }
 

@@ -2,6 +2,7 @@ package service
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"errors"
 	"fmt"
@@ -36,15 +37,16 @@ type uploadStream = grpc.ClientStreamingServer[pb.UploadAttachmentRequest, pb.At
 // UploadAttachment takes in one attachment: its head, then its content.
 func (s attachmentService) UploadAttachment(stream uploadStream) error {
 	ctx := stream.Context()
-	if err := access.Allow(ctx, access.Attach); err != nil {
-		return err
-	}
 	head, err := receiveHead(stream)
 	if err != nil {
 		return err
 	}
 	// Nobody sends 20 MiB over a poor line to hear that the record is unknown.
-	if _, err := s.store.FindRecord(ctx, head.kind, head.id); err != nil {
+	about, err := s.store.FindRecord(ctx, head.kind, head.id)
+	if err != nil {
+		return err
+	}
+	if err := allowAttaching(ctx, about); err != nil {
 		return err
 	}
 	content, err := receiveContent(stream)
@@ -61,6 +63,16 @@ func (s attachmentService) UploadAttachment(stream uploadStream) error {
 		return err
 	}
 	return stream.SendAndClose(attachmentTo(kept))
+}
+
+// allowAttaching asks whether the caller may attach something to a record. The
+// certificate of a calibration is attached where the tool was calibrated, as callerOf
+// has it.
+func allowAttaching(ctx context.Context, about ledger.Record) error {
+	if about.RecordKind() == ledger.KindCalibration {
+		return access.Allow(ctx, access.Attach)
+	}
+	return access.AllowAt(ctx, access.Attach, about.SiteCode())
 }
 
 // attachmentHead is what an upload says of what follows.

@@ -11,7 +11,7 @@ import (
 )
 
 var calibrations = record[*ledger.Calibration, *pb.Calibration]{
-	kind: ledger.KindCalibration, collection: "calibrations", members: "calibrations", action: access.Record, from: wire.CalibrationFrom, to: wire.CalibrationTo,
+	kind: ledger.KindCalibration, collection: "calibrations", members: "calibrations", action: access.Calibrate, from: wire.CalibrationFrom, to: wire.CalibrationTo,
 }
 
 // RecordCalibrations keeps calibrations and answers for each.

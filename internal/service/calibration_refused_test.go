@@ -34,7 +34,7 @@ func TestBadCalibrationsKeepNothing(t *testing.T) {
 			before := proto.CloneOf(point(m))
 			before.Phase = pb.CalibrationPhase_CALIBRATION_PHASE_AS_FOUND
 			m.Points = append(m.Points, before)
-		}, "points[1].phase", "as-found comes after as-left"},
+		}, "points[1].phase", "comes after as-left"},
 		"a certificate used":            {func(m *pb.Calibration) { m.Certificate = "FM-118" }, "certificate", kept.Name},
 		"the same as somebody types it": {func(m *pb.Calibration) { m.Certificate, m.Laboratory = "fm\u2013 118", "FELL metrology" }, "certificate", kept.Name},
 		"to come":                       {func(m *pb.Calibration) { m.Entry = entry("2100-01-01T09:00:00Z") }, "entry.occur_time", "lies in the future"},

@@ -3,16 +3,12 @@ package service
 import (
 	"context"
 
-	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 // ListChainHeads reads the ends of the chains of sites.
 func (s progressService) ListChainHeads(ctx context.Context, r *pb.ListChainHeadsRequest) (*pb.ListChainHeadsResponse, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	var p problems
 	sites := siteCodes(&p, r.Sites)
 	if err := ledger.Invalid("request", p); err != nil {

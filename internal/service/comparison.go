@@ -15,13 +15,11 @@ import (
 
 // QueryComparison sets two groups against each other.
 func (s comparisonService) QueryComparison(ctx context.Context, r *pb.QueryComparisonRequest) (*pb.QueryComparisonResponse, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	var p problems
 	q, kinds, o := comparisonQuestionFrom(&p, r)
 	people := byPeople(append([]analysis.Grouping{q.A.Grouping}, q.StratifyBy...))
-	if err := allowed(ctx, &p, people, r.ByName); err != nil {
+	ctx, err := allowed(ctx, &p, people, r.ByName)
+	if err != nil {
 		return nil, err
 	}
 	found, err := s.store.ComparisonCounts(ctx, q)
@@ -37,12 +35,10 @@ func (s comparisonService) QueryComparison(ctx context.Context, r *pb.QueryCompa
 
 // QueryStanding ranks units allowing for their mix and for chance.
 func (s comparisonService) QueryStanding(ctx context.Context, r *pb.QueryStandingRequest) (*pb.QueryStandingResponse, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	var p problems
 	q, kinds, o := standingQuestionFrom(&p, r)
-	if err := allowed(ctx, &p, byPeople(q.GroupBy), r.ByName); err != nil {
+	ctx, err := allowed(ctx, &p, byPeople(q.GroupBy), r.ByName)
+	if err != nil {
 		return nil, err
 	}
 	counts, err := s.store.Counts(ctx, q)
@@ -58,12 +54,10 @@ func (s comparisonService) QueryStanding(ctx context.Context, r *pb.QueryStandin
 
 // QueryTrend charts the rate over time.
 func (s comparisonService) QueryTrend(ctx context.Context, r *pb.QueryTrendRequest) (*pb.QueryTrendResponse, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	var p problems
 	q, kinds, o := trendQuestionFrom(&p, r)
-	if err := allowed(ctx, &p, false, false); err != nil {
+	ctx, err := allowed(ctx, &p, false, false)
+	if err != nil {
 		return nil, err
 	}
 	counts, err := s.store.Counts(ctx, q)
@@ -79,12 +73,10 @@ func (s comparisonService) QueryTrend(ctx context.Context, r *pb.QueryTrendReque
 
 // QuerySpares forecasts whether the stock of fasteners will last.
 func (s comparisonService) QuerySpares(ctx context.Context, r *pb.QuerySparesRequest) (*pb.QuerySparesResponse, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	var p problems
 	q := sparesQuestionFrom(&p, r, s.now())
-	if err := allowed(ctx, &p, false, false); err != nil {
+	ctx, err := allowed(ctx, &p, false, false)
+	if err != nil {
 		return nil, err
 	}
 	records, err := s.store.Spares(ctx, q)
@@ -100,12 +92,10 @@ func (s comparisonService) QuerySpares(ctx context.Context, r *pb.QuerySparesReq
 
 // QueryLeaks sets what became of sealings against their conditions.
 func (s comparisonService) QueryLeaks(ctx context.Context, r *pb.QueryLeaksRequest) (*pb.QueryLeaksResponse, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	var p problems
 	q, o := leakQuestionFrom(&p, r)
-	if err := allowed(ctx, &p, o.ByPerson, r.ByName); err != nil {
+	ctx, err := allowed(ctx, &p, o.ByPerson, r.ByName)
+	if err != nil {
 		return nil, err
 	}
 	sealings, outcomes, err := s.store.Leaks(ctx, q)
@@ -122,18 +112,16 @@ func (s comparisonService) QueryLeaks(ctx context.Context, r *pb.QueryLeaksReque
 func byPeople(by []analysis.Grouping) bool { return slices.Contains(by, analysis.ByPerson) }
 
 // allowed refuses a question that can't be read, and one that sets people apart
-// when nobody asked for that or the caller may not.
-func allowed(ctx context.Context, p *problems, people, byName bool) error {
+// when nobody asked for that or the caller may not. The context that it gives sees only
+// the sites at which the caller may.
+func allowed(ctx context.Context, p *problems, people, byName bool) (context.Context, error) {
 	if people && !byName {
 		p.Add("by_name", "is not set; people are set apart by name only where that is asked for: a rate by person shows crews, sites and lots as much as hands")
 	}
-	if err := ledger.Invalid("request", *p); err != nil {
-		return err
+	if err := ledger.Invalid("request", *p); err != nil || !people {
+		return ctx, err
 	}
-	if people {
-		return access.Allow(ctx, access.RankPeople)
-	}
-	return nil
+	return access.Narrow(ctx, access.RankPeople), access.Allow(ctx, access.RankPeople)
 }
 
 // unanswerable names the field that asked for what the record does not allow. The

@@ -13,15 +13,15 @@ import (
 
 // LendTool issues a tool that is fit for it.
 func (s cribService) LendTool(ctx context.Context, r *pb.LendToolRequest) (*pb.LendToolResponse, error) {
-	if err := access.Allow(ctx, access.Record); err != nil {
-		return nil, err
-	}
 	var p problems
 	change := wire.CustodyFrom(&p, r.GetCustodyChange())
 	if change.Kind == 0 {
 		change.Kind = ledger.CustodyIssued
 	}
 	if err := p.Invalid("custody change", change.Validate); err != nil {
+		return nil, err
+	}
+	if err := access.AllowAt(ctx, access.KeepTools, change.Site); err != nil {
 		return nil, err
 	}
 	outcome, passed, err := s.store.LendTool(ctx, change, store.Change{ValidateOnly: r.ValidateOnly})
@@ -36,9 +36,6 @@ func (s cribService) LendTool(ctx context.Context, r *pb.LendToolRequest) (*pb.L
 
 // SendTool sends a tool off that lies in the crib of the site that it leaves.
 func (s cribService) SendTool(ctx context.Context, r *pb.SendToolRequest) (*pb.SendToolResponse, error) {
-	if err := access.Allow(ctx, access.Record); err != nil {
-		return nil, err
-	}
 	var p problems
 	change := wire.CustodyFrom(&p, r.GetCustodyChange())
 	if change.Kind == 0 {
@@ -53,6 +50,9 @@ func (s cribService) SendTool(ctx context.Context, r *pb.SendToolRequest) (*pb.S
 		change.Note = note
 	}
 	if err := p.Invalid("custody change", change.Validate); err != nil {
+		return nil, err
+	}
+	if err := access.AllowAt(ctx, access.KeepTools, change.Site); err != nil {
 		return nil, err
 	}
 	outcome, err := s.store.SendTool(ctx, change, to, store.Change{ValidateOnly: r.ValidateOnly})
@@ -93,9 +93,6 @@ func (s cribService) ListToolWhereabouts(ctx context.Context, r *pb.ListToolWher
 
 // GetCribPage makes the morning page of a site's crib.
 func (s cribService) GetCribPage(ctx context.Context, r *pb.GetCribPageRequest) (*pb.CribPage, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	var p problems
 	in := analysis.CribInput{Site: p.PlaceOf("site", r.Site, 1, false).Site, AsOf: asOfTime(&p, s.Services, r.AsOfTime), DueWithinDays: int(r.DueWithinDays)}
 	if err := ledger.Invalid("request", p); err != nil {

@@ -11,7 +11,7 @@ import (
 )
 
 var custodyChanges = record[*ledger.Custody, *pb.CustodyChange]{
-	kind: ledger.KindCustody, collection: "custodyChanges", members: "custody_changes", action: access.Record, from: wire.CustodyFrom, to: wire.CustodyTo,
+	kind: ledger.KindCustody, collection: "custodyChanges", members: "custody_changes", action: access.KeepTools, from: wire.CustodyFrom, to: wire.CustodyTo,
 }
 
 // RecordCustodyChanges keeps changes of custody and answers for each.

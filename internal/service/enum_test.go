@@ -131,7 +131,7 @@ func TestErrorReasonsAreTheDomains(t *testing.T) {
 		ledger.ReasonConflict: "CONFLICT", ledger.ReasonLimitExceeded: "LIMIT_EXCEEDED", ledger.ReasonInternal: "INTERNAL",
 		ledger.ReasonAlreadyCorrected: "ALREADY_CORRECTED", ledger.ReasonHoldNotOpen: "HOLD_NOT_OPEN", ledger.ReasonEmptyPlace: "EMPTY_PLACE",
 		ledger.ReasonNoFailedCalibration: "NO_FAILED_CALIBRATION", ledger.ReasonToolWithoutLimit: "TOOL_WITHOUT_LIMIT",
-		ledger.ReasonToolNotFit: "TOOL_NOT_FIT",
+		ledger.ReasonToolNotFit: "TOOL_NOT_FIT", ledger.ReasonAPIVersion: "API_VERSION",
 	}
 	for r, want := range reasons {
 		if got := strings.TrimPrefix(pb.ErrorReason(r).String(), "ERROR_REASON_"); got != want {

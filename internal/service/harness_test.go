@@ -55,6 +55,7 @@ type clients struct {
 	server      pb.ServerServiceClient
 	carry       pb.CarryServiceClient
 
+	conn  *grpc.ClientConn
 	store *store.Store
 	end   func() // ends what lasts as long as its client wants, as a shut-down does
 }
@@ -82,6 +83,12 @@ func each(t *testing.T, story func(*testing.T, clients)) {
 // listener, and sees to it that nothing of it is left running.
 func serve(t *testing.T, config store.Config) clients {
 	t.Helper()
+	return serveTo(t, config, rpc.EverybodyIsLocal)
+}
+
+// serveTo is serve for a server that asks who calls.
+func serveTo(t *testing.T, config store.Config, who rpc.Authenticate) clients {
+	t.Helper()
 	before := goleak.IgnoreCurrent()
 	t.Cleanup(func() { goleak.VerifyNone(t, before) })
 	log := slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelError}))
@@ -91,7 +98,10 @@ func serve(t *testing.T, config store.Config) clients {
 		t.Fatal(err)
 	}
 	services := service.New(st, func() time.Time { return now })
-	server := rpc.NewServer(rpc.Config{Logger: log, Register: services.Register})
+	server, err := rpc.NewServer(rpc.Config{Authenticate: who, Logger: log, Register: services.Register})
+	if err != nil {
+		t.Fatal(err)
+	}
 	l := bufconn.Listen(1 << 20)
 	served := make(chan error, 1)
 	go func() { served <- server.Serve(l) }()
@@ -127,6 +137,7 @@ func serve(t *testing.T, config store.Config) clients {
 		delivery:  pb.NewDeliveryServiceClient(conn),
 		server:    pb.NewServerServiceClient(conn),
 		carry:     pb.NewCarryServiceClient(conn),
+		conn:      conn,
 		store:     st,
 	}
 }

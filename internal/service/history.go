@@ -3,16 +3,12 @@ package service
 import (
 	"context"
 
-	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	pb "jointledger/proto/jointledger/v1"
 )
 
 // GetJointHistory reads everything on record about one joint.
 func (s progressService) GetJointHistory(ctx context.Context, r *pb.GetJointHistoryRequest) (*pb.GetJointHistoryResponse, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	var p problems
 	joint := p.PlaceBetween("joint", r.Joint, 4, 4)
 	if err := ledger.Invalid("request", p); err != nil {

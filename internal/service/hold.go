@@ -11,7 +11,7 @@ import (
 )
 
 var holds = record[*ledger.Hold, *pb.Hold]{
-	kind: ledger.KindHold, collection: "holds", members: "holds", action: access.Decide, from: wire.HoldFrom, to: wire.HoldTo, complete: nameCause,
+	kind: ledger.KindHold, collection: "holds", members: "holds", action: access.Hold, from: wire.HoldFrom, to: wire.HoldTo, complete: nameCause,
 }
 
 // RecordHolds keeps holds and releases and answers for each.

@@ -11,7 +11,7 @@ import (
 )
 
 var incidents = record[*ledger.Incident, *pb.Incident]{
-	kind: ledger.KindIncident, collection: "incidents", members: "incidents", action: access.Record, from: wire.IncidentFrom, to: wire.IncidentTo,
+	kind: ledger.KindIncident, collection: "incidents", members: "incidents", action: access.RecordWork, from: wire.IncidentFrom, to: wire.IncidentTo,
 }
 
 // RecordIncidents keeps incidents and answers for each.

@@ -10,7 +10,7 @@ import (
 )
 
 var inspections = record[*ledger.Inspection, *pb.Inspection]{
-	kind: ledger.KindInspection, collection: "inspections", members: "inspections", action: access.Record, from: wire.InspectionFrom, to: wire.InspectionTo,
+	kind: ledger.KindInspection, collection: "inspections", members: "inspections", action: access.Inspect, from: wire.InspectionFrom, to: wire.InspectionTo,
 }
 
 // RecordInspections keeps inspections and answers for each.

@@ -11,7 +11,7 @@ import (
 )
 
 var lotMovements = record[*ledger.LotMovement, *pb.LotMovement]{
-	kind: ledger.KindLotMovement, collection: "lotMovements", members: "lot_movements", action: access.Record, from: wire.LotMovementFrom, to: wire.LotMovementTo,
+	kind: ledger.KindLotMovement, collection: "lotMovements", members: "lot_movements", action: access.MoveLots, from: wire.LotMovementFrom, to: wire.LotMovementTo,
 }
 
 // RecordLotMovements keeps lot movements and answers for each.

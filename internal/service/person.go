@@ -19,6 +19,7 @@ var people = thing[ledger.Person, string, *pb.Person, *pb.CreatePersonRequest]{
 	key:      func(p ledger.Person) string { return p.ID },
 	resource: func(p ledger.Person) string { return wire.ResourceName("people", p.ID) },
 	validate: ledger.Person.Validate,
+	home:     func(p ledger.Person) string { return p.HomeSite },
 	fields:   personFields,
 	register: (*store.Store).RegisterPeople,
 	get:      (*store.Store).Person,

@@ -3,7 +3,6 @@ package service
 import (
 	"context"
 
-	"jointledger/internal/access"
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
 	pb "jointledger/proto/jointledger/v1"
@@ -11,9 +10,6 @@ import (
 
 // QueryRates reads the rate of incidents per fastener attempt.
 func (s analysisService) QueryRates(ctx context.Context, r *pb.QueryRatesRequest) (*pb.QueryRatesResponse, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	var p problems
 	query, options := rateQuestionFrom(&p, r)
 	if err := ledger.Invalid("request", p); err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/visible"
 )
 
 // recordNames gives the resource names of records that other records name by
@@ -32,7 +33,7 @@ func namesSeen() *recordNames { return namesFrom(nil) }
 func (n *recordNames) see(r ledger.Record) { n.seen[r.Head().ID] = r }
 
 // find gives the record of the id; nil when it was not seen and there is no store
-// to ask. likely are the kinds to try first.
+// to ask, or when the caller may not read it. likely are the kinds to try first.
 func (n *recordNames) find(ctx context.Context, id uuid.UUID, likely []ledger.RecordKind) (ledger.Record, error) {
 	if r, ok := n.seen[id]; ok || n.store == nil {
 		return r, nil
@@ -55,6 +56,9 @@ func (n *recordNames) find(ctx context.Context, id uuid.UUID, likely []ledger.Re
 		case ledger.AsError(err).Kind != ledger.KindNotFound:
 			return nil, err
 		}
+	}
+	if visible.From(ctx).Restricted {
+		return nil, nil // it stands at a site that the caller does not see
 	}
 	return nil, fmt.Errorf("record %s, which another names, is of no kind", id)
 }

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strings"
 
-	"jointledger/internal/access"
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
 	"jointledger/internal/stats"
@@ -27,9 +26,6 @@ const (
 // QueryReliability says how reliable families of tools are at the end of their
 // calibration interval.
 func (s readinessService) QueryReliability(ctx context.Context, r *pb.QueryReliabilityRequest) (*pb.QueryReliabilityResponse, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	var p problems
 	q := analysis.ReliabilityQuery{AsOf: s.asOf(&p, r.AsOfTime), Kinds: toolKindsFrom(&p, r.Kinds), TypeClasses: typeClassesFrom(&p, r.TypeClasses)}
 	o := reliabilityOptionsFrom(&p, r)

@@ -10,7 +10,7 @@ import (
 )
 
 var sealings = record[*ledger.Sealing, *pb.Sealing]{
-	kind: ledger.KindSealing, collection: "sealings", members: "sealings", action: access.Record, from: wire.SealingFrom, to: wire.SealingTo,
+	kind: ledger.KindSealing, collection: "sealings", members: "sealings", action: access.RecordWork, from: wire.SealingFrom, to: wire.SealingTo,
 }
 
 // RecordSealings keeps sealings and answers for each.

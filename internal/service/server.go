@@ -13,11 +13,8 @@ import (
 
 // GetServer tells about this server.
 func (s serverService) GetServer(ctx context.Context, _ *pb.GetServerRequest) (*pb.Server, error) {
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return nil, err
-	}
 	caller, _ := access.From(ctx)
-	return &pb.Server{
+	answer := &pb.Server{
 		Version:     buildVersion(),
 		ApiMajor:    pb.APIMajor,
 		ApiRevision: pb.APIRevision,
@@ -25,7 +22,16 @@ func (s serverService) GetServer(ctx context.Context, _ *pb.GetServerRequest) (*
 		Engine:      s.store.EngineName(),
 		// Who got here without a token got here because none is asked for.
 		TokenRequired: caller != access.Local,
-	}, nil
+		Principal:     caller.Name,
+	}
+	for _, g := range caller.Grants {
+		one := &pb.PrincipalGrant{Role: g.Role.String(), Everywhere: g.Everywhere}
+		for _, site := range g.Sites {
+			one.Sites = append(one.Sites, "sites/"+site)
+		}
+		answer.Grants = append(answer.Grants, one)
+	}
+	return answer, nil
 }
 
 // buildVersion is what the Go tool wrote into the program: the module's version, or

@@ -11,7 +11,7 @@ import (
 )
 
 var signOffs = record[*ledger.SignOff, *pb.SignOff]{
-	kind: ledger.KindSignOff, collection: "signOffs", members: "sign_offs", action: access.Decide, from: wire.SignOffFrom, to: wire.SignOffTo,
+	kind: ledger.KindSignOff, collection: "signOffs", members: "sign_offs", action: access.SignOff, from: wire.SignOffFrom, to: wire.SignOffTo,
 }
 
 // RecordSignOffs keeps sign-offs and answers for each.

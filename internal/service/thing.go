@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"slices"
+	"strings"
 
 	"github.com/google/uuid"
 	"google.golang.org/protobuf/proto"
@@ -13,6 +14,7 @@ import (
 	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/visible"
 	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
@@ -30,6 +32,9 @@ type thing[T, K any, M thingMessage, R changeRequest] struct {
 	to   func(T) M
 	// identify puts the name that a request to create asks for into the thing.
 	identify func(*problems, R, *T)
+	// home is the site that one belongs to without lying in it; nil for a kind that has
+	// none.
+	home func(T) string
 	// parse reads a full resource name in the field of that name.
 	parse func(p *problems, field, name string) K
 
@@ -67,13 +72,13 @@ type updateRequest interface {
 // create answers a Create method. The same content again gives what is kept.
 func (th thing[T, K, M, R]) create(ctx context.Context, s *Services, req R) (M, error) {
 	var none M
-	if err := access.Allow(ctx, access.Register); err != nil {
-		return none, err
-	}
 	var p problems
 	change := changeOf(&p, req)
 	item, err := th.read(p, req)
 	if err != nil {
+		return none, err
+	}
+	if err := th.mayPut(ctx, s, th.resource(item), item); err != nil {
 		return none, err
 	}
 	outcomes, err := th.register(s.store, ctx, []T{item}, change)
@@ -95,9 +100,6 @@ func (th thing[T, K, M, R]) create(ctx context.Context, s *Services, req R) (M, 
 
 // createBatch answers a BatchCreate method.
 func (th thing[T, K, M, R]) createBatch(ctx context.Context, s *Services, requests []R, validateOnly bool) ([]*pb.Outcome, error) {
-	if err := access.Allow(ctx, access.Register); err != nil {
-		return nil, err
-	}
 	if err := checkBatch("requests", len(requests)); err != nil {
 		return nil, err
 	}
@@ -113,6 +115,9 @@ func (th thing[T, K, M, R]) createBatch(ctx context.Context, s *Services, reques
 		m := &members[i]
 		m.item, m.err = th.read(p, r)
 		m.name = th.resource(m.item)
+		if m.err == nil {
+			m.err = th.mayPut(ctx, s, m.name, m.item)
+		}
 	}
 	return keepBatch(members, func(items []T) ([]store.Outcome, error) {
 		return th.register(s.store, ctx, items, store.Change{ValidateOnly: validateOnly})
@@ -144,9 +149,6 @@ func (th thing[T, K, M, R]) read(p problems, req R) (T, error) {
 // fetch answers a Get method.
 func (th thing[T, K, M, R]) fetch(ctx context.Context, s *Services, name string) (M, error) {
 	var none M
-	if err := access.Allow(ctx, access.Read); err != nil {
-		return none, err
-	}
 	var p problems
 	key := th.parse(&p, "name", name)
 	if err := ledger.Invalid("request", p); err != nil {
@@ -162,9 +164,6 @@ func (th thing[T, K, M, R]) fetch(ctx context.Context, s *Services, name string)
 // change answers an Update method; m is the thing in its request.
 func (th thing[T, K, M, R]) change(ctx context.Context, s *Services, req updateRequest, m M) (M, error) {
 	var none M
-	if err := access.Allow(ctx, access.Register); err != nil {
-		return none, err
-	}
 	if !m.ProtoReflect().IsValid() {
 		return none, ledger.InvalidField("request", th.what, "is required")
 	}
@@ -187,6 +186,9 @@ func (th thing[T, K, M, R]) change(ctx context.Context, s *Services, req updateR
 	if err := ledger.Invalid(th.what, bad); err != nil {
 		return none, err
 	}
+	if err := th.mayPut(ctx, s, m.GetName(), edit); err != nil {
+		return none, err
+	}
 	version, err := wire.VersionOf(m.GetEtag(), th.what, m.GetName())
 	if err != nil {
 		return none, err
@@ -201,6 +203,32 @@ func (th thing[T, K, M, R]) change(ctx context.Context, s *Services, req updateR
 		return none, err
 	}
 	return th.to(kept), nil
+}
+
+// mayPut asks whether the caller may register or change a thing of the name where it
+// lies, and knows the site that it is said to belong to.
+func (th thing[T, K, M, R]) mayPut(ctx context.Context, s *Services, name string, item T) error {
+	if err := allowPlace(ctx, name); err != nil || th.home == nil {
+		return err
+	}
+	if code := th.home(item); code != "" && !visible.From(ctx).Of(code) {
+		return s.store.UnknownSite(ctx, code)
+	}
+	return nil
+}
+
+// allowPlace asks whether the caller may register at the site of a resource; what
+// belongs to no site was asked for with the method.
+func allowPlace(ctx context.Context, resource string) error {
+	inside, ok := strings.CutPrefix(resource, "sites/")
+	if !ok {
+		return nil
+	}
+	site, _, deeper := strings.Cut(inside, "/")
+	if deeper {
+		return access.AllowAt(ctx, access.RegisterPlaces, site)
+	}
+	return access.AllowAt(ctx, access.RegisterSites, site)
 }
 
 // changeOf reads how a change is to be made.

@@ -11,7 +11,7 @@ import (
 )
 
 var tightenings = record[*ledger.Tightening, *pb.Tightening]{
-	kind: ledger.KindTightening, collection: "tightenings", members: "tightenings", action: access.Record, from: wire.TighteningFrom, to: wire.TighteningTo,
+	kind: ledger.KindTightening, collection: "tightenings", members: "tightenings", action: access.RecordWork, from: wire.TighteningFrom, to: wire.TighteningTo,
 }
 
 // RecordTightenings keeps tightenings and answers for each.

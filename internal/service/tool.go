@@ -19,6 +19,7 @@ var tools = thing[ledger.Tool, string, *pb.Tool, *pb.CreateToolRequest]{
 	key:      func(t ledger.Tool) string { return t.Serial },
 	resource: func(t ledger.Tool) string { return wire.ResourceName("tools", t.Serial) },
 	validate: ledger.Tool.Validate,
+	home:     func(t ledger.Tool) string { return t.HomeSite },
 	fields:   toolFields,
 	register: (*store.Store).RegisterTools,
 	get:      (*store.Store).Tool,

@@ -11,7 +11,7 @@ import (
 )
 
 var toolChecks = record[*ledger.ToolCheck, *pb.ToolCheck]{
-	kind: ledger.KindToolCheck, collection: "toolChecks", members: "tool_checks", action: access.Record, from: wire.ToolCheckFrom, to: wire.ToolCheckTo,
+	kind: ledger.KindToolCheck, collection: "toolChecks", members: "tool_checks", action: access.KeepTools, from: wire.ToolCheckFrom, to: wire.ToolCheckTo,
 }
 
 // RecordToolChecks keeps inspections, proof tests and checks before use, and

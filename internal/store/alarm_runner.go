@@ -33,12 +33,15 @@ func newAlarmRunner(s *Store) *alarmRunner {
 	return &alarmRunner{store: s, woken: make(chan struct{}, 1), news: make(chan struct{})}
 }
 
-// RunAlarms begins to apply alarm rules, until the store is closed. A server calls
-// it once; who only reads does not.
+// RunAlarms begins to apply alarm rules, until the store is closed, while this server
+// leads (leader.go). A server calls it once; who only reads does not.
 func (s *Store) RunAlarms() {
 	ctx, stop := context.WithCancel(context.Background())
 	s.alarms.stop, s.alarms.ended = stop, make(chan struct{})
-	go s.alarms.run(ctx)
+	go func() {
+		defer close(s.alarms.ended)
+		s.lead.run(ctx, s.alarms.run)
+	}()
 }
 
 // wake says that something was recorded. It never waits.
@@ -74,7 +77,6 @@ func (r *alarmRunner) end() {
 }
 
 func (r *alarmRunner) run(ctx context.Context) {
-	defer close(r.ended)
 	poll := time.NewTimer(0)
 	defer poll.Stop()
 	failing := false
@@ -129,7 +131,7 @@ func (s *Store) advanceAt(ctx context.Context, now time.Time) (more bool, err er
 	if err != nil || len(work) == 0 {
 		return false, err
 	}
-	err = s.writer.submit(&job{ctx: ctx, alone: true, change: func(t *tx) error { return t.commitAlarms(ctx, work) }})
+	err = s.writer.submit(&job{ctx: ctx, alone: true, repeatable: true, change: func(t *tx) error { return t.commitAlarms(ctx, work) }})
 	for _, a := range work {
 		more = more || a.more
 	}

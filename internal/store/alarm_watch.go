@@ -121,10 +121,12 @@ func (t *tx) keysOfNames(ctx context.Context, n noun, names []string) ([]any, er
 	return keys, nil
 }
 
-// newestAlarms reads the sequence of each site's last alarm: from one site to the
+// newestAlarms reads the sequence of the last alarm of each site that is seen: from one site to the
 // next by the primary key, so that it costs what there are sites.
 func (t *tx) newestAlarms(ctx context.Context) (AlarmPosition, error) {
 	newest := AlarmPosition{}
+	var of clause
+	t.addVisible(&of, "c.id")
 	err := t.query(ctx, func(rows *sql.Rows) error {
 		var site int
 		var last sql.NullInt64
@@ -133,7 +135,7 @@ func (t *tx) newestAlarms(ctx context.Context) (AlarmPosition, error) {
 		}
 		newest[site] = last.Int64 & (1<<sequenceBits - 1)
 		return nil
-	}, fmt.Sprintf("SELECT c.id, (SELECT MAX(x.id) FROM alarms x WHERE x.id > c.id << %[1]d AND x.id < (c.id + 1) << %[1]d) FROM chains c", sequenceBits))
+	}, fmt.Sprintf("SELECT c.id, (SELECT MAX(x.id) FROM alarms x WHERE x.id > c.id << %[1]d AND x.id < (c.id + 1) << %[1]d) FROM chains c", sequenceBits)+of.where())
 	return newest, err
 }
 

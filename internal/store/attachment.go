@@ -103,7 +103,10 @@ func (s *Store) Attach(ctx context.Context, kind ledger.RecordKind, id uuid.UUID
 
 // recordKey looks up the key of a record that must exist.
 func (t *tx) recordKey(ctx context.Context, kind ledger.RecordKind, id uuid.UUID) (key int64, err error) {
-	err = t.sql.QueryRowContext(ctx, t.engine.bind("SELECT id FROM records WHERE uid = ? AND kind = ?"), id[:], uint8(kind)).Scan(&key)
+	var c clause
+	c.add("r.uid = ? AND r.kind = ?", id[:], uint8(kind))
+	t.addVisibleRecords(&c, 0)
+	err = t.sql.QueryRowContext(ctx, t.engine.bind("SELECT r.id FROM records r"+c.where()), c.args...).Scan(&key)
 	if errors.Is(err, sql.ErrNoRows) {
 		return 0, ledger.NotFound(strings.ReplaceAll(ledger.RecordKinds.Name(kind), "-", " "), ledger.RecordName(kind, id), "")
 	}
@@ -201,11 +204,17 @@ func (s *Store) AttachmentContent(ctx context.Context, sum [32]byte, part func([
 // number after it; 0 when there is none.
 func (s *Store) nextPart(ctx context.Context, sum [32]byte, from int) (content []byte, next int, err error) {
 	err = s.view(ctx, func(t *tx) error {
+		var c clause
+		c.add("b.sha256 = ? AND b.part >= ?", sum[:], from)
+		// A content is the records' to which it is attached.
+		if only := t.visibleRecords(0); only != "" {
+			c.add("EXISTS (SELECT 1 FROM attachments x JOIN records r ON r.id = x.record_id WHERE x.sha256 = b.sha256 AND " + only + ")")
+		}
 		return t.query(ctx, func(rows *sql.Rows) error {
 			err := rows.Scan(&next, &content)
 			next++
 			return err
-		}, "SELECT part, content FROM blobs WHERE sha256 = ? AND part >= ? ORDER BY part LIMIT 1", sum[:], from)
+		}, "SELECT b.part, b.content FROM blobs b"+c.where()+" ORDER BY b.part LIMIT 1", c.args...)
 	})
 	return content, next, err
 }

@@ -57,6 +57,7 @@ var conformance = []struct {
 	{"CountDays", testCountDays},
 	{"LotStock", testLotStock},
 	{"DueInputs", testDueInputs},
+	{"DueOfAFleet", testDueOfAFleet},
 	{"LendTool", testLendTool},
 	{"SendTool", testSendTool},
 	{"LentUnfit", testLentUnfit},

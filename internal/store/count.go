@@ -42,7 +42,7 @@ func (s *Store) Counts(ctx context.Context, q analysis.CountQuery) (counts []ana
 		}, func(*tx) error { return nil })
 		return counts, err
 	}
-	err = s.view(ctx, func(t *tx) error {
+	err = s.viewFigures(ctx, func(t *tx) error {
 		if err := t.checkFilters(ctx, q.Filters); err != nil {
 			return err
 		}
@@ -57,7 +57,7 @@ func (t *tx) tallied(m *tallyMemory, q analysis.CountQuery) (counts []analysis.C
 	if q.Filters, err = spelt(q.Filters); err != nil {
 		return nil, err
 	}
-	return m.counts(q)
+	return m.counts(q, t.sees)
 }
 
 // needsRecords says whether the tallies can't answer.
@@ -209,7 +209,7 @@ func numberOf(g analysis.Grouping, word string) (number uint8, err error) {
 	return number, nil
 }
 
-// countClause gives the conditions of the filters and of the days.
+// countClause gives the conditions of the filters, of the days and of what is seen.
 func (t *tx) countClause(q analysis.CountQuery) (*clause, error) {
 	c := &clause{}
 	alternatives := map[analysis.Grouping][]any{}
@@ -238,6 +238,7 @@ func (t *tx) countClause(q analysis.CountQuery) (*clause, error) {
 	for _, g := range order {
 		c.add(t.groupingColumn(g)+" IN "+marks(1, len(alternatives[g])), alternatives[g]...)
 	}
+	t.addVisible(c, "k.site_id")
 	return c, c.addDays("k.day", q.StartDay, q.EndDay)
 }
 

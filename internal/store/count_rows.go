@@ -23,7 +23,7 @@ var covariateColumns = map[analysis.ModelCovariate]string{
 // false and there are no rows. What a filter names must exist: KindNotFound
 // otherwise.
 func (s *Store) CountRows(ctx context.Context, q analysis.RowQuery) (rows []analysis.CountRow, complete bool, err error) {
-	err = s.view(ctx, func(t *tx) error {
+	err = s.viewFigures(ctx, func(t *tx) error {
 		if err := t.checkFilters(ctx, q.Filters); err != nil {
 			return err
 		}
@@ -57,7 +57,7 @@ func (s *Store) ComparisonCounts(ctx context.Context, q analysis.ComparisonQuery
 		}, joints)
 		return found, err
 	}
-	err = s.view(ctx, func(t *tx) error {
+	err = s.viewFigures(ctx, func(t *tx) error {
 		if err := check(t); err != nil {
 			return err
 		}

@@ -35,9 +35,12 @@ func (s *Store) CoverageInput(ctx context.Context, asOf time.Time, sites []strin
 	return in, err
 }
 
-// coverageSites reads all sites and towers, with the joints that remain.
+// coverageSites reads all sites and towers that are seen, with the joints that remain.
 func (t *tx) coverageSites(ctx context.Context, remaining map[int][]analysis.RemainingJoints) (sites []analysis.CoverageSite, err error) {
 	at := map[int]int{} // site key to its index
+	var ofSites, ofTowers clause
+	t.addVisible(&ofSites, "id")
+	t.addVisible(&ofTowers, "site_id")
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var key int
 		var zone string
@@ -49,7 +52,7 @@ func (t *tx) coverageSites(ctx context.Context, remaining map[int][]analysis.Rem
 		at[key] = len(sites)
 		sites = append(sites, site)
 		return err
-	}, "SELECT id, code, time_zone FROM sites ORDER BY code")
+	}, "SELECT id, code, time_zone FROM sites"+ofSites.where()+" ORDER BY code")
 	if err != nil {
 		return nil, err
 	}
@@ -63,7 +66,7 @@ func (t *tx) coverageSites(ctx context.Context, remaining map[int][]analysis.Rem
 		of := &sites[at[site]]
 		of.Towers = append(of.Towers, tower)
 		return nil
-	}, "SELECT id, site_id, tag, planned_start, planned_finish FROM towers ORDER BY site_id, tag")
+	}, "SELECT id, site_id, tag, planned_start, planned_finish FROM towers"+ofTowers.where()+" ORDER BY site_id, tag")
 	return sites, err
 }
 

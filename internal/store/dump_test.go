@@ -86,10 +86,51 @@ func TestDumpsOfReleasedSchemas(t *testing.T) {
 				t.Errorf("rows (-in the dump +after opening):\n%s", diff)
 			}
 			checkDumped(t, ctx, s, filepath.Base(dump))
+			if !slices.Contains(beforePrincipals, filepath.Base(dump)) {
+				checkDumpedPrincipals(t, s)
+			}
 			if filepath.Base(dump) == "sqlite-v2.sql" {
 				checkOldQuarantine(t, s)
 			}
 		})
+	}
+}
+
+// beforePrincipals are the dumps from when nobody was registered to call.
+var beforePrincipals = []string{"sqlite-v2.sql", "sqlite-v4.sql", "sqlite-v7.sql"}
+
+// registerDumped registers who may call, in the dumps since then.
+func registerDumped(t *testing.T, s *store.Store) {
+	t.Helper()
+	ctx := t.Context()
+	must := func(err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	must(s.AddPrincipal(ctx, store.Principal{Name: "nd1", Description: "Nessa's tablet", Grants: []store.Grant{{Role: 1, RoleWord: "technician", Site: storetest.Denver}, {Role: 4, RoleWord: "quality", Region: "south"}}}, "the crib"))
+	must(s.WithdrawRoles(ctx, "nd1", []store.Grant{{Role: 4, RoleWord: "quality", Region: "south"}}, "the crib"))
+	must(s.AddCredential(ctx, store.Credential{ID: "dumped", Principal: "nd1", Kind: store.BearerToken, Digest: []byte("digest")}, "the crib"))
+	must(s.RevokeCredential(ctx, "dumped", "the crib"))
+	must(s.SetPrincipalDisabled(ctx, "nd1", true, "the crib"))
+}
+
+// checkDumpedPrincipals looks for who was registered, and for what was done about it.
+func checkDumpedPrincipals(t *testing.T, s *store.Store) {
+	t.Helper()
+	a, err := s.Access(t.Context(), "")
+	if err != nil || len(a.Principals) != 1 {
+		t.Fatalf("%+v, %v; expected one principal", a, err)
+	}
+	p := a.Principals[0]
+	if p.Name != "nd1" || !p.Disabled || len(p.Grants) != 2 || !p.Grants[0].Stands() || p.Grants[0].Site != storetest.Denver || p.Grants[1].Stands() ||
+		len(p.Credentials) != 1 || p.Credentials[0].ID != "dumped" || p.Credentials[0].RevokeTime.IsZero() || string(p.Credentials[0].Digest) != "digest" {
+		t.Errorf("principal %+v", p)
+	}
+	entries, err := s.AuditEntries(t.Context(), store.AuditFilter{})
+	if err != nil || len(entries) != 5 || entries[4].Act != "principal disable" || entries[4].Principal != "the crib" {
+		t.Errorf("audit record %+v, %v", entries, err)
 	}
 }
 
@@ -197,6 +238,7 @@ func writeDump(t *testing.T, version uint) {
 	}
 	storetest.NewFleet().Register(t, s)
 	storetest.Record(t, s, dumpedRecords(dumpedCertificate)...)
+	registerDumped(t, s)
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}

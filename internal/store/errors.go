@@ -22,7 +22,13 @@ import (
 // context and errors that are ledger's already pass as they are.
 func (s *Store) fault(err error) error {
 	var known *ledger.Error
+	var undecided *undecidedError
 	switch {
+	case errors.As(err, &undecided):
+		return &ledger.Error{Kind: ledger.KindUnavailable, Reason: ledger.ReasonStoreUnavailable,
+			Message: "the database was lost before it answered, so that it is not known whether this was kept; send it again with the same id, or look before you make it anew", Cause: err}
+	case errors.Is(err, errHung):
+		return &ledger.Error{Kind: ledger.KindUnavailable, Reason: ledger.ReasonStoreUnavailable, Message: "the database can't be used now (" + errHung.Error() + "); try again", Cause: err}
 	case err == nil, errors.As(err, &known), errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
 		return err
 	case conflict(err):
@@ -72,7 +78,7 @@ func unavailable(err error) bool {
 		case "08", "53", "57": // connection, insufficient resources, operator intervention
 			return true
 		}
-		return pg.Code == "25006" // read-only transaction: a standby
+		return pg.Code == "25006" || pg.Code == "25P03" // read-only transaction: a standby; idle for too long
 	}
 	var lite *sqlite.Error
 	if errors.As(err, &lite) {
@@ -86,6 +92,47 @@ func unavailable(err error) bool {
 	return errors.As(err, &network) ||
 		pgconn.SafeToRetry(err) || errors.Is(err, io.ErrUnexpectedEOF) || strings.Contains(err.Error(), "conn closed") || // pgx has no name for it
 		errors.Is(err, driver.ErrBadConn) || errors.Is(err, sql.ErrConnDone) || errors.Is(err, errClosed)
+}
+
+// disconnected says whether the connection to the database is lost, or there is none,
+// so that another one may succeed.
+func disconnected(err error) bool {
+	var connect *pgconn.ConnectError
+	var undecided *undecidedError
+	var pg *pgconn.PgError
+	var lite *sqlite.Error
+	switch {
+	case err == nil:
+		return false
+	case errors.As(err, &connect), errors.As(err, &undecided):
+		return true
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		return false // somebody gave up, which says nothing of the database
+	case errors.As(err, &pg):
+		return pg.Code[:2] == "08" || pg.Code[:2] == "57" && pg.Code != queryCancelled || pg.Code == "25006" || pg.Code == "25P03"
+	case errors.As(err, &lite):
+		return false
+	}
+	return unavailable(err) && !errors.Is(err, errClosed)
+}
+
+// queryCancelled is what PostgreSQL says of a statement that took too long.
+const queryCancelled = "57014"
+
+// endsConnection says whether a connection is of no use after an error. One to a server
+// that takes no writes any more must not stay in the pool.
+func endsConnection(pg *pgconn.PgError) bool {
+	return strings.EqualFold(pg.Severity, "FATAL") || pg.Code == "25006"
+}
+
+// refusedRow gives what PostgreSQL says of a row that breaks one of its constraints;
+// false for any other error.
+func refusedRow(err error) (told string, refused bool) {
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) && strings.HasPrefix(pg.Code, "23") { // integrity constraint violation
+		return strings.TrimSpace(pg.Message + " " + pg.Detail), true
+	}
+	return "", false
 }
 
 // plainCause says in words what is the matter, without the driver's text.
@@ -105,6 +152,10 @@ func plainCause(err error) string {
 	}
 	if errors.Is(err, errClosed) {
 		return "the server is shutting down"
+	}
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) && pg.Code == queryCancelled {
+		return "a statement took longer than it may"
 	}
 	return "it does not answer"
 }

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"time"
 
 	"jointledger/internal/analysis"
@@ -30,4 +31,11 @@ func MayBeRunAgain(err error) bool { return conflict(err) }
 // AdvanceAlarmsAt is AdvanceAlarms with the time left to the test.
 func (s *Store) AdvanceAlarmsAt(ctx context.Context, now time.Time) (more bool, err error) {
 	return s.advanceAt(ctx, now)
+}
+
+// PostgresSetting reads what PostgreSQL holds the sessions of a pool to.
+func (s *Store) PostgresSetting(ctx context.Context, pool, name string) (value string, err error) {
+	db := map[string]*sql.DB{"write": s.write, "read": s.read, "long": s.long, "lead": s.lead.db}[pool]
+	err = db.QueryRowContext(ctx, "SELECT current_setting($1)", name).Scan(&value)
+	return value, err
 }

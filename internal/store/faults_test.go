@@ -143,6 +143,20 @@ var faultsOfPostgres = []fault{
 		mustExec(t, other, fmt.Sprintf("SELECT pg_terminate_backend(%d)", pid))
 		return <-ended
 	}, ledger.KindUnavailable, false},
+	{"a statement that takes too long", func(t *testing.T, c store.Config) error {
+		one := session(t, c)
+		mustExec(t, one, "SET statement_timeout = '10ms'")
+		_, err := one.ExecContext(context.Background(), "SELECT pg_sleep(30)")
+		return err
+	}, ledger.KindUnavailable, false},
+	{"a transaction that idles", func(t *testing.T, c store.Config) error {
+		one := session(t, c)
+		mustExec(t, one, "SET idle_in_transaction_session_timeout = '10ms'")
+		mustExec(t, one, "BEGIN")
+		time.Sleep(200 * time.Millisecond)
+		_, err := one.ExecContext(context.Background(), "SELECT 1")
+		return err
+	}, ledger.KindUnavailable, false},
 	{"no server", func(t *testing.T, _ store.Config) error {
 		return storetest.Raw(t, store.Config{DSN: "postgres://jl@127.0.0.1:1/none?sslmode=disable"}).Ping()
 	}, ledger.KindUnavailable, false},

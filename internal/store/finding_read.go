@@ -84,6 +84,7 @@ func (t *tx) findingClause(ctx context.Context, f FindingFilter) (*clause, error
 		c.add("f.severity = ?", uint8(f.Severity))
 	}
 	c.add(notCorrected)
+	t.addVisibleRecords(c, 0)
 	return c, nil
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
+	"jointledger/internal/visible"
 )
 
 // ImpactDecision says which joints of an impact are put on hold, by whom and why.
@@ -49,8 +50,8 @@ type HeldJoint struct {
 // tightened with the tool in the time in question is refused in its outcome.
 func (s *Store) HoldToolImpact(ctx context.Context, d ImpactDecision, c Change) (ImpactHolds, error) {
 	var answer ImpactHolds
-	err := s.change(ctx, c, func(t *tx) error {
-		held, err := t.holdImpact(ctx, d)
+	err := s.change(visible.Everything(ctx), c, func(t *tx) error {
+		held, err := t.holdImpact(ctx, d, c.Caller)
 		answer = held
 		return err
 	})
@@ -60,8 +61,8 @@ func (s *Store) HoldToolImpact(ctx context.Context, d ImpactDecision, c Change) 
 	return answer, nil
 }
 
-func (t *tx) holdImpact(ctx context.Context, d ImpactDecision) (ImpactHolds, error) {
-	found, err := t.toolImpact(ctx, d.Query)
+func (t *tx) holdImpact(ctx context.Context, d ImpactDecision, caller *Caller) (ImpactHolds, error) {
+	found, err := t.impactFor(ctx, d.Query, caller)
 	if err != nil {
 		return ImpactHolds{}, err
 	}
@@ -86,6 +87,7 @@ func (t *tx) holdImpact(ctx context.Context, d ImpactDecision) (ImpactHolds, err
 		}
 		held.Joints = append(held.Joints, j.HeldJoint)
 	}
+	t.of(caller, records)
 	outcomes, err := t.record(ctx, records)
 	if err != nil {
 		return ImpactHolds{}, err
@@ -94,6 +96,18 @@ func (t *tx) holdImpact(ctx context.Context, d ImpactDecision) (ImpactHolds, err
 		held.Joints[where[i]].Outcome = o
 	}
 	return held, nil
+}
+
+// impactFor works out an impact as far as the caller sees it. The transaction is shared
+// with others, and what judges the holds sees everything.
+func (t *tx) impactFor(ctx context.Context, q analysis.ImpactQuery, caller *Caller) (ToolImpact, error) {
+	if caller != nil {
+		if err := t.see(ctx, caller.Sees); err != nil {
+			return ToolImpact{}, err
+		}
+		defer func() { t.visible = nil }()
+	}
+	return t.toolImpact(ctx, q)
 }
 
 // chosenJoint is a joint of a decision, with the hold that it asks for; no hold

@@ -70,7 +70,7 @@ func (r *impactReading) readTightenings(ctx context.Context, tool int) error {
 		return nil
 	}, `SELECT r.uid, r.joint_id, r.occur_time, x.specification_revision_id, COALESCE(r.lot_id, 0), x.treatment, x.torque_nm, x.fasteners, x.pass
 FROM records r JOIN tightenings x ON x.id = r.id
-WHERE r.tool_id = ? AND r.kind = ? AND r.occur_time >= ? AND r.occur_time < ? AND `+notCorrected+" ORDER BY r.occur_time, r.id",
+WHERE r.tool_id = ? AND r.kind = ? AND r.occur_time >= ? AND r.occur_time < ? AND `+notCorrected+r.t.andVisible("r.site_id")+" ORDER BY r.occur_time, r.id",
 		tool, uint8(ledger.KindTightening), since, micro(r.in.Failed.OccurTime))
 }
 

@@ -26,7 +26,8 @@ type IncidentCount struct {
 // fasteners only, and an incident may name none. Corrected ones count once. KindNotFound
 // when a site is unknown.
 func (s *Store) IncidentCounts(ctx context.Context, q IncidentCountQuery) (counts []IncidentCount, err error) {
-	err = s.view(ctx, func(t *tx) error {
+	err = s.viewFigures(ctx, func(t *tx) error {
+		counts = nil
 		var c clause
 		c.add(notCorrected)
 		if len(q.Sites) > 0 {
@@ -36,6 +37,7 @@ func (s *Store) IncidentCounts(ctx context.Context, q IncidentCountQuery) (count
 			}
 			c.add("r.site_id IN "+marks(1, len(keys)), keys...)
 		}
+		t.addVisible(&c, "r.site_id")
 		if err := c.addDays("r.local_day", q.StartDay, q.EndDay); err != nil {
 			return err
 		}
@@ -80,6 +82,7 @@ func (s *Store) ChainHeads(ctx context.Context, sites []string) (heads []ChainHe
 			}
 			c.add("s.id IN "+marks(1, len(keys)), keys...)
 		}
+		t.addVisible(&c, "s.id")
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var h ChainHead
 			var link []byte

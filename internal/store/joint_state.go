@@ -160,6 +160,7 @@ func (k placeKeys) within() *clause {
 // after a name in short form; limit 0 means all.
 func (t *tx) jointsAt(ctx context.Context, keys placeKeys, after string, limit int) (joints []*jointWork, err error) {
 	c := keys.within()
+	t.addVisible(c, "t.site_id")
 	c.afterPlace(after, 4)
 	tail, args := " ORDER BY s.code, t.tag, c.tag, j.tag", c.args
 	if limit > 0 {

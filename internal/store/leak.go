@@ -13,7 +13,7 @@ import (
 // seal, leak tests. What was corrected is in neither. KindNotFound when a filter
 // names a site or person that does not exist.
 func (s *Store) Leaks(ctx context.Context, q analysis.LeakQuery) (sealings []analysis.SealedJoint, outcomes []analysis.SealOutcome, err error) {
-	err = s.view(ctx, func(t *tx) error {
+	err = s.viewFigures(ctx, func(t *tx) error {
 		if err := t.checkFilters(ctx, q.Filters); err != nil {
 			return err
 		}
@@ -51,7 +51,7 @@ func (t *tx) sealedJoints(ctx context.Context, q analysis.LeakQuery) (sealings [
 		return nil
 	}, `SELECT r.joint_id, s.code, s.region, r.local_day, r.occur_time, x.clean_time, x.air_c, x.surface_c, x.humidity_pct, x.splice, x.solvent, COALESCE(p.code, '')
 FROM sealings x JOIN records r ON r.id = x.id JOIN sites s ON s.id = r.site_id LEFT JOIN people p ON p.id = r.person_id
-WHERE r.joint_id IS NOT NULL AND `+notCorrected)
+WHERE r.joint_id IS NOT NULL AND `+notCorrected+t.andVisible("r.site_id"))
 	return sealings, err
 }
 
@@ -115,7 +115,7 @@ func (t *tx) sealOutcomes(ctx context.Context) (outcomes []analysis.SealOutcome,
 		o.At, o.Failed = fromMicro(at), true
 		outcomes = append(outcomes, o)
 		return err
-	}, "SELECT r.joint_id, r.occur_time FROM incidents x JOIN records r ON r.id = x.id WHERE x.kind IN (?, ?) AND r.joint_id IS NOT NULL AND "+notCorrected,
+	}, "SELECT r.joint_id, r.occur_time FROM incidents x JOIN records r ON r.id = x.id WHERE x.kind IN (?, ?) AND r.joint_id IS NOT NULL AND "+notCorrected+t.andVisible("r.site_id"),
 		uint8(ledger.SealGap), uint8(ledger.Leak))
 	if err != nil {
 		return nil, err
@@ -128,7 +128,7 @@ func (t *tx) sealOutcomes(ctx context.Context) (outcomes []analysis.SealOutcome,
 		o.At, o.Test, o.Failed = fromMicro(at), true, result == ledger.InspectionFail
 		outcomes = append(outcomes, o)
 		return err
-	}, "SELECT r.joint_id, r.occur_time, x.result FROM inspections x JOIN records r ON r.id = x.id WHERE x.kind = ? AND r.joint_id IS NOT NULL AND "+notCorrected,
+	}, "SELECT r.joint_id, r.occur_time, x.result FROM inspections x JOIN records r ON r.id = x.id WHERE x.kind = ? AND r.joint_id IS NOT NULL AND "+notCorrected+t.andVisible("r.site_id"),
 		uint8(ledger.LeakTest))
 	return outcomes, err
 }

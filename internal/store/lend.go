@@ -11,6 +11,7 @@ import (
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
+	"jointledger/internal/visible"
 )
 
 // lenders are the roles that may let a tool be lent that is not fit for it.
@@ -50,7 +51,13 @@ func (s *Store) SendTool(ctx context.Context, r *ledger.Custody, to string, c Ch
 		return Outcome{}, err
 	}
 	return s.changeHands(ctx, r, c, func(t *tx) error {
-		if err := t.needAll(ctx, mention{siteNoun, r.Site}, mention{siteNoun, to}, mention{toolNoun, r.Tool}); err != nil {
+		if err := t.needAll(ctx, mention{siteNoun, r.Site}); err != nil {
+			return err
+		}
+		if err := t.needDestination(ctx, to, r.Tool); err != nil {
+			return err
+		}
+		if err := t.needAll(ctx, mention{toolNoun, r.Tool}); err != nil {
 			return err
 		}
 		tool, err := t.toolAtDoor(ctx, r)
@@ -88,9 +95,9 @@ func (s *Store) changeHands(ctx context.Context, r *ledger.Custody, c Change, ad
 		return nil
 	}
 	if c.ValidateOnly {
-		err = s.view(ctx, change)
+		err = s.view(visible.Everything(ctx), change)
 	} else {
-		err = s.writer.submit(&job{ctx: ctx, change: change})
+		err = s.writer.submit(&job{ctx: ctx, change: change, repeatable: true})
 	}
 	return outcome, err
 }

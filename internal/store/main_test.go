@@ -7,7 +7,7 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	if openInstead() {
+	if openInstead() || backUpInstead() || moveInstead() {
 		return
 	}
 	fewChecks()

@@ -94,6 +94,9 @@ func (n *names) zone(name string) (*time.Location, error) {
 func (t *tx) id(ctx context.Context, n noun, parent int, name string) (int, bool, error) {
 	name = askable(name)
 	k := nameKey{n.collection, parent, name}
+	if n.collection == siteNoun.collection && t.visible != nil && !t.visible.codes[name] {
+		return 0, false, nil
+	}
 	if id, ok := t.found[k]; ok {
 		return id, true, nil
 	}
@@ -169,7 +172,9 @@ func (t *tx) nearestName(ctx context.Context, n noun, parent int, name string) (
 	err := t.query(ctx, func(rows *sql.Rows) error {
 		var s string
 		err := rows.Scan(&s)
-		known = append(known, s)
+		if n.collection != siteNoun.collection || t.shows(ctx, s) {
+			known = append(known, s)
+		}
 		return err
 	}, query+" LIMIT ?", append(args, mostCandidates)...)
 	if err != nil {

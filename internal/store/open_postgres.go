@@ -4,46 +4,19 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"time"
 
 	pgxmigrate "github.com/golang-migrate/migrate/v4/database/pgx/v5"
-	"github.com/jackc/pgx/v5"
-	"github.com/jackc/pgx/v5/stdlib"
 
 	"jointledger/internal/ledger"
 	"jointledger/migrations"
 )
 
-// connectPostgres gives a pool. A commit is durable before it returns, whatever
-// the server's default, unless the connection string says otherwise.
-func connectPostgres(c Config, connections int) (*sql.DB, error) {
-	config, err := pgx.ParseConfig(c.DSN)
-	if err != nil {
-		return nil, &ledger.Error{Kind: ledger.KindInvalid, Reason: ledger.ReasonInvalidField,
-			Message: "the PostgreSQL connection string can't be read; expected one such as postgres://user@host:5432/database", Cause: err}
-	}
-	if config.ConnectTimeout == 0 {
-		config.ConnectTimeout = 5 * time.Second // else a host that swallows packets holds a caller for minutes
-	}
-	if _, given := config.RuntimeParams["synchronous_commit"]; !given {
-		config.RuntimeParams["synchronous_commit"] = "on"
-	}
-	if _, given := config.RuntimeParams["application_name"]; !given {
-		config.RuntimeParams["application_name"] = "trackerd"
-	}
-	db := stdlib.OpenDB(*config)
-	db.SetMaxOpenConns(connections)
-	db.SetMaxIdleConns(connections)
-	db.SetConnMaxIdleTime(5 * time.Minute)
-	return db, nil
-}
-
 // openPostgres opens a database that has been migrated already: with several
 // servers on one database, when to migrate is the operator's decision.
-func openPostgres(ctx context.Context, c Config) (write, read, long *sql.DB, err error) {
-	db, err := connectPostgres(c, 2)
+func (s *Store) openPostgres(ctx context.Context, c Config) error {
+	db, err := connectPostgres(c, writing(c), s.lineage)
 	if err != nil {
-		return nil, nil, nil, err
+		return err
 	}
 	st, err := postgresState(ctx, db)
 	if err == nil {
@@ -53,21 +26,24 @@ func openPostgres(ctx context.Context, c Config) (write, read, long *sql.DB, err
 		err = &ledger.Error{Kind: ledger.KindUnavailable, Reason: ledger.ReasonStoreUnavailable,
 			Message: fmt.Sprintf("the database has schema version %d and this program needs %d; run `trackerd migrate up` first", st.version, migrations.Latest)}
 	}
-	if err != nil {
-		db.Close()
-		return nil, nil, nil, err
-	}
+	s.write = db
 	// Pools of their own, so that nobody who reads keeps the writer waiting.
-	if read, err = connectPostgres(c, 12); err != nil {
-		db.Close()
-		return nil, nil, nil, err
+	if err == nil {
+		s.read, err = connectPostgres(c, reading(c), s.lineage)
 	}
-	if long, err = connectPostgres(c, 2); err != nil {
-		db.Close()
-		read.Close()
-		return nil, nil, nil, err
+	if err == nil {
+		s.long, err = connectPostgres(c, readingLong(), s.lineage)
 	}
-	return db, read, long, nil
+	if err == nil {
+		s.lead.db, err = connectPostgres(c, leading(), s.lineage)
+	}
+	if err == nil && c.ReadDSN != "" {
+		s.standby, err = openStandby(ctx, s, c)
+	}
+	if err != nil {
+		s.closeDatabase() //nolint:errcheck // the first error counts
+	}
+	return err
 }
 
 func postgresState(ctx context.Context, db *sql.DB) (schemaState, error) {
@@ -80,7 +56,7 @@ func postgresState(ctx context.Context, db *sql.DB) (schemaState, error) {
 }
 
 func postgresSchema(ctx context.Context, c Config) (schemaState, error) {
-	db, err := connectPostgres(c, 2)
+	db, err := connectPostgres(c, migrating(), nil)
 	if err != nil {
 		return schemaState{}, err
 	}
@@ -111,7 +87,7 @@ func migrateAlone(ctx context.Context, db *sql.DB) (unlock func(), err error) {
 // migratePostgres brings the database to the newest version, one process at a
 // time.
 func migratePostgres(ctx context.Context, c Config) (from, to uint, err error) {
-	db, err := connectPostgres(c, 2)
+	db, err := connectPostgres(c, migrating(), nil)
 	if err != nil {
 		return 0, 0, err
 	}
@@ -129,7 +105,7 @@ func migratePostgres(ctx context.Context, c Config) (from, to uint, err error) {
 		return st.version, st.version, err
 	}
 	// The migrator closes what it is given: a handle of its own.
-	own, err := connectPostgres(c, 2)
+	own, err := connectPostgres(c, migrating(), nil)
 	if err != nil {
 		return st.version, st.version, err
 	}

@@ -41,7 +41,7 @@ func (s *Store) Progress(ctx context.Context, place ledger.Place) (progress Prog
 			return err
 		}
 		revisions, err := t.revisionsNow(ctx)
-		joints = m.jointsOf(keys, revisions)
+		joints = m.jointsOf(keys, revisions, t.sees)
 		return err
 	}, func(t *tx) (err error) {
 		if err := t.readJudgements(ctx, keys, joints); err != nil {
@@ -92,6 +92,7 @@ func (t *tx) plannedFinish(ctx context.Context, keys placeKeys) (finish string, 
 	case keys.site != 0:
 		c.add("site_id = ?", keys.site)
 	}
+	t.addVisible(&c, "site_id")
 	err = t.query(ctx, func(rows *sql.Rows) error { return rows.Scan(&finish) },
 		"SELECT COALESCE(MAX(planned_finish), '') FROM towers"+c.where(), c.args...)
 	return finish, err

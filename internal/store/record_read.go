@@ -36,9 +36,11 @@ type keyed struct {
 	id int64
 }
 
-// recordsWhere reads records of one kind, in the order of their keys.
+// recordsWhere reads records of one kind, in the order of their keys; of those, the
+// ones that the transaction sees.
 func (t *tx) recordsWhere(ctx context.Context, kind ledger.RecordKind, c *clause, tail string, tailArgs ...any) ([]keyed, error) {
 	own := kindTables[kind]
+	c = t.narrowed(c, kind)
 	var records []keyed
 	err := t.query(ctx, func(rows *sql.Rows) error {
 		r, err := scanRecord(rows, kind)

@@ -115,6 +115,10 @@ func namesOf(r ledger.Record) recordNames {
 func (t *tx) stage(ctx context.Context, r ledger.Record) (*staged, error) {
 	row := &staged{Record: r}
 	n := namesOf(r)
+	// Before anything is looked up, so that a refusal says nothing of what there is.
+	if err := t.allowed(r, r.SiteCode()); err != nil && n.place.Site != "" {
+		return nil, err
+	}
 	var err error
 	if row.keys, err = t.place(ctx, n.place); err != nil {
 		return nil, err
@@ -132,12 +136,17 @@ func (t *tx) stage(ctx context.Context, r ledger.Record) (*staged, error) {
 		}
 	}
 	if c, ok := r.(*ledger.Calibration); ok {
-		return row, t.calibrationSite(ctx, row, c)
+		if err := t.calibrationSite(ctx, row, c); err != nil {
+			return nil, err
+		}
 	}
 	if target := refersTo(r); target != uuid.Nil {
 		if err := t.stageTarget(ctx, row, target); err != nil {
 			return nil, err
 		}
+	}
+	if err := t.allowed(r, r.SiteCode()); err != nil {
+		return nil, err
 	}
 	if c, ok := r.(*ledger.Correction); ok && c.With != nil {
 		if row.with, err = t.stage(ctx, c.With); err == nil {
@@ -181,6 +190,9 @@ FROM records r JOIN sites s ON s.id = r.site_id WHERE r.uid = ?`), target[:]).
 	unknown := errors.Is(err, sql.ErrNoRows)
 	if err != nil && !unknown {
 		return err
+	}
+	if c := t.callers[row.Record]; c != nil && !c.Sees.Of(site) && !everybodys(row.about.kind, tool.Valid || lot.Valid) {
+		unknown = true // to this caller
 	}
 	switch r := row.Record.(type) {
 	case *ledger.Disposition:

@@ -8,6 +8,7 @@ import (
 
 	"jointledger/internal/known"
 	"jointledger/internal/ledger"
+	"jointledger/internal/visible"
 )
 
 // Records are written in four steps: what they name is looked up
@@ -40,9 +41,9 @@ func (s *Store) Record(ctx context.Context, records []ledger.Record, c Change) (
 	var answers []Outcome
 	var err error
 	if c.ValidateOnly {
-		answers, err = s.validateRecords(ctx, sound)
+		answers, err = s.validateRecords(ctx, sound, c.Caller)
 	} else {
-		j := &job{ctx: ctx, records: sound}
+		j := &job{ctx: ctx, records: sound, caller: c.Caller}
 		if err = s.writer.submit(j); err == nil {
 			answers = j.outcomes
 		}
@@ -62,15 +63,18 @@ var errUndo = errors.New("only tried")
 // validateRecords answers as record would and keeps nothing. Records that refer
 // to one another in the batch need those before them written: they are, in a
 // transaction of their own that is undone.
-func (s *Store) validateRecords(ctx context.Context, records []ledger.Record) (answers []Outcome, err error) {
+func (s *Store) validateRecords(ctx context.Context, records []ledger.Record, caller *Caller) (answers []Outcome, err error) {
 	if waveLength(records) == len(records) {
-		err = s.view(ctx, func(t *tx) error {
+		// The rules judge by all that is known, whoever asks.
+		err = s.view(visible.Everything(ctx), func(t *tx) error {
+			t.of(caller, records)
 			answers, err = t.record(ctx, records)
 			return err
 		})
 		return answers, err
 	}
 	err = s.writer.submit(&job{ctx: ctx, change: func(t *tx) error {
+		t.of(caller, records)
 		tried, err := t.record(ctx, records)
 		if err != nil {
 			return err

@@ -24,7 +24,7 @@ var sites = thing[ledger.Site, string]{
 	},
 	load: func(ctx context.Context, t *tx, code string) (ledger.Site, error) {
 		row, err := t.ent().Site.Query().Where(site.Code(askable(code))).Only(ctx)
-		if ent.IsNotFound(err) {
+		if ent.IsNotFound(err) || err == nil && !t.sees(row.ID) {
 			return ledger.Site{}, t.notFound(ctx, siteNoun, 0, code, "sites/"+code)
 		}
 		if err != nil {
@@ -87,6 +87,9 @@ func (s *Store) UpdateSite(ctx context.Context, code string, version int, c Chan
 func (s *Store) Sites(ctx context.Context, f SiteFilter, p Page) (items []ledger.Site, next string, err error) {
 	err = s.view(ctx, func(t *tx) error {
 		q := t.ent().Site.Query().Where(site.CodeGT(p.After)).Order(site.ByCode()).Limit(p.Size + 1)
+		if t.visible != nil {
+			q.Where(site.IDIn(t.visible.keys...))
+		}
 		if f.Region != "" {
 			q.Where(site.Region(askable(f.Region)))
 		}

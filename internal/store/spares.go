@@ -18,7 +18,7 @@ func (s *Store) Spares(ctx context.Context, q analysis.SparesQuery) (records []a
 	var left map[leftToInstall]int64
 	var uses map[sparesUse]struct{ all, recent int64 }
 	err = s.withBoth(ctx, func(t *tx, m *workMemory, tallies *tallyMemory) error {
-		uses = tallies.sparesUses(q.AsOf)
+		uses = tallies.sparesUses(q.AsOf, t.sees)
 		var sites []any
 		for _, code := range q.Sites {
 			id, err := t.needNamed(ctx, siteNoun, code)
@@ -32,7 +32,7 @@ func (s *Store) Spares(ctx context.Context, q analysis.SparesQuery) (records []a
 			return err
 		}
 		revisions, err := t.revisionsNow(ctx)
-		left = m.remainingFasteners(sites, finishes, revisions)
+		left = m.remainingFasteners(sites, finishes, revisions, t.sees)
 		return err
 	}, func(t *tx) error {
 		b := sparesBook{at: map[sparesKey]int{}}
@@ -151,12 +151,15 @@ type sparesUse struct {
 	outcome             ledger.IncidentKind
 }
 
-// sparesUses adds the tallies up by what spares are reckoned from; recent is as much of
+// sparesUses adds the tallies of the sites that are seen up by what spares are reckoned from; recent is as much of
 // it as was installed in the last days before the moment looked from.
-func (m *tallyMemory) sparesUses(asOf time.Time) map[sparesUse]struct{ all, recent int64 } {
+func (m *tallyMemory) sparesUses(asOf time.Time, sees func(site int) bool) map[sparesUse]struct{ all, recent int64 } {
 	today := int32(asOf.UTC().Unix() / 86400)
 	uses := map[sparesUse]struct{ all, recent int64 }{}
 	for site, rows := range m.rows {
+		if !sees(site) {
+			continue
+		}
 		for _, r := range rows {
 			k := sparesUse{site, int(r.lot), int(r.revision), ledger.IncidentKind(r.outcome)}
 			n := uses[k]
@@ -190,6 +193,8 @@ func (b *sparesBook) installed(uses map[sparesUse]struct{ all, recent int64 }) {
 }
 
 func (t *tx) sparesStock(ctx context.Context, b *sparesBook) error {
+	var c clause
+	t.addVisible(&c, "site_id")
 	return t.query(ctx, func(rows *sql.Rows) error {
 		var site, lot int
 		var onHand int64
@@ -207,7 +212,7 @@ func (t *tx) sparesStock(ctx context.Context, b *sparesBook) error {
 			r.HeldBack += onHand
 		}
 		return nil
-	}, "SELECT site_id, lot_id, on_hand FROM lot_sums")
+	}, "SELECT site_id, lot_id, on_hand FROM lot_sums"+c.where())
 }
 
 // plannedFinishes reads the day by which each tower is to be finished, empty for none.

@@ -30,7 +30,7 @@ func (t *tx) lotStock(ctx context.Context, lot int) (stocks []ledger.LotStock, e
 		err := rows.Scan(&v.Site, &v.Received, &v.Removed, &v.Used, &v.OnHand)
 		stocks = append(stocks, v)
 		return err
-	}, "SELECT s.code, x.received, x.removed, x.used, x.on_hand FROM lot_sums x JOIN sites s ON s.id = x.site_id WHERE x.lot_id = ? ORDER BY s.code", lot)
+	}, "SELECT s.code, x.received, x.removed, x.used, x.on_hand FROM lot_sums x JOIN sites s ON s.id = x.site_id WHERE x.lot_id = ?"+t.andVisible("x.site_id")+" ORDER BY s.code", lot)
 	return stocks, err
 }
 

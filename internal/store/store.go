@@ -15,6 +15,7 @@ import (
 	"jointledger/ent"
 	"jointledger/internal/ledger"
 	"jointledger/internal/rules"
+	"jointledger/internal/visible"
 )
 
 // Config says where the database is.
@@ -23,8 +24,19 @@ type Config struct {
 	DataDir string
 	// DSN is a PostgreSQL connection string; empty for the embedded SQLite.
 	DSN string
+	// ReadDSN is the connection string of a standby of that database, which answers
+	// questions whose callers accept a state that is a little old (package asof); empty
+	// for none. ReadStaleness is how old it may be at most; 30 seconds when 0.
+	ReadDSN       string
+	ReadStaleness time.Duration
+	// What PostgreSQL puts an end to: a statement that reads for longer, waiting longer
+	// for a lock, and a writing transaction that is idle for longer. 0 is a default
+	// (two minutes, 10 and 30 seconds), less is no end.
+	StatementTimeout, LockTimeout, IdleTransactionTimeout time.Duration
 	// Logger takes what the store has to say; slog.Default when nil.
 	Logger *slog.Logger
+	// Observer is told what the store does; nil for nobody.
+	Observer Observer
 	// Unjudged takes records in without applying the rules: for the benchmark that
 	// measures what the rules cost, and for nothing else.
 	Unjudged bool
@@ -42,9 +54,13 @@ func (c Config) logger() *slog.Logger {
 type Store struct {
 	engine       engine
 	log          *slog.Logger
+	observer     Observer
 	write        *sql.DB // one writer (writer.go), so a connection or two
 	read         *sql.DB
-	long         *sql.DB // for reads that last as long as somebody takes to receive them
+	long         *sql.DB  // for reads that last as long as somebody takes to receive them
+	standby      *standby // nil for none
+	lineage      *lineage
+	lead         *leadership
 	names        *names
 	writer       *writer
 	insert       inserter
@@ -55,6 +71,7 @@ type Store struct {
 	work         *workMemory
 	tallies      *tallyMemory
 	alarms       *alarmRunner
+	auditor      *auditor
 	unjudged     bool
 	// serving keeps migrations off the embedded database while it is open.
 	serving *flock.Flock
@@ -65,14 +82,19 @@ type Store struct {
 // been migrated (MigrateUp). A database that is newer than this binary is
 // refused with KindUnavailable, untouched.
 func Open(ctx context.Context, c Config) (*Store, error) {
-	s := &Store{log: c.logger(), names: newNames(), register: newRegisterMemory(), treatments: newTreatmentMemory(), certificates: newCertificateMemory(), work: newWorkMemory(), tallies: newTallyMemory(), unjudged: c.Unjudged}
+	s := &Store{log: c.logger(), observer: c.observer(), names: newNames(), register: newRegisterMemory(), treatments: newTreatmentMemory(), certificates: newCertificateMemory(), work: newWorkMemory(), tallies: newTallyMemory(), unjudged: c.Unjudged}
+	s.lineage, s.lead = &lineage{broken: s.forget}, &leadership{log: s.log}
 	var err error
-	if c.DSN == "" {
+	switch {
+	case c.DSN != "":
+		s.engine = postgresEngine{}
+		err = s.openPostgres(ctx, c)
+	case c.ReadDSN != "":
+		err = &ledger.Error{Kind: ledger.KindInvalid, Reason: ledger.ReasonInvalidField,
+			Message: "a standby to read from needs the PostgreSQL database that it is a standby of; the embedded database has none"}
+	default:
 		s.engine = sqliteEngine{}
 		s.write, s.read, s.long, s.serving, err = openSQLite(ctx, c)
-	} else {
-		s.engine = postgresEngine{}
-		s.write, s.read, s.long, err = openPostgres(ctx, c)
 	}
 	if err != nil {
 		return nil, err
@@ -83,18 +105,28 @@ func Open(ctx context.Context, c Config) (*Store, error) {
 	}
 	s.alarms = newAlarmRunner(s)
 	s.writer = startWriter(s)
+	s.auditor = startAuditor(s)
 	return s, nil
 }
 
 // Close finishes what was accepted, then closes the database.
 func (s *Store) Close() error {
 	s.alarms.end()
+	s.auditor.stop()
 	s.writer.stop()
 	return s.closeDatabase()
 }
 
 func (s *Store) closeDatabase() error {
-	err := errors.Join(s.write.Close(), s.read.Close(), s.long.Close())
+	if s.standby != nil {
+		s.standby.close()
+	}
+	var err error
+	for _, db := range []*sql.DB{s.write, s.read, s.long, s.lead.db} {
+		if db != nil {
+			err = errors.Join(err, db.Close())
+		}
+	}
 	if s.serving != nil {
 		s.serving.Unlock() //nolint:errcheck // the end of the process frees it too
 	}
@@ -123,6 +155,19 @@ type Change struct {
 	// Digest is the SHA-256 of the request, to tell a repetition from a reuse.
 	RequestID string
 	Digest    [32]byte
+	// Caller is whose records these are; nil for one who may do everything.
+	Caller *Caller
+}
+
+// Caller is what somebody may do at sites that are known only once what a record
+// refers to was looked up.
+type Caller struct {
+	// Sees are the sites whose records the caller may read: those of others are not
+	// there for it.
+	Sees visible.Sites
+	// May says whether the caller may add a record at a site; the error refuses the
+	// record alone.
+	May func(r ledger.Record, site string) error
 }
 
 // OutcomeState says what became of one member of a batch.
@@ -184,6 +229,11 @@ type tx struct {
 	// cells are those whose joints were all looked up here.
 	cells  map[int]bool
 	client *ent.Client
+	// visible are the sites that this transaction reads; nil for all (visible.go).
+	visible *visibleSites
+	// callers are those of the records that are being taken in; a record of somebody
+	// who may do everything has none.
+	callers map[ledger.Record]*Caller
 }
 
 func (s *Store) newTx(t *sql.Tx, dry bool) *tx {
@@ -226,13 +276,24 @@ func (s *Store) viewLong(ctx context.Context, f func(*tx) error) error {
 	return s.viewOn(ctx, s.long, f)
 }
 
-func (s *Store) viewOn(ctx context.Context, db *sql.DB, f func(*tx) error) error {
+// beginner is a pool, or one connection of it.
+type beginner interface {
+	BeginTx(context.Context, *sql.TxOptions) (*sql.Tx, error)
+}
+
+func (s *Store) viewOn(ctx context.Context, db beginner, f func(*tx) error) (err error) {
+	begun := time.Now()
+	defer func() { s.observer.Transaction(ctx, "read", begun, err) }()
 	t, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: s.engine.readIsolation()})
 	if err != nil {
 		return s.notBegun(err)
 	}
 	defer t.Rollback() //nolint:errcheck // reading: there is nothing to lose
-	return s.fault(f(s.newTx(t, true)))
+	reading := s.newTx(t, true)
+	if err := reading.see(ctx, visible.From(ctx)); err != nil {
+		return s.fault(err)
+	}
+	return s.fault(f(reading))
 }
 
 // query runs a query written with `?` for parameters and calls row for each row.

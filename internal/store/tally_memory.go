@@ -26,6 +26,10 @@ type tallyMemory struct {
 	epoch   int64
 	sites   map[int]talliedSite
 	lots    map[int]talliedLot
+	lineage int64
+	// ofStandby says that it is remembered of a standby, which may give an older state
+	// than before.
+	ofStandby bool
 }
 
 // tallyRow is one tally of a site.
@@ -43,14 +47,26 @@ type talliedLot struct {
 }
 
 func newTallyMemory() *tallyMemory {
-	return &tallyMemory{lock: make(chan struct{}, 1), epoch: -1, lengths: map[int]int64{}, rows: map[int][]tallyRow{}}
+	m := &tallyMemory{lock: make(chan struct{}, 1)}
+	m.begin()
+	return m
+}
+
+// begin forgets everything.
+func (m *tallyMemory) begin() {
+	m.epoch, m.lengths, m.rows = -1, map[int]int64{}, map[int][]tallyRow{}
 }
 
 // withTallies runs use in a read transaction with the memory brought up to the state of
 // the database that the transaction sees, and then the rest in the same transaction.
 // Nobody else uses the memory during use, which must keep nothing of it.
+// Both may run twice, see figures.
 func (s *Store) withTallies(ctx context.Context, use func(*tx, *tallyMemory) error, then func(*tx) error) error {
-	m := s.tallies
+	return s.figures(ctx, func(from source) error { return s.withTalliesOf(ctx, from, use, then) })
+}
+
+func (s *Store) withTalliesOf(ctx context.Context, from source, use func(*tx, *tallyMemory) error, then func(*tx) error) error {
+	m := from.tallies
 	select {
 	case m.lock <- struct{}{}:
 	case <-ctx.Done():
@@ -58,7 +74,7 @@ func (s *Store) withTallies(ctx context.Context, use func(*tx, *tallyMemory) err
 	}
 	unlock := sync.OnceFunc(func() { <-m.lock })
 	defer unlock()
-	return s.view(ctx, func(t *tx) error {
+	return s.viewFrom(ctx, from, func(t *tx) error {
 		if err := t.bringUpTallies(ctx, m); err != nil {
 			return err
 		}
@@ -73,9 +89,23 @@ func (s *Store) withTallies(ctx context.Context, use func(*tx, *tallyMemory) err
 // bringUpTallies reads what has changed. A site that was read is whole, so that what
 // fails halfway leaves nothing wrong behind.
 func (t *tx) bringUpTallies(ctx context.Context, m *tallyMemory) error {
+	if breaks := t.lineage.breaks.Load(); breaks != m.lineage {
+		m.begin()
+		m.lineage = breaks
+	}
 	lengths, err := t.chainLengths(ctx)
 	if err != nil {
 		return err
+	}
+	epoch, err := t.epochNow(ctx)
+	if err != nil {
+		return err
+	}
+	if older(lengths, m.lengths, epoch, m.epoch) {
+		if m.ofStandby {
+			return errOlder
+		}
+		m.begin()
 	}
 	for site, length := range lengths {
 		if m.lengths[site] == length {
@@ -93,15 +123,25 @@ func (t *tx) bringUpTallies(ctx context.Context, m *tallyMemory) error {
 		}
 		m.rows[site], m.lengths[site] = slices.Clip(rows), length
 	}
-	epoch, err := t.epochNow(ctx)
-	if err != nil || m.epoch == epoch {
-		return err
+	if m.epoch == epoch {
+		return nil
 	}
 	if err := t.readTalliedNames(ctx, m); err != nil {
 		return err
 	}
 	m.epoch = epoch
 	return nil
+}
+
+// older says whether a state of the database is older than one that is remembered, as
+// another standby's may be.
+func older(lengths, remembered map[int]int64, epoch, rememberedEpoch int64) bool {
+	for site, length := range remembered {
+		if lengths[site] < length {
+			return true
+		}
+	}
+	return epoch < rememberedEpoch
 }
 
 // epochNow reads the register's epoch.
@@ -140,9 +180,9 @@ type summed struct {
 	treatment, method, outcome uint8
 }
 
-// counts adds the tallies up by the groupings of a question, as counts of the records
-// does (count.go). The question was checked.
-func (m *tallyMemory) counts(q analysis.CountQuery) ([]analysis.Count, error) {
+// counts adds the tallies of the sites that are seen up by the groupings of a question,
+// as counts of the records does (count.go). The question was checked.
+func (m *tallyMemory) counts(q analysis.CountQuery, sees func(site int) bool) ([]analysis.Count, error) {
 	first, last, err := daysOf(q)
 	if err != nil {
 		return nil, err
@@ -150,6 +190,9 @@ func (m *tallyMemory) counts(q analysis.CountQuery) ([]analysis.Count, error) {
 	byDay := slices.ContainsFunc(q.GroupBy, isPeriod) || slices.ContainsFunc(q.Filters, func(f analysis.GroupValue) bool { return isPeriod(f.Grouping) })
 	sums := map[summed]int64{}
 	for site, rows := range m.rows {
+		if !sees(site) {
+			continue
+		}
 		for _, r := range rows {
 			if r.day < first || r.day > last {
 				continue

@@ -110,6 +110,7 @@ func (t *tx) listPlaces(ctx context.Context, columns, from string, depth int, wi
 		c = more
 	}
 	c.within(within, depth)
+	t.addVisible(c, "s.id")
 	c.afterPlace(p.After, depth)
 	order := [...]string{"", "s.code", "s.code, t.tag", "s.code, t.tag, c.tag", "s.code, t.tag, c.tag, j.tag"}[depth]
 	err = t.query(ctx, func(rows *sql.Rows) error {

@@ -52,32 +52,37 @@ const mostProblems = 50
 // like, and specifications with their revisions) nor what is attached to which
 // record under which name.
 func (s *Store) Verify(ctx context.Context) (report Report, err error) {
-	err = s.view(ctx, func(t *tx) error {
-		chains, err := t.recordedChains(ctx)
-		if err != nil {
-			return err
-		}
-		for _, c := range chains {
-			one, err := t.verifyChain(ctx, c)
-			if err != nil {
-				return err
-			}
-			report.Sites = append(report.Sites, one)
-		}
-		if report.TallyProblems, err = t.verifyTallies(ctx); err != nil {
-			return err
-		}
-		more, err := t.verifySums(ctx)
-		if err != nil {
-			return err
-		}
-		report.TallyProblems = append(report.TallyProblems, more...)
-		if report.GuardProblems, err = t.verifyGuards(ctx); err != nil {
-			return err
-		}
-		report.AttachmentProblems, err = t.verifyAttachments(ctx)
+	err = s.viewLong(ctx, func(t *tx) error {
+		report, err = t.verify(ctx)
 		return err
 	})
+	return report, err
+}
+
+func (t *tx) verify(ctx context.Context) (report Report, err error) {
+	chains, err := t.recordedChains(ctx)
+	if err != nil {
+		return report, err
+	}
+	for _, c := range chains {
+		one, err := t.verifyChain(ctx, c)
+		if err != nil {
+			return report, err
+		}
+		report.Sites = append(report.Sites, one)
+	}
+	if report.TallyProblems, err = t.verifyTallies(ctx); err != nil {
+		return report, err
+	}
+	more, err := t.verifySums(ctx)
+	if err != nil {
+		return report, err
+	}
+	report.TallyProblems = append(report.TallyProblems, more...)
+	if report.GuardProblems, err = t.verifyGuards(ctx); err != nil {
+		return report, err
+	}
+	report.AttachmentProblems, err = t.verifyAttachments(ctx)
 	return report, err
 }
 

@@ -31,6 +31,7 @@ func reportOf(t *testing.T, s *store.Store) store.Report {
 
 // guardedTables are those that hold what was recorded.
 var guardedTables = []string{
+	"audit_entries", "credential_revocations", "credentials", "grant_withdrawals", "grants", "principal_standings", "principals",
 	"records", "tightenings", "incidents", "calibrations", "lot_movements", "specification_revisions", "sealings", "inspections",
 	"custodies", "holds", "dispositions", "sign_offs", "corrections", "tool_checks", "alarms", "findings", "blobs", "attachments",
 }

@@ -74,15 +74,16 @@ func listOf[R ledger.Record](ctx context.Context, t *tx, kind ledger.RecordKind,
 }
 
 func (t *tx) lotUses(ctx context.Context, lot int) (uses []LotUse, err error) {
+	seen := notCorrected + t.andVisible("r.site_id")
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var u LotUse
 		err := rows.Scan(&u.Joint.Site, &u.Joint.Tower, &u.Joint.Cell, &u.Joint.Joint, &u.Fasteners, &u.Failures)
 		uses = append(uses, u)
 		return err
 	}, `SELECT s.code, t.tag, c.tag, j.tag, SUM(u.fasteners), SUM(u.failures) FROM (
-SELECT r.joint_id, x.fasteners AS fasteners, 0 AS failures FROM records r JOIN tightenings x ON x.id = r.id WHERE r.lot_id = ? AND x.pass = ? AND `+notCorrected+`
+SELECT r.joint_id, x.fasteners AS fasteners, 0 AS failures FROM records r JOIN tightenings x ON x.id = r.id WHERE r.lot_id = ? AND x.pass = ? AND `+seen+`
 UNION ALL
-SELECT r.joint_id, 0, x.fasteners FROM records r JOIN incidents x ON x.id = r.id WHERE r.lot_id = ? AND x.kind <= ? AND x.fasteners > 0 AND `+notCorrected+`
+SELECT r.joint_id, 0, x.fasteners FROM records r JOIN incidents x ON x.id = r.id WHERE r.lot_id = ? AND x.kind <= ? AND x.fasteners > 0 AND `+seen+`
 ) u JOIN joints j ON j.id = u.joint_id JOIN cells c ON c.id = j.cell_id JOIN towers t ON t.id = c.tower_id JOIN sites s ON s.id = t.site_id
 GROUP BY s.code, t.tag, c.tag, j.tag ORDER BY s.code, t.tag, c.tag, j.tag`,
 		lot, uint8(ledger.PassFirst), lot, uint8(ledger.BrokenFastener))

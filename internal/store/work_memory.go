@@ -27,6 +27,11 @@ type workMemory struct {
 	// the key of the joint.
 	upTo map[int]int64
 	work map[int]*jointRecords
+	// lineage is the one of the database that all this was read from (lineage.go).
+	lineage int64
+	// ofStandby says that it is remembered of a standby, which may give an older state
+	// than before.
+	ofStandby bool
 }
 
 // siteJoints are the joints of a site.
@@ -55,14 +60,26 @@ type firstPass struct {
 type sealed struct{ id, at int64 }
 
 func newWorkMemory() *workMemory {
-	return &workMemory{lock: make(chan struct{}, 1), epoch: -1, upTo: map[int]int64{}, work: map[int]*jointRecords{}}
+	m := &workMemory{lock: make(chan struct{}, 1)}
+	m.begin()
+	return m
+}
+
+// begin forgets everything.
+func (m *workMemory) begin() {
+	m.epoch, m.upTo, m.work, m.sites, m.of = -1, map[int]int64{}, map[int]*jointRecords{}, nil, nil
 }
 
 // withWork runs use in a read transaction with the memory brought up to the state of
 // the database that the transaction sees, and then the rest in the same transaction.
 // Nobody else uses the memory during use, which must keep nothing of it and be short.
+// Both may run twice, see figures.
 func (s *Store) withWork(ctx context.Context, use func(*tx, *workMemory) error, then func(*tx) error) error {
-	m := s.work
+	return s.figures(ctx, func(from source) error { return s.withWorkOf(ctx, from, use, then) })
+}
+
+func (s *Store) withWorkOf(ctx context.Context, from source, use func(*tx, *workMemory) error, then func(*tx) error) error {
+	m := from.work
 	select {
 	case m.lock <- struct{}{}:
 	case <-ctx.Done():
@@ -70,8 +87,9 @@ func (s *Store) withWork(ctx context.Context, use func(*tx, *workMemory) error, 
 	}
 	unlock := sync.OnceFunc(func() { <-m.lock })
 	defer unlock()
-	// The transaction begins under the lock: what it sees is never older than the memory.
-	return s.view(ctx, func(t *tx) error {
+	// The transaction begins under the lock: what it sees is never older than the memory,
+	// unless it is that of another standby than the last one's.
+	return s.viewFrom(ctx, from, func(t *tx) error {
 		if err := t.bringUp(ctx, m); err != nil {
 			return err
 		}
@@ -86,31 +104,43 @@ func (s *Store) withWork(ctx context.Context, use func(*tx, *workMemory) error, 
 // withBoth is withWork with the tallies at hand too, all from one state of the database.
 func (s *Store) withBoth(ctx context.Context, use func(*tx, *workMemory, *tallyMemory) error, then func(*tx) error) error {
 	// The tallies' lock is taken second, here and nowhere the other way round.
-	return s.withWork(ctx, func(t *tx, m *workMemory) error {
-		tallies := s.tallies
-		select {
-		case tallies.lock <- struct{}{}:
-		case <-ctx.Done():
-			return ctx.Err()
-		}
-		defer func() { <-tallies.lock }()
-		if err := t.bringUpTallies(ctx, tallies); err != nil {
-			return err
-		}
-		return use(t, m, tallies)
-	}, then)
+	return s.figures(ctx, func(from source) error {
+		return s.withWorkOf(ctx, from, func(t *tx, m *workMemory) error {
+			select {
+			case from.tallies.lock <- struct{}{}:
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+			defer func() { <-from.tallies.lock }()
+			if err := t.bringUpTallies(ctx, from.tallies); err != nil {
+				return err
+			}
+			return use(t, m, from.tallies)
+		}, then)
+	})
 }
 
-// ReadAhead brings what is remembered for reading up to the present state, so that the
-// first question after a start need not wait for it. It changes nothing, and ends with
-// the context.
+// ReadAhead brings what is remembered for reading up to the present state, and what is of
+// certificates, so that neither the first question nor the first calibration after a
+// start need wait for it. It changes nothing, and ends with the context.
 func (s *Store) ReadAhead(ctx context.Context) error {
-	return s.withBoth(ctx, func(*tx, *workMemory, *tallyMemory) error { return nil }, func(*tx) error { return nil })
+	err := s.withBoth(ctx, func(*tx, *workMemory, *tallyMemory) error { return nil }, func(*tx) error { return nil })
+	if err != nil {
+		return err
+	}
+	return s.view(ctx, func(t *tx) error {
+		_, err := t.unproven(ctx)
+		return err
+	})
 }
 
 // bringUp reads what is new. A chain that was read is whole, so that what fails halfway
 // leaves nothing wrong behind, and the next question has less to read.
 func (t *tx) bringUp(ctx context.Context, m *workMemory) error {
+	if breaks := t.lineage.breaks.Load(); breaks != m.lineage {
+		m.begin()
+		m.lineage = breaks
+	}
 	lengths, err := t.chainLengths(ctx)
 	if err != nil {
 		return err
@@ -118,6 +148,12 @@ func (t *tx) bringUp(ctx context.Context, m *workMemory) error {
 	epoch, err := t.epochNow(ctx)
 	if err != nil {
 		return err
+	}
+	if older(lengths, m.upTo, epoch, m.epoch) {
+		if m.ofStandby {
+			return errOlder
+		}
+		m.begin()
 	}
 	for site, length := range lengths {
 		from := m.upTo[site]
@@ -263,14 +299,6 @@ func (m *workMemory) take(n workNews) {
 }
 
 func (p firstPass) before(q firstPass) bool { return p.at < q.at || p.at == q.at && p.id < q.id }
-
-// at gives the joints of a site.
-func (m *workMemory) at(site int) []*workedJoint {
-	if site >= len(m.sites) || m.sites[site] == nil {
-		return nil
-	}
-	return m.sites[site].joints
-}
 
 // done is how many fasteners reached torque in a first pass up to a moment.
 func (j *workedJoint) done(asOf int64) (fasteners int64) {

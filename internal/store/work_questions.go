@@ -35,15 +35,11 @@ func (t *tx) revisionsNow(ctx context.Context) (map[int]revisionNow, error) {
 	return revisions, err
 }
 
-// jointsOf gives the joints at or below a place, all for none, with what is remembered
-// of their work.
-func (m *workMemory) jointsOf(keys placeKeys, revisions map[int]revisionNow) (joints []*countedJoint) {
-	sites := m.sites
-	if keys.site != 0 {
-		sites = []*siteJoints{{m.at(keys.site)}}
-	}
-	for _, s := range sites {
-		if s == nil {
+// jointsOf gives the joints at or below a place, those of all sites that are seen for
+// none, with what is remembered of their work.
+func (m *workMemory) jointsOf(keys placeKeys, revisions map[int]revisionNow, sees func(site int) bool) (joints []*countedJoint) {
+	for site, s := range m.sites {
+		if s == nil || keys.site != 0 && site != keys.site || !sees(site) {
 			continue
 		}
 		for _, w := range s.joints {
@@ -164,14 +160,14 @@ type leftToInstall struct {
 	finish         string
 }
 
-// remainingFasteners adds up the fasteners of each joint less those that reached torque
+// remainingFasteners adds up, for the sites that are seen, the fasteners of each joint less those that reached torque
 // in a first pass, as joint states have it, by site, planned finish of the tower and
-// revision; of all sites when none is named. A joint with more than it has fasteners
+// revision. None named are all. A joint with more than it has fasteners
 // makes up for no other.
-func (m *workMemory) remainingFasteners(sites []any, finishes map[int]string, revisions map[int]revisionNow) map[leftToInstall]int64 {
+func (m *workMemory) remainingFasteners(sites []any, finishes map[int]string, revisions map[int]revisionNow, sees func(site int) bool) map[leftToInstall]int64 {
 	left := map[leftToInstall]int64{}
 	for site, s := range m.sites {
-		if s == nil || len(sites) > 0 && !slices.Contains(sites, any(site)) {
+		if s == nil || !sees(site) || len(sites) > 0 && !slices.Contains(sites, any(site)) {
 			continue
 		}
 		for _, j := range s.joints {

@@ -23,6 +23,11 @@ const (
 	mostTries   = 6
 	// longestCommit bounds one group with all its tries.
 	longestCommit = time.Minute
+	// mostConnections is how often a group is begun when the database is lost, with
+	// pauses that grow, together about three seconds: long enough for a standby that is
+	// being promoted, or for PostgreSQL to recover from the end of one of its processes.
+	mostConnections = 5
+	reconnectPause  = 100 * time.Millisecond
 )
 
 // job is one request to write: a change to things, or records to keep.
@@ -31,9 +36,14 @@ type job struct {
 	// change runs in the transaction; nil for records.
 	change  func(*tx) error
 	records []ledger.Record
+	// caller is whose records they are; nil for one who may do everything.
+	caller *Caller
 	// alone keeps a change out of the transaction of others: it locks what they may
 	// wait for, and changes nothing of the register.
 	alone bool
+	// repeatable says that to run the change again, though it may have been kept, gives
+	// the same answer: it is recognised by an id. Records always are.
+	repeatable bool
 	// outcomes are filled in for records.
 	outcomes []Outcome
 	done     chan error
@@ -50,6 +60,8 @@ type writer struct {
 	mu     sync.RWMutex
 	closed bool
 	ended  chan struct{}
+	// lineage is the one of what is remembered (lineage.go).
+	lineage int64
 }
 
 func startWriter(s *Store) *writer {
@@ -78,7 +90,9 @@ func (w *writer) isStopped() bool {
 // submit queues the job and waits until it is committed or refused. When the
 // context ends first the job may still be kept: the caller sends again and is
 // told "already known".
-func (w *writer) submit(j *job) error {
+func (w *writer) submit(j *job) (err error) {
+	begun := time.Now()
+	defer func() { w.store.observer.Transaction(j.ctx, "write", begun, err) }()
 	j.done = make(chan error, 1)
 	if err := w.enqueue(j); err != nil {
 		return err
@@ -123,21 +137,47 @@ func (w *writer) run() {
 	}
 }
 
-// finish runs the group in one transaction and answers.
-func (w *writer) finish(group []*job) {
-	if len(group) == 0 {
-		return
+// finish runs the group in one transaction and answers. When the database is lost
+// meanwhile it is run again on the next connection, a bounded number of times; those
+// of whom it is not known whether they were kept only where their ids will tell. The
+// error is why none of them could be run.
+func (w *writer) finish(group []*job) error {
+	for try := 1; len(group) > 0; try++ {
+		err := w.commitWithRetry(group)
+		lost := disconnected(err)
+		switch {
+		case err == nil, errors.Is(err, errHung), len(group) == 1 && !lost, lost && try == mostConnections:
+			answer(group, err)
+			return err
+		case !lost:
+			return w.finishEach(group)
+		}
+		var undecided *undecidedError
+		if errors.As(err, &undecided) {
+			group = slices.DeleteFunc(group, func(j *job) bool {
+				unknown := j.change != nil && !j.repeatable
+				if unknown {
+					j.done <- err
+				}
+				return unknown
+			})
+		}
+		w.store.log.Debug("the database was lost; trying again", "try", try, "cause", err)
+		time.Sleep(time.Duration(try*try) * reconnectPause)
 	}
-	err := w.commitWithRetry(group)
-	if err == nil || len(group) == 1 {
-		answer(group, err)
-		return
-	}
-	// One of them spoils it for all, or asks to be refused: each on its own.
+	return nil
+}
+
+// finishEach runs each of a group on its own, since one of them spoils it for all, or
+// asks to be refused. When the database is lost the rest are not kept waiting for it.
+func (w *writer) finishEach(group []*job) error {
 	for i := range group {
-		one := group[i : i+1]
-		answer(one, w.commitWithRetry(one))
+		if err := w.finish(group[i : i+1]); errors.Is(err, errHung) || disconnected(err) {
+			answer(group[i+1:], err)
+			return err
+		}
 	}
+	return nil
 }
 
 func answer(group []*job, err error) {
@@ -180,9 +220,11 @@ func (w *writer) commitWithRetry(group []*job) error {
 	// keep the writer, and with it a shut-down, for ever.
 	ctx, cancel := context.WithTimeout(context.Background(), longestCommit)
 	defer cancel()
+	begun := time.Now()
 	for try := 1; ; try++ {
 		err := w.commit(ctx, group)
 		if err == nil || !conflict(err) || try == mostTries {
+			w.committed(group, begun, try, err)
 			return err
 		}
 		w.store.log.Debug("transaction met another one; trying again", "try", try, "cause", err)
@@ -205,6 +247,7 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 		return err
 	}
 	defer sqlTx.Rollback() //nolint:errcheck // after a commit it does nothing
+	w.followLineage()
 	t := s.newTx(sqlTx, false)
 	t.statements = &s.prepared
 	var records []ledger.Record
@@ -217,6 +260,7 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 				return err
 			}
 		}
+		t.of(j.caller, j.records)
 		records = append(records, j.records...)
 	}
 	var outcomes []Outcome
@@ -228,7 +272,7 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 	if err := t.moveEpoch(ctx); err != nil {
 		return err
 	}
-	if err := sqlTx.Commit(); err != nil {
+	if err := s.decide(sqlTx); err != nil {
 		return err
 	}
 	s.names.share(t.found)
@@ -254,5 +298,5 @@ func (s *Store) change(ctx context.Context, c Change, f func(*tx) error) error {
 	if c.ValidateOnly {
 		return s.view(ctx, f)
 	}
-	return s.writer.submit(&job{ctx: ctx, change: f})
+	return s.writer.submit(&job{ctx: ctx, change: f, repeatable: c.RequestID != ""})
 }

@@ -1256,7 +1256,7 @@ var File_jointledger_v1_alarm_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_alarm_proto_rawDesc = "" +
 	"\n" +
-	"\x1ajointledger/v1/alarm.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xab\x05\n" +
+	"\x1ajointledger/v1/alarm.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xab\x05\n" +
 	"\tAlarmRule\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12 \n" +
 	"\vdescription\x18\x02 \x01(\tR\vdescription\x129\n" +
@@ -1362,16 +1362,16 @@ const file_jointledger_v1_alarm_proto_rawDesc = "" +
 	"\tAlarmTest\x12\x1a\n" +
 	"\x16ALARM_TEST_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10ALARM_TEST_CUSUM\x10\x01\x12\x13\n" +
-	"\x0fALARM_TEST_SPRT\x10\x022\xde\x04\n" +
-	"\fAlarmService\x12T\n" +
-	"\x0fCreateAlarmRule\x12&.jointledger.v1.CreateAlarmRuleRequest\x1a\x19.jointledger.v1.AlarmRule\x12N\n" +
-	"\fGetAlarmRule\x12#.jointledger.v1.GetAlarmRuleRequest\x1a\x19.jointledger.v1.AlarmRule\x12_\n" +
-	"\x0eListAlarmRules\x12%.jointledger.v1.ListAlarmRulesRequest\x1a&.jointledger.v1.ListAlarmRulesResponse\x12T\n" +
-	"\x0fUpdateAlarmRule\x12&.jointledger.v1.UpdateAlarmRuleRequest\x1a\x19.jointledger.v1.AlarmRule\x12B\n" +
-	"\bGetAlarm\x12\x1f.jointledger.v1.GetAlarmRequest\x1a\x15.jointledger.v1.Alarm\x12S\n" +
+	"\x0fALARM_TEST_SPRT\x10\x022\x88\x05\n" +
+	"\fAlarmService\x12Z\n" +
+	"\x0fCreateAlarmRule\x12&.jointledger.v1.CreateAlarmRuleRequest\x1a\x19.jointledger.v1.AlarmRule\"\x04\xa8\xbc\x18\x13\x12T\n" +
+	"\fGetAlarmRule\x12#.jointledger.v1.GetAlarmRuleRequest\x1a\x19.jointledger.v1.AlarmRule\"\x04\xa8\xbc\x18\x01\x12e\n" +
+	"\x0eListAlarmRules\x12%.jointledger.v1.ListAlarmRulesRequest\x1a&.jointledger.v1.ListAlarmRulesResponse\"\x04\xa8\xbc\x18\x01\x12Z\n" +
+	"\x0fUpdateAlarmRule\x12&.jointledger.v1.UpdateAlarmRuleRequest\x1a\x19.jointledger.v1.AlarmRule\"\x04\xa8\xbc\x18\x13\x12H\n" +
+	"\bGetAlarm\x12\x1f.jointledger.v1.GetAlarmRequest\x1a\x15.jointledger.v1.Alarm\"\x04\xa8\xbc\x18\x01\x12Y\n" +
 	"\n" +
-	"ListAlarms\x12!.jointledger.v1.ListAlarmsRequest\x1a\".jointledger.v1.ListAlarmsResponse\x12X\n" +
-	"\vWatchAlarms\x12\".jointledger.v1.WatchAlarmsRequest\x1a#.jointledger.v1.WatchAlarmsResponse0\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"ListAlarms\x12!.jointledger.v1.ListAlarmsRequest\x1a\".jointledger.v1.ListAlarmsResponse\"\x04\xa8\xbc\x18\x01\x12^\n" +
+	"\vWatchAlarms\x12\".jointledger.v1.WatchAlarmsRequest\x1a#.jointledger.v1.WatchAlarmsResponse\"\x04\xa8\xbc\x18\x010\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_alarm_proto_rawDescOnce sync.Once
@@ -1451,6 +1451,7 @@ func file_jointledger_v1_alarm_proto_init() {
 	if File_jointledger_v1_alarm_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	file_jointledger_v1_alarm_proto_msgTypes[0].OneofWrappers = []any{}

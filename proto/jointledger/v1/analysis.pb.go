@@ -1158,7 +1158,7 @@ var File_jointledger_v1_analysis_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_analysis_proto_rawDesc = "" +
 	"\n" +
-	"\x1djointledger/v1/analysis.proto\x12\x0ejointledger.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"g\n" +
+	"\x1djointledger/v1/analysis.proto\x12\x0ejointledger.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"g\n" +
 	"\x15CountIncidentsRequest\x12\x14\n" +
 	"\x05sites\x18\x01 \x03(\tR\x05sites\x12\x1d\n" +
 	"\n" +
@@ -1277,12 +1277,12 @@ const file_jointledger_v1_analysis_proto_rawDesc = "" +
 	"\x0fDUE_REASON_DAYS\x10\x06\x12\x15\n" +
 	"\x11DUE_REASON_FAILED\x10\a\x12\x19\n" +
 	"\x15DUE_REASON_NEVER_DONE\x10\b\x12\x14\n" +
-	"\x10DUE_REASON_SHIFT\x10\t2\xa2\x02\n" +
-	"\x0fAnalysisService\x12S\n" +
+	"\x10DUE_REASON_SHIFT\x10\t2\xb4\x02\n" +
+	"\x0fAnalysisService\x12Y\n" +
 	"\n" +
-	"QueryRates\x12!.jointledger.v1.QueryRatesRequest\x1a\".jointledger.v1.QueryRatesResponse\x12Y\n" +
-	"\fListDueItems\x12#.jointledger.v1.ListDueItemsRequest\x1a$.jointledger.v1.ListDueItemsResponse\x12_\n" +
-	"\x0eCountIncidents\x12%.jointledger.v1.CountIncidentsRequest\x1a&.jointledger.v1.CountIncidentsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"QueryRates\x12!.jointledger.v1.QueryRatesRequest\x1a\".jointledger.v1.QueryRatesResponse\"\x04\xa8\xbc\x18\x01\x12_\n" +
+	"\fListDueItems\x12#.jointledger.v1.ListDueItemsRequest\x1a$.jointledger.v1.ListDueItemsResponse\"\x04\xa8\xbc\x18\x01\x12e\n" +
+	"\x0eCountIncidents\x12%.jointledger.v1.CountIncidentsRequest\x1a&.jointledger.v1.CountIncidentsResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_analysis_proto_rawDescOnce sync.Once
@@ -1359,6 +1359,7 @@ func file_jointledger_v1_analysis_proto_init() {
 	if File_jointledger_v1_analysis_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_tool_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	file_jointledger_v1_analysis_proto_msgTypes[6].OneofWrappers = []any{}

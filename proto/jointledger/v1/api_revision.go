@@ -7,5 +7,9 @@ package jointledgerv1
 // that a call is not there.
 const (
 	APIMajor    = 1
-	APIRevision = 1
+	APIRevision = 2
 )
+
+// APIHeader is the header in which a client says which API it speaks, such as `1.4`. A
+// server of another major refuses the call, and says so in one sentence.
+const APIHeader = "jointledger-api"

@@ -972,7 +972,7 @@ var File_jointledger_v1_assembly_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_assembly_proto_rawDesc = "" +
 	"\n" +
-	"\x1djointledger/v1/assembly.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x95\x04\n" +
+	"\x1djointledger/v1/assembly.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x95\x04\n" +
 	"\n" +
 	"Tightening\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
@@ -1047,14 +1047,14 @@ const file_jointledger_v1_assembly_proto_rawDesc = "" +
 	"\x04kind\x18\t \x01(\x0e2\x1c.jointledger.v1.IncidentKindR\x04kind\"w\n" +
 	"\x15ListIncidentsResponse\x126\n" +
 	"\tincidents\x18\x01 \x03(\v2\x18.jointledger.v1.IncidentR\tincidents\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\xc1\x04\n" +
-	"\x0fAssemblyService\x12h\n" +
-	"\x11RecordTightenings\x12(.jointledger.v1.RecordTighteningsRequest\x1a).jointledger.v1.RecordTighteningsResponse\x12Q\n" +
-	"\rGetTightening\x12$.jointledger.v1.GetTighteningRequest\x1a\x1a.jointledger.v1.Tightening\x12b\n" +
-	"\x0fListTightenings\x12&.jointledger.v1.ListTighteningsRequest\x1a'.jointledger.v1.ListTighteningsResponse\x12b\n" +
-	"\x0fRecordIncidents\x12&.jointledger.v1.RecordIncidentsRequest\x1a'.jointledger.v1.RecordIncidentsResponse\x12K\n" +
-	"\vGetIncident\x12\".jointledger.v1.GetIncidentRequest\x1a\x18.jointledger.v1.Incident\x12\\\n" +
-	"\rListIncidents\x12$.jointledger.v1.ListIncidentsRequest\x1a%.jointledger.v1.ListIncidentsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\xe5\x04\n" +
+	"\x0fAssemblyService\x12n\n" +
+	"\x11RecordTightenings\x12(.jointledger.v1.RecordTighteningsRequest\x1a).jointledger.v1.RecordTighteningsResponse\"\x04\xa8\xbc\x18\x03\x12W\n" +
+	"\rGetTightening\x12$.jointledger.v1.GetTighteningRequest\x1a\x1a.jointledger.v1.Tightening\"\x04\xa8\xbc\x18\x01\x12h\n" +
+	"\x0fListTightenings\x12&.jointledger.v1.ListTighteningsRequest\x1a'.jointledger.v1.ListTighteningsResponse\"\x04\xa8\xbc\x18\x01\x12h\n" +
+	"\x0fRecordIncidents\x12&.jointledger.v1.RecordIncidentsRequest\x1a'.jointledger.v1.RecordIncidentsResponse\"\x04\xa8\xbc\x18\x03\x12Q\n" +
+	"\vGetIncident\x12\".jointledger.v1.GetIncidentRequest\x1a\x18.jointledger.v1.Incident\"\x04\xa8\xbc\x18\x01\x12b\n" +
+	"\rListIncidents\x12$.jointledger.v1.ListIncidentsRequest\x1a%.jointledger.v1.ListIncidentsResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_assembly_proto_rawDescOnce sync.Once
@@ -1134,6 +1134,7 @@ func file_jointledger_v1_assembly_proto_init() {
 	if File_jointledger_v1_assembly_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	file_jointledger_v1_assembly_proto_msgTypes[0].OneofWrappers = []any{}

@@ -370,7 +370,7 @@ var File_jointledger_v1_attachment_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_attachment_proto_rawDesc = "" +
 	"\n" +
-	"\x1fjointledger/v1/attachment.proto\x12\x0ejointledger.v1\x1a\x1djointledger/v1/progress.proto\"o\n" +
+	"\x1fjointledger/v1/attachment.proto\x12\x0ejointledger.v1\x1a\"jointledger/v1/authorization.proto\x1a\x1djointledger/v1/progress.proto\"o\n" +
 	"\x17UploadAttachmentRequest\x124\n" +
 	"\x04head\x18\x01 \x01(\v2\x1e.jointledger.v1.AttachmentHeadH\x00R\x04head\x12\x16\n" +
 	"\x05chunk\x18\x02 \x01(\fH\x00R\x05chunkB\x06\n" +
@@ -388,11 +388,11 @@ const file_jointledger_v1_attachment_proto_rawDesc = "" +
 	"\x16ListAttachmentsRequest\x12\x16\n" +
 	"\x06record\x18\x01 \x01(\tR\x06record\"[\n" +
 	"\x17ListAttachmentsResponse\x12@\n" +
-	"\vattachments\x18\x01 \x03(\v2\x1e.jointledger.v1.AttachmentInfoR\vattachments2\xc5\x02\n" +
-	"\x11AttachmentService\x12]\n" +
-	"\x10UploadAttachment\x12'.jointledger.v1.UploadAttachmentRequest\x1a\x1e.jointledger.v1.AttachmentInfo(\x01\x12m\n" +
-	"\x12DownloadAttachment\x12).jointledger.v1.DownloadAttachmentRequest\x1a*.jointledger.v1.DownloadAttachmentResponse0\x01\x12b\n" +
-	"\x0fListAttachments\x12&.jointledger.v1.ListAttachmentsRequest\x1a'.jointledger.v1.ListAttachmentsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\vattachments\x18\x01 \x03(\v2\x1e.jointledger.v1.AttachmentInfoR\vattachments2\xd7\x02\n" +
+	"\x11AttachmentService\x12c\n" +
+	"\x10UploadAttachment\x12'.jointledger.v1.UploadAttachmentRequest\x1a\x1e.jointledger.v1.AttachmentInfo\"\x04\xa8\xbc\x18\f(\x01\x12s\n" +
+	"\x12DownloadAttachment\x12).jointledger.v1.DownloadAttachmentRequest\x1a*.jointledger.v1.DownloadAttachmentResponse\"\x04\xa8\xbc\x18\x010\x01\x12h\n" +
+	"\x0fListAttachments\x12&.jointledger.v1.ListAttachmentsRequest\x1a'.jointledger.v1.ListAttachmentsResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_attachment_proto_rawDescOnce sync.Once
@@ -437,6 +437,7 @@ func file_jointledger_v1_attachment_proto_init() {
 	if File_jointledger_v1_attachment_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_progress_proto_init()
 	file_jointledger_v1_attachment_proto_msgTypes[0].OneofWrappers = []any{
 		(*UploadAttachmentRequest_Head)(nil),

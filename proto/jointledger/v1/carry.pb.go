@@ -1428,7 +1428,7 @@ var File_jointledger_v1_carry_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_carry_proto_rawDesc = "" +
 	"\n" +
-	"\x1ajointledger/v1/carry.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fjointledger/v1/consumable.proto\x1a\x1cjointledger/v1/control.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1bjointledger/v1/person.proto\x1a\"jointledger/v1/specification.proto\x1a\x1ejointledger/v1/structure.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"N\n" +
+	"\x1ajointledger/v1/carry.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1fjointledger/v1/consumable.proto\x1a\x1cjointledger/v1/control.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1bjointledger/v1/person.proto\x1a\"jointledger/v1/specification.proto\x1a\x1ejointledger/v1/structure.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"N\n" +
 	"\x15GetCarriedSiteRequest\x12\x12\n" +
 	"\x04site\x18\x01 \x01(\tR\x04site\x12!\n" +
 	"\fknown_sha256\x18\x02 \x03(\fR\vknownSha256\"\x8f\x01\n" +
@@ -1532,9 +1532,9 @@ const file_jointledger_v1_carry_proto_rawDesc = "" +
 	"\rCarriedPeople\x12.\n" +
 	"\x06people\x18\x01 \x03(\v2\x16.jointledger.v1.PersonR\x06people\"A\n" +
 	"\x0eCarriedBatches\x12/\n" +
-	"\abatches\x18\x01 \x03(\v2\x15.jointledger.v1.BatchR\abatches2q\n" +
-	"\fCarryService\x12a\n" +
-	"\x0eGetCarriedSite\x12%.jointledger.v1.GetCarriedSiteRequest\x1a&.jointledger.v1.GetCarriedSiteResponse0\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\abatches\x18\x01 \x03(\v2\x15.jointledger.v1.BatchR\abatches2w\n" +
+	"\fCarryService\x12g\n" +
+	"\x0eGetCarriedSite\x12%.jointledger.v1.GetCarriedSiteRequest\x1a&.jointledger.v1.GetCarriedSiteResponse\"\x04\xa8\xbc\x18\x010\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_carry_proto_rawDescOnce sync.Once
@@ -1638,6 +1638,7 @@ func file_jointledger_v1_carry_proto_init() {
 	if File_jointledger_v1_carry_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_consumable_proto_init()
 	file_jointledger_v1_control_proto_init()
 	file_jointledger_v1_lot_proto_init()

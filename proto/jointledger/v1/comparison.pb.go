@@ -988,7 +988,7 @@ var File_jointledger_v1_comparison_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_comparison_proto_rawDesc = "" +
 	"\n" +
-	"\x1fjointledger/v1/comparison.proto\x12\x0ejointledger.v1\x1a\x1djointledger/v1/analysis.proto\x1a\x1bjointledger/v1/figure.proto\x1a\x19jointledger/v1/leak.proto\x1a\x1ajointledger/v1/model.proto\x1a\x1bjointledger/v1/spares.proto\x1a\x1djointledger/v1/standing.proto\x1a\x1ajointledger/v1/trend.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xb3\x05\n" +
+	"\x1fjointledger/v1/comparison.proto\x12\x0ejointledger.v1\x1a\x1djointledger/v1/analysis.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1bjointledger/v1/figure.proto\x1a\x19jointledger/v1/leak.proto\x1a\x1ajointledger/v1/model.proto\x1a\x1bjointledger/v1/spares.proto\x1a\x1djointledger/v1/standing.proto\x1a\x1ajointledger/v1/trend.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xb3\x05\n" +
 	"\x16QueryComparisonRequest\x122\n" +
 	"\x05kinds\x18\x01 \x03(\x0e2\x1c.jointledger.v1.IncidentKindR\x05kinds\x12(\n" +
 	"\x01a\x18\x02 \x01(\v2\x1a.jointledger.v1.GroupValueR\x01a\x12(\n" +
@@ -1096,17 +1096,17 @@ const file_jointledger_v1_comparison_proto_rawDesc = "" +
 	"\x1dODDS_RATIO_METHOD_UNSPECIFIED\x10\x00\x12'\n" +
 	"#ODDS_RATIO_METHOD_CONDITIONAL_EXACT\x10\x01\x12'\n" +
 	"#ODDS_RATIO_METHOD_CONDITIONAL_MID_P\x10\x02\x12\x1b\n" +
-	"\x17ODDS_RATIO_METHOD_WOOLF\x10\x032\xac\x04\n" +
-	"\x11ComparisonService\x12b\n" +
-	"\x0fQueryComparison\x12&.jointledger.v1.QueryComparisonRequest\x1a'.jointledger.v1.QueryComparisonResponse\x12S\n" +
+	"\x17ODDS_RATIO_METHOD_WOOLF\x10\x032\xd0\x04\n" +
+	"\x11ComparisonService\x12h\n" +
+	"\x0fQueryComparison\x12&.jointledger.v1.QueryComparisonRequest\x1a'.jointledger.v1.QueryComparisonResponse\"\x04\xa8\xbc\x18\x01\x12Y\n" +
 	"\n" +
-	"QueryModel\x12!.jointledger.v1.QueryModelRequest\x1a\".jointledger.v1.QueryModelResponse\x12\\\n" +
-	"\rQueryStanding\x12$.jointledger.v1.QueryStandingRequest\x1a%.jointledger.v1.QueryStandingResponse\x12S\n" +
+	"QueryModel\x12!.jointledger.v1.QueryModelRequest\x1a\".jointledger.v1.QueryModelResponse\"\x04\xa8\xbc\x18\x01\x12b\n" +
+	"\rQueryStanding\x12$.jointledger.v1.QueryStandingRequest\x1a%.jointledger.v1.QueryStandingResponse\"\x04\xa8\xbc\x18\x01\x12Y\n" +
 	"\n" +
-	"QueryTrend\x12!.jointledger.v1.QueryTrendRequest\x1a\".jointledger.v1.QueryTrendResponse\x12V\n" +
-	"\vQuerySpares\x12\".jointledger.v1.QuerySparesRequest\x1a#.jointledger.v1.QuerySparesResponse\x12S\n" +
+	"QueryTrend\x12!.jointledger.v1.QueryTrendRequest\x1a\".jointledger.v1.QueryTrendResponse\"\x04\xa8\xbc\x18\x01\x12\\\n" +
+	"\vQuerySpares\x12\".jointledger.v1.QuerySparesRequest\x1a#.jointledger.v1.QuerySparesResponse\"\x04\xa8\xbc\x18\x01\x12Y\n" +
 	"\n" +
-	"QueryLeaks\x12!.jointledger.v1.QueryLeaksRequest\x1a\".jointledger.v1.QueryLeaksResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"QueryLeaks\x12!.jointledger.v1.QueryLeaksRequest\x1a\".jointledger.v1.QueryLeaksResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_comparison_proto_rawDescOnce sync.Once
@@ -1210,6 +1210,7 @@ func file_jointledger_v1_comparison_proto_init() {
 		return
 	}
 	file_jointledger_v1_analysis_proto_init()
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_figure_proto_init()
 	file_jointledger_v1_leak_proto_init()
 	file_jointledger_v1_model_proto_init()

@@ -1095,7 +1095,7 @@ var File_jointledger_v1_consumable_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_consumable_proto_rawDesc = "" +
 	"\n" +
-	"\x1fjointledger/v1/consumable.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\"jointledger/v1/specification.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x9c\x03\n" +
+	"\x1fjointledger/v1/consumable.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\"jointledger/v1/specification.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x9c\x03\n" +
 	"\x05Batch\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x122\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x1e.jointledger.v1.ConsumableKindR\x04kind\x12\x18\n" +
@@ -1179,18 +1179,18 @@ const file_jointledger_v1_consumable_proto_rawDesc = "" +
 	"updateMask\x12\x1d\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tR\trequestId\x12#\n" +
-	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly2\xb0\a\n" +
-	"\x11ConsumableService\x12H\n" +
-	"\vCreateBatch\x12\".jointledger.v1.CreateBatchRequest\x1a\x15.jointledger.v1.Batch\x12k\n" +
-	"\x12BatchCreateBatches\x12).jointledger.v1.BatchCreateBatchesRequest\x1a*.jointledger.v1.BatchCreateBatchesResponse\x12B\n" +
-	"\bGetBatch\x12\x1f.jointledger.v1.GetBatchRequest\x1a\x15.jointledger.v1.Batch\x12V\n" +
-	"\vListBatches\x12\".jointledger.v1.ListBatchesRequest\x1a#.jointledger.v1.ListBatchesResponse\x12H\n" +
-	"\vUpdateBatch\x12\".jointledger.v1.UpdateBatchRequest\x1a\x15.jointledger.v1.Batch\x12]\n" +
-	"\x12CreateSubstitution\x12).jointledger.v1.CreateSubstitutionRequest\x1a\x1c.jointledger.v1.Substitution\x12}\n" +
-	"\x18BatchCreateSubstitutions\x12/.jointledger.v1.BatchCreateSubstitutionsRequest\x1a0.jointledger.v1.BatchCreateSubstitutionsResponse\x12W\n" +
-	"\x0fGetSubstitution\x12&.jointledger.v1.GetSubstitutionRequest\x1a\x1c.jointledger.v1.Substitution\x12h\n" +
-	"\x11ListSubstitutions\x12(.jointledger.v1.ListSubstitutionsRequest\x1a).jointledger.v1.ListSubstitutionsResponse\x12]\n" +
-	"\x12UpdateSubstitution\x12).jointledger.v1.UpdateSubstitutionRequest\x1a\x1c.jointledger.v1.SubstitutionB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly2\xed\a\n" +
+	"\x11ConsumableService\x12N\n" +
+	"\vCreateBatch\x12\".jointledger.v1.CreateBatchRequest\x1a\x15.jointledger.v1.Batch\"\x04\xa8\xbc\x18\x10\x12q\n" +
+	"\x12BatchCreateBatches\x12).jointledger.v1.BatchCreateBatchesRequest\x1a*.jointledger.v1.BatchCreateBatchesResponse\"\x04\xa8\xbc\x18\x10\x12H\n" +
+	"\bGetBatch\x12\x1f.jointledger.v1.GetBatchRequest\x1a\x15.jointledger.v1.Batch\"\x04\xa8\xbc\x18\x01\x12\\\n" +
+	"\vListBatches\x12\".jointledger.v1.ListBatchesRequest\x1a#.jointledger.v1.ListBatchesResponse\"\x04\xa8\xbc\x18\x01\x12N\n" +
+	"\vUpdateBatch\x12\".jointledger.v1.UpdateBatchRequest\x1a\x15.jointledger.v1.Batch\"\x04\xa8\xbc\x18\x10\x12c\n" +
+	"\x12CreateSubstitution\x12).jointledger.v1.CreateSubstitutionRequest\x1a\x1c.jointledger.v1.Substitution\"\x04\xa8\xbc\x18\x11\x12\x83\x01\n" +
+	"\x18BatchCreateSubstitutions\x12/.jointledger.v1.BatchCreateSubstitutionsRequest\x1a0.jointledger.v1.BatchCreateSubstitutionsResponse\"\x04\xa8\xbc\x18\x11\x12]\n" +
+	"\x0fGetSubstitution\x12&.jointledger.v1.GetSubstitutionRequest\x1a\x1c.jointledger.v1.Substitution\"\x04\xa8\xbc\x18\x01\x12n\n" +
+	"\x11ListSubstitutions\x12(.jointledger.v1.ListSubstitutionsRequest\x1a).jointledger.v1.ListSubstitutionsResponse\"\x04\xa8\xbc\x18\x01\x12c\n" +
+	"\x12UpdateSubstitution\x12).jointledger.v1.UpdateSubstitutionRequest\x1a\x1c.jointledger.v1.Substitution\"\x04\xa8\xbc\x18\x11B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_consumable_proto_rawDescOnce sync.Once
@@ -1280,6 +1280,7 @@ func file_jointledger_v1_consumable_proto_init() {
 	if File_jointledger_v1_consumable_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_specification_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()

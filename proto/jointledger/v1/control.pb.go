@@ -2148,7 +2148,7 @@ var File_jointledger_v1_control_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_control_proto_rawDesc = "" +
 	"\n" +
-	"\x1cjointledger/v1/control.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1djointledger/v1/assembly.proto\x1a\x1fjointledger/v1/inspection.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x8b\x02\n" +
+	"\x1cjointledger/v1/control.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1djointledger/v1/assembly.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1fjointledger/v1/inspection.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x8b\x02\n" +
 	"\rCustodyChange\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04tool\x18\x02 \x01(\tR\x04tool\x12/\n" +
@@ -2301,24 +2301,25 @@ const file_jointledger_v1_control_proto_rawDesc = "" +
 	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\x7f\n" +
 	"\x17ListCorrectionsResponse\x12<\n" +
 	"\vcorrections\x18\x01 \x03(\v2\x1a.jointledger.v1.CorrectionR\vcorrections\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x88\v\n" +
-	"\x0eControlService\x12q\n" +
-	"\x14RecordCustodyChanges\x12+.jointledger.v1.RecordCustodyChangesRequest\x1a,.jointledger.v1.RecordCustodyChangesResponse\x12Z\n" +
-	"\x10GetCustodyChange\x12'.jointledger.v1.GetCustodyChangeRequest\x1a\x1d.jointledger.v1.CustodyChange\x12k\n" +
-	"\x12ListCustodyChanges\x12).jointledger.v1.ListCustodyChangesRequest\x1a*.jointledger.v1.ListCustodyChangesResponse\x12V\n" +
-	"\vRecordHolds\x12\".jointledger.v1.RecordHoldsRequest\x1a#.jointledger.v1.RecordHoldsResponse\x12?\n" +
-	"\aGetHold\x12\x1e.jointledger.v1.GetHoldRequest\x1a\x14.jointledger.v1.Hold\x12P\n" +
-	"\tListHolds\x12 .jointledger.v1.ListHoldsRequest\x1a!.jointledger.v1.ListHoldsResponse\x12k\n" +
-	"\x12RecordDispositions\x12).jointledger.v1.RecordDispositionsRequest\x1a*.jointledger.v1.RecordDispositionsResponse\x12T\n" +
-	"\x0eGetDisposition\x12%.jointledger.v1.GetDispositionRequest\x1a\x1b.jointledger.v1.Disposition\x12e\n" +
-	"\x10ListDispositions\x12'.jointledger.v1.ListDispositionsRequest\x1a(.jointledger.v1.ListDispositionsResponse\x12_\n" +
-	"\x0eRecordSignOffs\x12%.jointledger.v1.RecordSignOffsRequest\x1a&.jointledger.v1.RecordSignOffsResponse\x12H\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\xe2\v\n" +
+	"\x0eControlService\x12w\n" +
+	"\x14RecordCustodyChanges\x12+.jointledger.v1.RecordCustodyChangesRequest\x1a,.jointledger.v1.RecordCustodyChangesResponse\"\x04\xa8\xbc\x18\x05\x12`\n" +
+	"\x10GetCustodyChange\x12'.jointledger.v1.GetCustodyChangeRequest\x1a\x1d.jointledger.v1.CustodyChange\"\x04\xa8\xbc\x18\x01\x12q\n" +
+	"\x12ListCustodyChanges\x12).jointledger.v1.ListCustodyChangesRequest\x1a*.jointledger.v1.ListCustodyChangesResponse\"\x04\xa8\xbc\x18\x01\x12\\\n" +
+	"\vRecordHolds\x12\".jointledger.v1.RecordHoldsRequest\x1a#.jointledger.v1.RecordHoldsResponse\"\x04\xa8\xbc\x18\b\x12E\n" +
+	"\aGetHold\x12\x1e.jointledger.v1.GetHoldRequest\x1a\x14.jointledger.v1.Hold\"\x04\xa8\xbc\x18\x01\x12V\n" +
+	"\tListHolds\x12 .jointledger.v1.ListHoldsRequest\x1a!.jointledger.v1.ListHoldsResponse\"\x04\xa8\xbc\x18\x01\x12q\n" +
+	"\x12RecordDispositions\x12).jointledger.v1.RecordDispositionsRequest\x1a*.jointledger.v1.RecordDispositionsResponse\"\x04\xa8\xbc\x18\t\x12Z\n" +
+	"\x0eGetDisposition\x12%.jointledger.v1.GetDispositionRequest\x1a\x1b.jointledger.v1.Disposition\"\x04\xa8\xbc\x18\x01\x12k\n" +
+	"\x10ListDispositions\x12'.jointledger.v1.ListDispositionsRequest\x1a(.jointledger.v1.ListDispositionsResponse\"\x04\xa8\xbc\x18\x01\x12e\n" +
+	"\x0eRecordSignOffs\x12%.jointledger.v1.RecordSignOffsRequest\x1a&.jointledger.v1.RecordSignOffsResponse\"\x04\xa8\xbc\x18\n" +
+	"\x12N\n" +
 	"\n" +
-	"GetSignOff\x12!.jointledger.v1.GetSignOffRequest\x1a\x17.jointledger.v1.SignOff\x12Y\n" +
-	"\fListSignOffs\x12#.jointledger.v1.ListSignOffsRequest\x1a$.jointledger.v1.ListSignOffsResponse\x12h\n" +
-	"\x11RecordCorrections\x12(.jointledger.v1.RecordCorrectionsRequest\x1a).jointledger.v1.RecordCorrectionsResponse\x12Q\n" +
-	"\rGetCorrection\x12$.jointledger.v1.GetCorrectionRequest\x1a\x1a.jointledger.v1.Correction\x12b\n" +
-	"\x0fListCorrections\x12&.jointledger.v1.ListCorrectionsRequest\x1a'.jointledger.v1.ListCorrectionsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"GetSignOff\x12!.jointledger.v1.GetSignOffRequest\x1a\x17.jointledger.v1.SignOff\"\x04\xa8\xbc\x18\x01\x12_\n" +
+	"\fListSignOffs\x12#.jointledger.v1.ListSignOffsRequest\x1a$.jointledger.v1.ListSignOffsResponse\"\x04\xa8\xbc\x18\x01\x12n\n" +
+	"\x11RecordCorrections\x12(.jointledger.v1.RecordCorrectionsRequest\x1a).jointledger.v1.RecordCorrectionsResponse\"\x04\xa8\xbc\x18\v\x12W\n" +
+	"\rGetCorrection\x12$.jointledger.v1.GetCorrectionRequest\x1a\x1a.jointledger.v1.Correction\"\x04\xa8\xbc\x18\x01\x12h\n" +
+	"\x0fListCorrections\x12&.jointledger.v1.ListCorrectionsRequest\x1a'.jointledger.v1.ListCorrectionsResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_control_proto_rawDescOnce sync.Once
@@ -2466,6 +2467,7 @@ func file_jointledger_v1_control_proto_init() {
 		return
 	}
 	file_jointledger_v1_assembly_proto_init()
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_inspection_proto_init()
 	file_jointledger_v1_lot_proto_init()
 	file_jointledger_v1_outcome_proto_init()

@@ -968,7 +968,7 @@ var File_jointledger_v1_crib_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_crib_proto_rawDesc = "" +
 	"\n" +
-	"\x19jointledger/v1/crib.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1djointledger/v1/analysis.proto\x1a\x1cjointledger/v1/control.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1ejointledger/v1/readiness.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"|\n" +
+	"\x19jointledger/v1/crib.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1djointledger/v1/analysis.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/control.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1ejointledger/v1/readiness.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"|\n" +
 	"\x0fLendToolRequest\x12D\n" +
 	"\x0ecustody_change\x18\x01 \x01(\v2\x1d.jointledger.v1.CustodyChangeR\rcustodyChange\x12#\n" +
 	"\rvalidate_only\x18\x02 \x01(\bR\fvalidateOnly\"\x82\x01\n" +
@@ -1056,12 +1056,12 @@ const file_jointledger_v1_crib_proto_rawDesc = "" +
 	"\x14TOOL_STATION_IN_CRIB\x10\x01\x12\x15\n" +
 	"\x11TOOL_STATION_LENT\x10\x02\x12\x1b\n" +
 	"\x17TOOL_STATION_IN_TRANSIT\x10\x03\x12\x15\n" +
-	"\x11TOOL_STATION_LOST\x10\x042\xe8\x02\n" +
-	"\vCribService\x12M\n" +
-	"\bLendTool\x12\x1f.jointledger.v1.LendToolRequest\x1a .jointledger.v1.LendToolResponse\x12M\n" +
-	"\bSendTool\x12\x1f.jointledger.v1.SendToolRequest\x1a .jointledger.v1.SendToolResponse\x12n\n" +
-	"\x13ListToolWhereabouts\x12*.jointledger.v1.ListToolWhereaboutsRequest\x1a+.jointledger.v1.ListToolWhereaboutsResponse\x12K\n" +
-	"\vGetCribPage\x12\".jointledger.v1.GetCribPageRequest\x1a\x18.jointledger.v1.CribPageB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x11TOOL_STATION_LOST\x10\x042\x80\x03\n" +
+	"\vCribService\x12S\n" +
+	"\bLendTool\x12\x1f.jointledger.v1.LendToolRequest\x1a .jointledger.v1.LendToolResponse\"\x04\xa8\xbc\x18\x05\x12S\n" +
+	"\bSendTool\x12\x1f.jointledger.v1.SendToolRequest\x1a .jointledger.v1.SendToolResponse\"\x04\xa8\xbc\x18\x05\x12t\n" +
+	"\x13ListToolWhereabouts\x12*.jointledger.v1.ListToolWhereaboutsRequest\x1a+.jointledger.v1.ListToolWhereaboutsResponse\"\x04\xa8\xbc\x18\x01\x12Q\n" +
+	"\vGetCribPage\x12\".jointledger.v1.GetCribPageRequest\x1a\x18.jointledger.v1.CribPage\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_crib_proto_rawDescOnce sync.Once
@@ -1148,6 +1148,7 @@ func file_jointledger_v1_crib_proto_init() {
 		return
 	}
 	file_jointledger_v1_analysis_proto_init()
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_control_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_readiness_proto_init()

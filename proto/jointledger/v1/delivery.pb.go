@@ -385,7 +385,7 @@ var File_jointledger_v1_delivery_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_delivery_proto_rawDesc = "" +
 	"\n" +
-	"\x1djointledger/v1/delivery.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1djointledger/v1/assembly.proto\x1a\x1cjointledger/v1/control.proto\x1a\x1fjointledger/v1/inspection.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x19jointledger/v1/tool.proto\"\xec\x05\n" +
+	"\x1djointledger/v1/delivery.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1djointledger/v1/assembly.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/control.proto\x1a\x1fjointledger/v1/inspection.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x19jointledger/v1/tool.proto\"\xec\x05\n" +
 	"\x0fDeliveredRecord\x12<\n" +
 	"\n" +
 	"tightening\x18\x01 \x01(\v2\x1a.jointledger.v1.TighteningH\x00R\n" +
@@ -413,9 +413,9 @@ const file_jointledger_v1_delivery_proto_rawDesc = "" +
 	"\x16DeliverRecordsResponse\x123\n" +
 	"\boutcomes\x18\x01 \x03(\v2\x17.jointledger.v1.OutcomeR\boutcomes\x12;\n" +
 	"\vserver_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"serverTime2v\n" +
-	"\x0fDeliveryService\x12c\n" +
-	"\x0eDeliverRecords\x12%.jointledger.v1.DeliverRecordsRequest\x1a&.jointledger.v1.DeliverRecordsResponse(\x010\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"serverTime2|\n" +
+	"\x0fDeliveryService\x12i\n" +
+	"\x0eDeliverRecords\x12%.jointledger.v1.DeliverRecordsRequest\x1a&.jointledger.v1.DeliverRecordsResponse\"\x04\xa8\xbc\x18\r(\x010\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_delivery_proto_rawDescOnce sync.Once
@@ -480,6 +480,7 @@ func file_jointledger_v1_delivery_proto_init() {
 		return
 	}
 	file_jointledger_v1_assembly_proto_init()
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_control_proto_init()
 	file_jointledger_v1_inspection_proto_init()
 	file_jointledger_v1_lot_proto_init()

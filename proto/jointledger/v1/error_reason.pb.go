@@ -55,7 +55,9 @@ const (
 	ErrorReason_ERROR_REASON_STORE_UNAVAILABLE ErrorReason = 11
 	// The transaction was in conflict with others too often; try again.
 	ErrorReason_ERROR_REASON_CONFLICT ErrorReason = 12
-	// The request is larger than a limit; google.rpc.QuotaFailure names it.
+	// The request is larger than a limit, or its principal asks too often or for too much
+	// at a time; google.rpc.QuotaFailure names which. With google.rpc.RetryInfo it is safe
+	// to send it again after the time given; without it, it would fail again.
 	ErrorReason_ERROR_REASON_LIMIT_EXCEEDED ErrorReason = 13
 	// A fault of the server; the request id finds it in the server's log.
 	ErrorReason_ERROR_REASON_INTERNAL ErrorReason = 14
@@ -74,6 +76,9 @@ const (
 	// already; or not be sent off: lost, elsewhere, on its way or lent.
 	// google.rpc.PreconditionFailure has one violation for each reason.
 	ErrorReason_ERROR_REASON_TOOL_NOT_FIT ErrorReason = 20
+	// Client and server speak different major parts of the API; the message says which
+	// of the two is the older one.
+	ErrorReason_ERROR_REASON_API_VERSION ErrorReason = 21
 )
 
 // Enum value maps for ErrorReason.
@@ -100,6 +105,7 @@ var (
 		18: "ERROR_REASON_NO_FAILED_CALIBRATION",
 		19: "ERROR_REASON_TOOL_WITHOUT_LIMIT",
 		20: "ERROR_REASON_TOOL_NOT_FIT",
+		21: "ERROR_REASON_API_VERSION",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED":           0,
@@ -123,6 +129,7 @@ var (
 		"ERROR_REASON_NO_FAILED_CALIBRATION": 18,
 		"ERROR_REASON_TOOL_WITHOUT_LIMIT":    19,
 		"ERROR_REASON_TOOL_NOT_FIT":          20,
+		"ERROR_REASON_API_VERSION":           21,
 	}
 )
 
@@ -157,7 +164,7 @@ var File_jointledger_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	"!jointledger/v1/error_reason.proto\x12\x0ejointledger.v1*\xd1\x05\n" +
+	"!jointledger/v1/error_reason.proto\x12\x0ejointledger.v1*\xef\x05\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x1e\n" +
 	"\x1aERROR_REASON_INVALID_FIELD\x10\x01\x12!\n" +
@@ -180,7 +187,8 @@ const file_jointledger_v1_error_reason_proto_rawDesc = "" +
 	"\x18ERROR_REASON_EMPTY_PLACE\x10\x11\x12&\n" +
 	"\"ERROR_REASON_NO_FAILED_CALIBRATION\x10\x12\x12#\n" +
 	"\x1fERROR_REASON_TOOL_WITHOUT_LIMIT\x10\x13\x12\x1d\n" +
-	"\x19ERROR_REASON_TOOL_NOT_FIT\x10\x14B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x19ERROR_REASON_TOOL_NOT_FIT\x10\x14\x12\x1c\n" +
+	"\x18ERROR_REASON_API_VERSION\x10\x15B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_error_reason_proto_rawDescOnce sync.Once

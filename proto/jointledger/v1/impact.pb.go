@@ -1679,7 +1679,7 @@ var File_jointledger_v1_impact_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_impact_proto_rawDesc = "" +
 	"\n" +
-	"\x1bjointledger/v1/impact.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xff\x01\n" +
+	"\x1bjointledger/v1/impact.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xff\x01\n" +
 	"\x16QueryToolImpactRequest\x12\x12\n" +
 	"\x04tool\x18\x01 \x01(\tR\x04tool\x12 \n" +
 	"\vcalibration\x18\x02 \x01(\tR\vcalibration\x122\n" +
@@ -1847,11 +1847,11 @@ const file_jointledger_v1_impact_proto_rawDesc = "" +
 	"\vApartReason\x12\x1c\n" +
 	"\x18APART_REASON_UNSPECIFIED\x10\x00\x12$\n" +
 	" APART_REASON_NO_TORQUE_ON_RECORD\x10\x01\x12\x1d\n" +
-	"\x19APART_REASON_OUTSIDE_BAND\x10\x022\xcd\x02\n" +
-	"\rImpactService\x12b\n" +
-	"\x0fQueryToolImpact\x12&.jointledger.v1.QueryToolImpactRequest\x1a'.jointledger.v1.QueryToolImpactResponse\x12_\n" +
-	"\x0eHoldToolImpact\x12%.jointledger.v1.HoldToolImpactRequest\x1a&.jointledger.v1.HoldToolImpactResponse\x12w\n" +
-	"\x16ListFailedCalibrations\x12-.jointledger.v1.ListFailedCalibrationsRequest\x1a..jointledger.v1.ListFailedCalibrationsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x19APART_REASON_OUTSIDE_BAND\x10\x022\xdf\x02\n" +
+	"\rImpactService\x12h\n" +
+	"\x0fQueryToolImpact\x12&.jointledger.v1.QueryToolImpactRequest\x1a'.jointledger.v1.QueryToolImpactResponse\"\x04\xa8\xbc\x18\x01\x12e\n" +
+	"\x0eHoldToolImpact\x12%.jointledger.v1.HoldToolImpactRequest\x1a&.jointledger.v1.HoldToolImpactResponse\"\x04\xa8\xbc\x18\b\x12}\n" +
+	"\x16ListFailedCalibrations\x12-.jointledger.v1.ListFailedCalibrationsRequest\x1a..jointledger.v1.ListFailedCalibrationsResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_impact_proto_rawDescOnce sync.Once
@@ -1948,6 +1948,7 @@ func file_jointledger_v1_impact_proto_init() {
 	if File_jointledger_v1_impact_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_tool_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()

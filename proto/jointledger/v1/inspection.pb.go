@@ -896,7 +896,7 @@ var File_jointledger_v1_inspection_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_inspection_proto_rawDesc = "" +
 	"\n" +
-	"\x1fjointledger/v1/inspection.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xe7\x04\n" +
+	"\x1fjointledger/v1/inspection.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xe7\x04\n" +
 	"\aSealing\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05joint\x18\x02 \x01(\tR\x05joint\x12\x18\n" +
@@ -967,15 +967,15 @@ const file_jointledger_v1_inspection_proto_rawDesc = "" +
 	"\bend_time\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\aendTime\"\x7f\n" +
 	"\x17ListInspectionsResponse\x12<\n" +
 	"\vinspections\x18\x01 \x03(\v2\x1a.jointledger.v1.InspectionR\vinspections\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\xba\x04\n" +
-	"\x11InspectionService\x12_\n" +
-	"\x0eRecordSealings\x12%.jointledger.v1.RecordSealingsRequest\x1a&.jointledger.v1.RecordSealingsResponse\x12H\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\xde\x04\n" +
+	"\x11InspectionService\x12e\n" +
+	"\x0eRecordSealings\x12%.jointledger.v1.RecordSealingsRequest\x1a&.jointledger.v1.RecordSealingsResponse\"\x04\xa8\xbc\x18\x03\x12N\n" +
 	"\n" +
-	"GetSealing\x12!.jointledger.v1.GetSealingRequest\x1a\x17.jointledger.v1.Sealing\x12Y\n" +
-	"\fListSealings\x12#.jointledger.v1.ListSealingsRequest\x1a$.jointledger.v1.ListSealingsResponse\x12h\n" +
-	"\x11RecordInspections\x12(.jointledger.v1.RecordInspectionsRequest\x1a).jointledger.v1.RecordInspectionsResponse\x12Q\n" +
-	"\rGetInspection\x12$.jointledger.v1.GetInspectionRequest\x1a\x1a.jointledger.v1.Inspection\x12b\n" +
-	"\x0fListInspections\x12&.jointledger.v1.ListInspectionsRequest\x1a'.jointledger.v1.ListInspectionsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"GetSealing\x12!.jointledger.v1.GetSealingRequest\x1a\x17.jointledger.v1.Sealing\"\x04\xa8\xbc\x18\x01\x12_\n" +
+	"\fListSealings\x12#.jointledger.v1.ListSealingsRequest\x1a$.jointledger.v1.ListSealingsResponse\"\x04\xa8\xbc\x18\x01\x12n\n" +
+	"\x11RecordInspections\x12(.jointledger.v1.RecordInspectionsRequest\x1a).jointledger.v1.RecordInspectionsResponse\"\x04\xa8\xbc\x18\x04\x12W\n" +
+	"\rGetInspection\x12$.jointledger.v1.GetInspectionRequest\x1a\x1a.jointledger.v1.Inspection\"\x04\xa8\xbc\x18\x01\x12h\n" +
+	"\x0fListInspections\x12&.jointledger.v1.ListInspectionsRequest\x1a'.jointledger.v1.ListInspectionsResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_inspection_proto_rawDescOnce sync.Once
@@ -1051,6 +1051,7 @@ func file_jointledger_v1_inspection_proto_init() {
 	if File_jointledger_v1_inspection_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	file_jointledger_v1_inspection_proto_msgTypes[0].OneofWrappers = []any{}

@@ -1161,7 +1161,7 @@ var File_jointledger_v1_lot_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_lot_proto_rawDesc = "" +
 	"\n" +
-	"\x18jointledger/v1/lot.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\"jointledger/v1/specification.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xdf\x02\n" +
+	"\x18jointledger/v1/lot.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\"jointledger/v1/specification.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xdf\x02\n" +
 	"\x03Lot\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1a\n" +
 	"\bsupplier\x18\x02 \x01(\tR\bsupplier\x12\x12\n" +
@@ -1242,18 +1242,18 @@ const file_jointledger_v1_lot_proto_rawDesc = "" +
 	"updateMask\x12\x1d\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tR\trequestId\x12#\n" +
-	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly2\x8a\x06\n" +
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly2\xc0\x06\n" +
 	"\n" +
-	"LotService\x12B\n" +
-	"\tCreateLot\x12 .jointledger.v1.CreateLotRequest\x1a\x13.jointledger.v1.Lot\x12b\n" +
-	"\x0fBatchCreateLots\x12&.jointledger.v1.BatchCreateLotsRequest\x1a'.jointledger.v1.BatchCreateLotsResponse\x12<\n" +
-	"\x06GetLot\x12\x1d.jointledger.v1.GetLotRequest\x1a\x13.jointledger.v1.Lot\x12M\n" +
-	"\bListLots\x12\x1f.jointledger.v1.ListLotsRequest\x1a .jointledger.v1.ListLotsResponse\x12B\n" +
-	"\tUpdateLot\x12 .jointledger.v1.UpdateLotRequest\x1a\x13.jointledger.v1.Lot\x12k\n" +
-	"\x12RecordLotMovements\x12).jointledger.v1.RecordLotMovementsRequest\x1a*.jointledger.v1.RecordLotMovementsResponse\x12T\n" +
-	"\x0eGetLotMovement\x12%.jointledger.v1.GetLotMovementRequest\x1a\x1b.jointledger.v1.LotMovement\x12e\n" +
-	"\x10ListLotMovements\x12'.jointledger.v1.ListLotMovementsRequest\x1a(.jointledger.v1.ListLotMovementsResponse\x12Y\n" +
-	"\fListLotStock\x12#.jointledger.v1.ListLotStockRequest\x1a$.jointledger.v1.ListLotStockResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"LotService\x12H\n" +
+	"\tCreateLot\x12 .jointledger.v1.CreateLotRequest\x1a\x13.jointledger.v1.Lot\"\x04\xa8\xbc\x18\x10\x12h\n" +
+	"\x0fBatchCreateLots\x12&.jointledger.v1.BatchCreateLotsRequest\x1a'.jointledger.v1.BatchCreateLotsResponse\"\x04\xa8\xbc\x18\x10\x12B\n" +
+	"\x06GetLot\x12\x1d.jointledger.v1.GetLotRequest\x1a\x13.jointledger.v1.Lot\"\x04\xa8\xbc\x18\x01\x12S\n" +
+	"\bListLots\x12\x1f.jointledger.v1.ListLotsRequest\x1a .jointledger.v1.ListLotsResponse\"\x04\xa8\xbc\x18\x01\x12H\n" +
+	"\tUpdateLot\x12 .jointledger.v1.UpdateLotRequest\x1a\x13.jointledger.v1.Lot\"\x04\xa8\xbc\x18\x10\x12q\n" +
+	"\x12RecordLotMovements\x12).jointledger.v1.RecordLotMovementsRequest\x1a*.jointledger.v1.RecordLotMovementsResponse\"\x04\xa8\xbc\x18\a\x12Z\n" +
+	"\x0eGetLotMovement\x12%.jointledger.v1.GetLotMovementRequest\x1a\x1b.jointledger.v1.LotMovement\"\x04\xa8\xbc\x18\x01\x12k\n" +
+	"\x10ListLotMovements\x12'.jointledger.v1.ListLotMovementsRequest\x1a(.jointledger.v1.ListLotMovementsResponse\"\x04\xa8\xbc\x18\x01\x12_\n" +
+	"\fListLotStock\x12#.jointledger.v1.ListLotStockRequest\x1a$.jointledger.v1.ListLotStockResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_lot_proto_rawDescOnce sync.Once
@@ -1344,6 +1344,7 @@ func file_jointledger_v1_lot_proto_init() {
 	if File_jointledger_v1_lot_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_specification_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()

@@ -616,7 +616,7 @@ var File_jointledger_v1_person_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_person_proto_rawDesc = "" +
 	"\n" +
-	"\x1bjointledger/v1/person.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xf9\x02\n" +
+	"\x1bjointledger/v1/person.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xf9\x02\n" +
 	"\x06Person\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x1a\n" +
@@ -660,14 +660,14 @@ const file_jointledger_v1_person_proto_rawDesc = "" +
 	"updateMask\x12\x1d\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tR\trequestId\x12#\n" +
-	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly2\xaf\x03\n" +
-	"\rPersonService\x12K\n" +
-	"\fCreatePerson\x12#.jointledger.v1.CreatePersonRequest\x1a\x16.jointledger.v1.Person\x12h\n" +
-	"\x11BatchCreatePeople\x12(.jointledger.v1.BatchCreatePeopleRequest\x1a).jointledger.v1.BatchCreatePeopleResponse\x12E\n" +
-	"\tGetPerson\x12 .jointledger.v1.GetPersonRequest\x1a\x16.jointledger.v1.Person\x12S\n" +
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly2\xcd\x03\n" +
+	"\rPersonService\x12Q\n" +
+	"\fCreatePerson\x12#.jointledger.v1.CreatePersonRequest\x1a\x16.jointledger.v1.Person\"\x04\xa8\xbc\x18\x12\x12n\n" +
+	"\x11BatchCreatePeople\x12(.jointledger.v1.BatchCreatePeopleRequest\x1a).jointledger.v1.BatchCreatePeopleResponse\"\x04\xa8\xbc\x18\x12\x12K\n" +
+	"\tGetPerson\x12 .jointledger.v1.GetPersonRequest\x1a\x16.jointledger.v1.Person\"\x04\xa8\xbc\x18\x01\x12Y\n" +
 	"\n" +
-	"ListPeople\x12!.jointledger.v1.ListPeopleRequest\x1a\".jointledger.v1.ListPeopleResponse\x12K\n" +
-	"\fUpdatePerson\x12#.jointledger.v1.UpdatePersonRequest\x1a\x16.jointledger.v1.PersonB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"ListPeople\x12!.jointledger.v1.ListPeopleRequest\x1a\".jointledger.v1.ListPeopleResponse\"\x04\xa8\xbc\x18\x01\x12Q\n" +
+	"\fUpdatePerson\x12#.jointledger.v1.UpdatePersonRequest\x1a\x16.jointledger.v1.Person\"\x04\xa8\xbc\x18\x12B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_person_proto_rawDescOnce sync.Once
@@ -730,6 +730,7 @@ func file_jointledger_v1_person_proto_init() {
 	if File_jointledger_v1_person_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	type x struct{}

@@ -2050,7 +2050,7 @@ var File_jointledger_v1_progress_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_progress_proto_rawDesc = "" +
 	"\n" +
-	"\x1djointledger/v1/progress.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1ajointledger/v1/alarm.proto\x1a\x1djointledger/v1/assembly.proto\x1a\x1cjointledger/v1/control.proto\x1a\x1fjointledger/v1/inspection.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\"jointledger/v1/specification.proto\x1a\x1ejointledger/v1/structure.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x82\x02\n" +
+	"\x1djointledger/v1/progress.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1ajointledger/v1/alarm.proto\x1a\x1djointledger/v1/assembly.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/control.proto\x1a\x1fjointledger/v1/inspection.proto\x1a\x18jointledger/v1/lot.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\"jointledger/v1/specification.proto\x1a\x1ejointledger/v1/structure.proto\x1a\x19jointledger/v1/tool.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\x82\x02\n" +
 	"\vJointStatus\x12+\n" +
 	"\x05joint\x18\x01 \x01(\v2\x15.jointledger.v1.JointR\x05joint\x120\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x1a.jointledger.v1.JointStateR\x05state\x123\n" +
@@ -2192,16 +2192,16 @@ const file_jointledger_v1_progress_proto_rawDesc = "" +
 	"\tChainHead\x12\x12\n" +
 	"\x04site\x18\x01 \x01(\tR\x04site\x12\x1a\n" +
 	"\bsequence\x18\x02 \x01(\x03R\bsequence\x12\x12\n" +
-	"\x04link\x18\x03 \x01(\fR\x04link2\xf1\x05\n" +
-	"\x0fProgressService\x12b\n" +
-	"\x0fListJointStates\x12&.jointledger.v1.ListJointStatesRequest\x1a'.jointledger.v1.ListJointStatesResponse\x12V\n" +
-	"\vGetProgress\x12\".jointledger.v1.GetProgressRequest\x1a#.jointledger.v1.GetProgressResponse\x12b\n" +
-	"\x0fGetJointHistory\x12&.jointledger.v1.GetJointHistoryRequest\x1a'.jointledger.v1.GetJointHistoryResponse\x12Y\n" +
-	"\fListFindings\x12#.jointledger.v1.ListFindingsRequest\x1a$.jointledger.v1.ListFindingsResponse\x12\\\n" +
-	"\rCountFindings\x12$.jointledger.v1.CountFindingsRequest\x1a%.jointledger.v1.CountFindingsResponse\x12J\n" +
-	"\aFindLot\x12\x1e.jointledger.v1.FindLotRequest\x1a\x1f.jointledger.v1.FindLotResponse\x12X\n" +
-	"\vGetHandover\x12\".jointledger.v1.GetHandoverRequest\x1a#.jointledger.v1.GetHandoverResponse0\x01\x12_\n" +
-	"\x0eListChainHeads\x12%.jointledger.v1.ListChainHeadsRequest\x1a&.jointledger.v1.ListChainHeadsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x04link\x18\x03 \x01(\fR\x04link2\xa1\x06\n" +
+	"\x0fProgressService\x12h\n" +
+	"\x0fListJointStates\x12&.jointledger.v1.ListJointStatesRequest\x1a'.jointledger.v1.ListJointStatesResponse\"\x04\xa8\xbc\x18\x01\x12\\\n" +
+	"\vGetProgress\x12\".jointledger.v1.GetProgressRequest\x1a#.jointledger.v1.GetProgressResponse\"\x04\xa8\xbc\x18\x01\x12h\n" +
+	"\x0fGetJointHistory\x12&.jointledger.v1.GetJointHistoryRequest\x1a'.jointledger.v1.GetJointHistoryResponse\"\x04\xa8\xbc\x18\x01\x12_\n" +
+	"\fListFindings\x12#.jointledger.v1.ListFindingsRequest\x1a$.jointledger.v1.ListFindingsResponse\"\x04\xa8\xbc\x18\x01\x12b\n" +
+	"\rCountFindings\x12$.jointledger.v1.CountFindingsRequest\x1a%.jointledger.v1.CountFindingsResponse\"\x04\xa8\xbc\x18\x01\x12P\n" +
+	"\aFindLot\x12\x1e.jointledger.v1.FindLotRequest\x1a\x1f.jointledger.v1.FindLotResponse\"\x04\xa8\xbc\x18\x01\x12^\n" +
+	"\vGetHandover\x12\".jointledger.v1.GetHandoverRequest\x1a#.jointledger.v1.GetHandoverResponse\"\x04\xa8\xbc\x18\x010\x01\x12e\n" +
+	"\x0eListChainHeads\x12%.jointledger.v1.ListChainHeadsRequest\x1a&.jointledger.v1.ListChainHeadsResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_progress_proto_rawDescOnce sync.Once
@@ -2344,6 +2344,7 @@ func file_jointledger_v1_progress_proto_init() {
 	}
 	file_jointledger_v1_alarm_proto_init()
 	file_jointledger_v1_assembly_proto_init()
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_control_proto_init()
 	file_jointledger_v1_inspection_proto_init()
 	file_jointledger_v1_lot_proto_init()

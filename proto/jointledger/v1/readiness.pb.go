@@ -2152,7 +2152,7 @@ var File_jointledger_v1_readiness_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_readiness_proto_rawDesc = "" +
 	"\n" +
-	"\x1ejointledger/v1/readiness.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xa0\x01\n" +
+	"\x1ejointledger/v1/readiness.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xa0\x01\n" +
 	"\vToolRefusal\x12\x12\n" +
 	"\x04tool\x18\x01 \x01(\tR\x04tool\x125\n" +
 	"\x06reason\x18\x02 \x01(\x0e2\x1d.jointledger.v1.RefusalReasonR\x06reason\x12.\n" +
@@ -2373,12 +2373,12 @@ const file_jointledger_v1_readiness_proto_rawDesc = "" +
 	"\x1bINTERVAL_ACTION_UNSPECIFIED\x10\x00\x12\x18\n" +
 	"\x14INTERVAL_ACTION_KEEP\x10\x01\x12\x1b\n" +
 	"\x17INTERVAL_ACTION_SHORTEN\x10\x02\x12\x1c\n" +
-	"\x18INTERVAL_ACTION_LENGTHEN\x10\x032\x99\x03\n" +
-	"\x10ReadinessService\x12\\\n" +
-	"\rQueryCoverage\x12$.jointledger.v1.QueryCoverageRequest\x1a%.jointledger.v1.QueryCoverageResponse\x12_\n" +
-	"\x0eQueryReadiness\x12%.jointledger.v1.QueryReadinessRequest\x1a&.jointledger.v1.QueryReadinessResponse\x12e\n" +
-	"\x10QueryReliability\x12'.jointledger.v1.QueryReliabilityRequest\x1a(.jointledger.v1.QueryReliabilityResponse\x12_\n" +
-	"\x0eListToolDrifts\x12%.jointledger.v1.ListToolDriftsRequest\x1a&.jointledger.v1.ListToolDriftsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x18INTERVAL_ACTION_LENGTHEN\x10\x032\xb1\x03\n" +
+	"\x10ReadinessService\x12b\n" +
+	"\rQueryCoverage\x12$.jointledger.v1.QueryCoverageRequest\x1a%.jointledger.v1.QueryCoverageResponse\"\x04\xa8\xbc\x18\x01\x12e\n" +
+	"\x0eQueryReadiness\x12%.jointledger.v1.QueryReadinessRequest\x1a&.jointledger.v1.QueryReadinessResponse\"\x04\xa8\xbc\x18\x01\x12k\n" +
+	"\x10QueryReliability\x12'.jointledger.v1.QueryReliabilityRequest\x1a(.jointledger.v1.QueryReliabilityResponse\"\x04\xa8\xbc\x18\x01\x12e\n" +
+	"\x0eListToolDrifts\x12%.jointledger.v1.ListToolDriftsRequest\x1a&.jointledger.v1.ListToolDriftsResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_readiness_proto_rawDescOnce sync.Once
@@ -2474,6 +2474,7 @@ func file_jointledger_v1_readiness_proto_init() {
 	if File_jointledger_v1_readiness_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	file_jointledger_v1_readiness_proto_msgTypes[1].OneofWrappers = []any{}
 	file_jointledger_v1_readiness_proto_msgTypes[2].OneofWrappers = []any{}

@@ -76,8 +76,14 @@ type Server struct {
 	// What the ledger is kept in: `sqlite`, embedded in the server, or `postgresql`, which
 	// several servers may share.
 	Engine string `protobuf:"bytes,5,opt,name=engine,proto3" json:"engine,omitempty"`
-	// Whether the server asks every caller for a bearer token.
+	// Whether the server asks callers to show who they are: a bearer token, or what it
+	// takes in its place.
 	TokenRequired bool `protobuf:"varint,6,opt,name=token_required,json=tokenRequired,proto3" json:"token_required,omitempty"`
+	// Whom the server takes the caller for: the name of its principal; `local` where it
+	// asks nobody.
+	Principal string `protobuf:"bytes,7,opt,name=principal,proto3" json:"principal,omitempty"`
+	// What the caller may do, and where.
+	Grants        []*PrincipalGrant `protobuf:"bytes,8,rep,name=grants,proto3" json:"grants,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -154,12 +160,92 @@ func (x *Server) GetTokenRequired() bool {
 	return false
 }
 
+func (x *Server) GetPrincipal() string {
+	if x != nil {
+		return x.Principal
+	}
+	return ""
+}
+
+func (x *Server) GetGrants() []*PrincipalGrant {
+	if x != nil {
+		return x.Grants
+	}
+	return nil
+}
+
+// PrincipalGrant is a role that a caller has, and where.
+type PrincipalGrant struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The role: `technician`, `crib`, `site-lead`, `quality`, `regional-manager`,
+	// `administrator` or `integration`.
+	Role string `protobuf:"bytes,1,opt,name=role,proto3" json:"role,omitempty"`
+	// Whether it is for every site, those to come too.
+	Everywhere bool `protobuf:"varint,2,opt,name=everywhere,proto3" json:"everywhere,omitempty"`
+	// Resource names of the sites that it is for, such as `sites/RVB`, when it is not for
+	// every one. A grant for a region stands here as the sites that the region has now.
+	Sites         []string `protobuf:"bytes,3,rep,name=sites,proto3" json:"sites,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PrincipalGrant) Reset() {
+	*x = PrincipalGrant{}
+	mi := &file_jointledger_v1_server_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PrincipalGrant) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PrincipalGrant) ProtoMessage() {}
+
+func (x *PrincipalGrant) ProtoReflect() protoreflect.Message {
+	mi := &file_jointledger_v1_server_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PrincipalGrant.ProtoReflect.Descriptor instead.
+func (*PrincipalGrant) Descriptor() ([]byte, []int) {
+	return file_jointledger_v1_server_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *PrincipalGrant) GetRole() string {
+	if x != nil {
+		return x.Role
+	}
+	return ""
+}
+
+func (x *PrincipalGrant) GetEverywhere() bool {
+	if x != nil {
+		return x.Everywhere
+	}
+	return false
+}
+
+func (x *PrincipalGrant) GetSites() []string {
+	if x != nil {
+		return x.Sites
+	}
+	return nil
+}
+
 var File_jointledger_v1_server_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_server_proto_rawDesc = "" +
 	"\n" +
-	"\x1bjointledger/v1/server.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\x12\n" +
-	"\x10GetServerRequest\"\xde\x01\n" +
+	"\x1bjointledger/v1/server.proto\x12\x0ejointledger.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\"\x12\n" +
+	"\x10GetServerRequest\"\xb4\x02\n" +
 	"\x06Server\x12\x18\n" +
 	"\aversion\x18\x01 \x01(\tR\aversion\x12\x1b\n" +
 	"\tapi_major\x18\x02 \x01(\x05R\bapiMajor\x12!\n" +
@@ -167,9 +253,17 @@ const file_jointledger_v1_server_proto_rawDesc = "" +
 	"\vserver_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"serverTime\x12\x16\n" +
 	"\x06engine\x18\x05 \x01(\tR\x06engine\x12%\n" +
-	"\x0etoken_required\x18\x06 \x01(\bR\rtokenRequired2V\n" +
-	"\rServerService\x12E\n" +
-	"\tGetServer\x12 .jointledger.v1.GetServerRequest\x1a\x16.jointledger.v1.ServerB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x0etoken_required\x18\x06 \x01(\bR\rtokenRequired\x12\x1c\n" +
+	"\tprincipal\x18\a \x01(\tR\tprincipal\x126\n" +
+	"\x06grants\x18\b \x03(\v2\x1e.jointledger.v1.PrincipalGrantR\x06grants\"Z\n" +
+	"\x0ePrincipalGrant\x12\x12\n" +
+	"\x04role\x18\x01 \x01(\tR\x04role\x12\x1e\n" +
+	"\n" +
+	"everywhere\x18\x02 \x01(\bR\n" +
+	"everywhere\x12\x14\n" +
+	"\x05sites\x18\x03 \x03(\tR\x05sites2\\\n" +
+	"\rServerService\x12K\n" +
+	"\tGetServer\x12 .jointledger.v1.GetServerRequest\x1a\x16.jointledger.v1.Server\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_server_proto_rawDescOnce sync.Once
@@ -183,21 +277,23 @@ func file_jointledger_v1_server_proto_rawDescGZIP() []byte {
 	return file_jointledger_v1_server_proto_rawDescData
 }
 
-var file_jointledger_v1_server_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_jointledger_v1_server_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
 var file_jointledger_v1_server_proto_goTypes = []any{
 	(*GetServerRequest)(nil),      // 0: jointledger.v1.GetServerRequest
 	(*Server)(nil),                // 1: jointledger.v1.Server
-	(*timestamppb.Timestamp)(nil), // 2: google.protobuf.Timestamp
+	(*PrincipalGrant)(nil),        // 2: jointledger.v1.PrincipalGrant
+	(*timestamppb.Timestamp)(nil), // 3: google.protobuf.Timestamp
 }
 var file_jointledger_v1_server_proto_depIdxs = []int32{
-	2, // 0: jointledger.v1.Server.server_time:type_name -> google.protobuf.Timestamp
-	0, // 1: jointledger.v1.ServerService.GetServer:input_type -> jointledger.v1.GetServerRequest
-	1, // 2: jointledger.v1.ServerService.GetServer:output_type -> jointledger.v1.Server
-	2, // [2:3] is the sub-list for method output_type
-	1, // [1:2] is the sub-list for method input_type
-	1, // [1:1] is the sub-list for extension type_name
-	1, // [1:1] is the sub-list for extension extendee
-	0, // [0:1] is the sub-list for field type_name
+	3, // 0: jointledger.v1.Server.server_time:type_name -> google.protobuf.Timestamp
+	2, // 1: jointledger.v1.Server.grants:type_name -> jointledger.v1.PrincipalGrant
+	0, // 2: jointledger.v1.ServerService.GetServer:input_type -> jointledger.v1.GetServerRequest
+	1, // 3: jointledger.v1.ServerService.GetServer:output_type -> jointledger.v1.Server
+	3, // [3:4] is the sub-list for method output_type
+	2, // [2:3] is the sub-list for method input_type
+	2, // [2:2] is the sub-list for extension type_name
+	2, // [2:2] is the sub-list for extension extendee
+	0, // [0:2] is the sub-list for field type_name
 }
 
 func init() { file_jointledger_v1_server_proto_init() }
@@ -205,13 +301,14 @@ func file_jointledger_v1_server_proto_init() {
 	if File_jointledger_v1_server_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_jointledger_v1_server_proto_rawDesc), len(file_jointledger_v1_server_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   2,
+			NumMessages:   3,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -802,7 +802,7 @@ var File_jointledger_v1_specification_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_specification_proto_rawDesc = "" +
 	"\n" +
-	"\"jointledger/v1/specification.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xa8\x06\n" +
+	"\"jointledger/v1/specification.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xa8\x06\n" +
 	"\rSpecification\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1a\n" +
 	"\brevision\x18\x02 \x01(\x05R\brevision\x124\n" +
@@ -862,14 +862,14 @@ const file_jointledger_v1_specification_proto_rawDesc = "" +
 	"!ListSpecificationRevisionsRequest\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\"k\n" +
 	"\"ListSpecificationRevisionsResponse\x12E\n" +
-	"\x0especifications\x18\x01 \x03(\v2\x1d.jointledger.v1.SpecificationR\x0especifications2\xac\x05\n" +
-	"\x14SpecificationService\x12`\n" +
-	"\x13CreateSpecification\x12*.jointledger.v1.CreateSpecificationRequest\x1a\x1d.jointledger.v1.Specification\x12\x80\x01\n" +
-	"\x19BatchCreateSpecifications\x120.jointledger.v1.BatchCreateSpecificationsRequest\x1a1.jointledger.v1.BatchCreateSpecificationsResponse\x12Z\n" +
-	"\x10GetSpecification\x12'.jointledger.v1.GetSpecificationRequest\x1a\x1d.jointledger.v1.Specification\x12k\n" +
-	"\x12ListSpecifications\x12).jointledger.v1.ListSpecificationsRequest\x1a*.jointledger.v1.ListSpecificationsResponse\x12`\n" +
-	"\x13UpdateSpecification\x12*.jointledger.v1.UpdateSpecificationRequest\x1a\x1d.jointledger.v1.Specification\x12\x83\x01\n" +
-	"\x1aListSpecificationRevisions\x121.jointledger.v1.ListSpecificationRevisionsRequest\x1a2.jointledger.v1.ListSpecificationRevisionsResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"\x0especifications\x18\x01 \x03(\v2\x1d.jointledger.v1.SpecificationR\x0especifications2\xd0\x05\n" +
+	"\x14SpecificationService\x12f\n" +
+	"\x13CreateSpecification\x12*.jointledger.v1.CreateSpecificationRequest\x1a\x1d.jointledger.v1.Specification\"\x04\xa8\xbc\x18\x11\x12\x86\x01\n" +
+	"\x19BatchCreateSpecifications\x120.jointledger.v1.BatchCreateSpecificationsRequest\x1a1.jointledger.v1.BatchCreateSpecificationsResponse\"\x04\xa8\xbc\x18\x11\x12`\n" +
+	"\x10GetSpecification\x12'.jointledger.v1.GetSpecificationRequest\x1a\x1d.jointledger.v1.Specification\"\x04\xa8\xbc\x18\x01\x12q\n" +
+	"\x12ListSpecifications\x12).jointledger.v1.ListSpecificationsRequest\x1a*.jointledger.v1.ListSpecificationsResponse\"\x04\xa8\xbc\x18\x01\x12f\n" +
+	"\x13UpdateSpecification\x12*.jointledger.v1.UpdateSpecificationRequest\x1a\x1d.jointledger.v1.Specification\"\x04\xa8\xbc\x18\x11\x12\x89\x01\n" +
+	"\x1aListSpecificationRevisions\x121.jointledger.v1.ListSpecificationRevisionsRequest\x1a2.jointledger.v1.ListSpecificationRevisionsResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_specification_proto_rawDescOnce sync.Once
@@ -943,6 +943,7 @@ func file_jointledger_v1_specification_proto_init() {
 	if File_jointledger_v1_specification_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	file_jointledger_v1_specification_proto_msgTypes[0].OneofWrappers = []any{}

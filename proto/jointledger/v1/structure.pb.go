@@ -2175,7 +2175,7 @@ var File_jointledger_v1_structure_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_structure_proto_rawDesc = "" +
 	"\n" +
-	"\x1ejointledger/v1/structure.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xfd\x02\n" +
+	"\x1ejointledger/v1/structure.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xfd\x02\n" +
 	"\x04Site\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x12\x16\n" +
@@ -2337,34 +2337,34 @@ const file_jointledger_v1_structure_proto_rawDesc = "" +
 	"updateMask\x12\x1d\n" +
 	"\n" +
 	"request_id\x18\x03 \x01(\tR\trequestId\x12#\n" +
-	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly2\xd0\f\n" +
-	"\x10StructureService\x12E\n" +
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly2\xc8\r\n" +
+	"\x10StructureService\x12K\n" +
 	"\n" +
-	"CreateSite\x12!.jointledger.v1.CreateSiteRequest\x1a\x14.jointledger.v1.Site\x12e\n" +
-	"\x10BatchCreateSites\x12'.jointledger.v1.BatchCreateSitesRequest\x1a(.jointledger.v1.BatchCreateSitesResponse\x12?\n" +
-	"\aGetSite\x12\x1e.jointledger.v1.GetSiteRequest\x1a\x14.jointledger.v1.Site\x12P\n" +
-	"\tListSites\x12 .jointledger.v1.ListSitesRequest\x1a!.jointledger.v1.ListSitesResponse\x12E\n" +
+	"CreateSite\x12!.jointledger.v1.CreateSiteRequest\x1a\x14.jointledger.v1.Site\"\x04\xa8\xbc\x18\x0f\x12k\n" +
+	"\x10BatchCreateSites\x12'.jointledger.v1.BatchCreateSitesRequest\x1a(.jointledger.v1.BatchCreateSitesResponse\"\x04\xa8\xbc\x18\x0f\x12E\n" +
+	"\aGetSite\x12\x1e.jointledger.v1.GetSiteRequest\x1a\x14.jointledger.v1.Site\"\x04\xa8\xbc\x18\x01\x12V\n" +
+	"\tListSites\x12 .jointledger.v1.ListSitesRequest\x1a!.jointledger.v1.ListSitesResponse\"\x04\xa8\xbc\x18\x01\x12K\n" +
 	"\n" +
-	"UpdateSite\x12!.jointledger.v1.UpdateSiteRequest\x1a\x14.jointledger.v1.Site\x12H\n" +
-	"\vCreateTower\x12\".jointledger.v1.CreateTowerRequest\x1a\x15.jointledger.v1.Tower\x12h\n" +
-	"\x11BatchCreateTowers\x12(.jointledger.v1.BatchCreateTowersRequest\x1a).jointledger.v1.BatchCreateTowersResponse\x12B\n" +
-	"\bGetTower\x12\x1f.jointledger.v1.GetTowerRequest\x1a\x15.jointledger.v1.Tower\x12S\n" +
+	"UpdateSite\x12!.jointledger.v1.UpdateSiteRequest\x1a\x14.jointledger.v1.Site\"\x04\xa8\xbc\x18\x0f\x12N\n" +
+	"\vCreateTower\x12\".jointledger.v1.CreateTowerRequest\x1a\x15.jointledger.v1.Tower\"\x04\xa8\xbc\x18\x0e\x12n\n" +
+	"\x11BatchCreateTowers\x12(.jointledger.v1.BatchCreateTowersRequest\x1a).jointledger.v1.BatchCreateTowersResponse\"\x04\xa8\xbc\x18\x0e\x12H\n" +
+	"\bGetTower\x12\x1f.jointledger.v1.GetTowerRequest\x1a\x15.jointledger.v1.Tower\"\x04\xa8\xbc\x18\x01\x12Y\n" +
 	"\n" +
-	"ListTowers\x12!.jointledger.v1.ListTowersRequest\x1a\".jointledger.v1.ListTowersResponse\x12H\n" +
-	"\vUpdateTower\x12\".jointledger.v1.UpdateTowerRequest\x1a\x15.jointledger.v1.Tower\x12E\n" +
+	"ListTowers\x12!.jointledger.v1.ListTowersRequest\x1a\".jointledger.v1.ListTowersResponse\"\x04\xa8\xbc\x18\x01\x12N\n" +
+	"\vUpdateTower\x12\".jointledger.v1.UpdateTowerRequest\x1a\x15.jointledger.v1.Tower\"\x04\xa8\xbc\x18\x0e\x12K\n" +
 	"\n" +
-	"CreateCell\x12!.jointledger.v1.CreateCellRequest\x1a\x14.jointledger.v1.Cell\x12e\n" +
-	"\x10BatchCreateCells\x12'.jointledger.v1.BatchCreateCellsRequest\x1a(.jointledger.v1.BatchCreateCellsResponse\x12?\n" +
-	"\aGetCell\x12\x1e.jointledger.v1.GetCellRequest\x1a\x14.jointledger.v1.Cell\x12P\n" +
-	"\tListCells\x12 .jointledger.v1.ListCellsRequest\x1a!.jointledger.v1.ListCellsResponse\x12E\n" +
+	"CreateCell\x12!.jointledger.v1.CreateCellRequest\x1a\x14.jointledger.v1.Cell\"\x04\xa8\xbc\x18\x0e\x12k\n" +
+	"\x10BatchCreateCells\x12'.jointledger.v1.BatchCreateCellsRequest\x1a(.jointledger.v1.BatchCreateCellsResponse\"\x04\xa8\xbc\x18\x0e\x12E\n" +
+	"\aGetCell\x12\x1e.jointledger.v1.GetCellRequest\x1a\x14.jointledger.v1.Cell\"\x04\xa8\xbc\x18\x01\x12V\n" +
+	"\tListCells\x12 .jointledger.v1.ListCellsRequest\x1a!.jointledger.v1.ListCellsResponse\"\x04\xa8\xbc\x18\x01\x12K\n" +
 	"\n" +
-	"UpdateCell\x12!.jointledger.v1.UpdateCellRequest\x1a\x14.jointledger.v1.Cell\x12H\n" +
-	"\vCreateJoint\x12\".jointledger.v1.CreateJointRequest\x1a\x15.jointledger.v1.Joint\x12h\n" +
-	"\x11BatchCreateJoints\x12(.jointledger.v1.BatchCreateJointsRequest\x1a).jointledger.v1.BatchCreateJointsResponse\x12B\n" +
-	"\bGetJoint\x12\x1f.jointledger.v1.GetJointRequest\x1a\x15.jointledger.v1.Joint\x12S\n" +
+	"UpdateCell\x12!.jointledger.v1.UpdateCellRequest\x1a\x14.jointledger.v1.Cell\"\x04\xa8\xbc\x18\x0e\x12N\n" +
+	"\vCreateJoint\x12\".jointledger.v1.CreateJointRequest\x1a\x15.jointledger.v1.Joint\"\x04\xa8\xbc\x18\x0e\x12n\n" +
+	"\x11BatchCreateJoints\x12(.jointledger.v1.BatchCreateJointsRequest\x1a).jointledger.v1.BatchCreateJointsResponse\"\x04\xa8\xbc\x18\x0e\x12H\n" +
+	"\bGetJoint\x12\x1f.jointledger.v1.GetJointRequest\x1a\x15.jointledger.v1.Joint\"\x04\xa8\xbc\x18\x01\x12Y\n" +
 	"\n" +
-	"ListJoints\x12!.jointledger.v1.ListJointsRequest\x1a\".jointledger.v1.ListJointsResponse\x12H\n" +
-	"\vUpdateJoint\x12\".jointledger.v1.UpdateJointRequest\x1a\x15.jointledger.v1.JointB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"ListJoints\x12!.jointledger.v1.ListJointsRequest\x1a\".jointledger.v1.ListJointsResponse\"\x04\xa8\xbc\x18\x01\x12N\n" +
+	"\vUpdateJoint\x12\".jointledger.v1.UpdateJointRequest\x1a\x15.jointledger.v1.Joint\"\x04\xa8\xbc\x18\x0eB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_structure_proto_rawDescOnce sync.Once
@@ -2510,6 +2510,7 @@ func file_jointledger_v1_structure_proto_init() {
 	if File_jointledger_v1_structure_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	type x struct{}

@@ -2020,7 +2020,7 @@ var File_jointledger_v1_tool_proto protoreflect.FileDescriptor
 
 const file_jointledger_v1_tool_proto_rawDesc = "" +
 	"\n" +
-	"\x19jointledger/v1/tool.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xb1\x05\n" +
+	"\x19jointledger/v1/tool.proto\x12\x0ejointledger.v1\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\"jointledger/v1/authorization.proto\x1a\x1cjointledger/v1/outcome.proto\x1a\x1fjointledger/v1/vocabulary.proto\"\xb1\x05\n" +
 	"\x04Tool\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12,\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x18.jointledger.v1.ToolKindR\x04kind\x12\x1d\n" +
@@ -2192,21 +2192,21 @@ const file_jointledger_v1_tool_proto_rawDesc = "" +
 	"\fVERDICT_PASS\x10\x01\x12\x1c\n" +
 	"\x18VERDICT_CONDITIONAL_PASS\x10\x02\x12\x1c\n" +
 	"\x18VERDICT_CONDITIONAL_FAIL\x10\x03\x12\x10\n" +
-	"\fVERDICT_FAIL\x10\x042\xd7\a\n" +
-	"\vToolService\x12E\n" +
+	"\fVERDICT_FAIL\x10\x042\x99\b\n" +
+	"\vToolService\x12K\n" +
 	"\n" +
-	"CreateTool\x12!.jointledger.v1.CreateToolRequest\x1a\x14.jointledger.v1.Tool\x12e\n" +
-	"\x10BatchCreateTools\x12'.jointledger.v1.BatchCreateToolsRequest\x1a(.jointledger.v1.BatchCreateToolsResponse\x12?\n" +
-	"\aGetTool\x12\x1e.jointledger.v1.GetToolRequest\x1a\x14.jointledger.v1.Tool\x12P\n" +
-	"\tListTools\x12 .jointledger.v1.ListToolsRequest\x1a!.jointledger.v1.ListToolsResponse\x12E\n" +
+	"CreateTool\x12!.jointledger.v1.CreateToolRequest\x1a\x14.jointledger.v1.Tool\"\x04\xa8\xbc\x18\x10\x12k\n" +
+	"\x10BatchCreateTools\x12'.jointledger.v1.BatchCreateToolsRequest\x1a(.jointledger.v1.BatchCreateToolsResponse\"\x04\xa8\xbc\x18\x10\x12E\n" +
+	"\aGetTool\x12\x1e.jointledger.v1.GetToolRequest\x1a\x14.jointledger.v1.Tool\"\x04\xa8\xbc\x18\x01\x12V\n" +
+	"\tListTools\x12 .jointledger.v1.ListToolsRequest\x1a!.jointledger.v1.ListToolsResponse\"\x04\xa8\xbc\x18\x01\x12K\n" +
 	"\n" +
-	"UpdateTool\x12!.jointledger.v1.UpdateToolRequest\x1a\x14.jointledger.v1.Tool\x12k\n" +
-	"\x12RecordCalibrations\x12).jointledger.v1.RecordCalibrationsRequest\x1a*.jointledger.v1.RecordCalibrationsResponse\x12T\n" +
-	"\x0eGetCalibration\x12%.jointledger.v1.GetCalibrationRequest\x1a\x1b.jointledger.v1.Calibration\x12e\n" +
-	"\x10ListCalibrations\x12'.jointledger.v1.ListCalibrationsRequest\x1a(.jointledger.v1.ListCalibrationsResponse\x12e\n" +
-	"\x10RecordToolChecks\x12'.jointledger.v1.RecordToolChecksRequest\x1a(.jointledger.v1.RecordToolChecksResponse\x12N\n" +
-	"\fGetToolCheck\x12#.jointledger.v1.GetToolCheckRequest\x1a\x19.jointledger.v1.ToolCheck\x12_\n" +
-	"\x0eListToolChecks\x12%.jointledger.v1.ListToolChecksRequest\x1a&.jointledger.v1.ListToolChecksResponseB0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
+	"UpdateTool\x12!.jointledger.v1.UpdateToolRequest\x1a\x14.jointledger.v1.Tool\"\x04\xa8\xbc\x18\x10\x12q\n" +
+	"\x12RecordCalibrations\x12).jointledger.v1.RecordCalibrationsRequest\x1a*.jointledger.v1.RecordCalibrationsResponse\"\x04\xa8\xbc\x18\x06\x12Z\n" +
+	"\x0eGetCalibration\x12%.jointledger.v1.GetCalibrationRequest\x1a\x1b.jointledger.v1.Calibration\"\x04\xa8\xbc\x18\x01\x12k\n" +
+	"\x10ListCalibrations\x12'.jointledger.v1.ListCalibrationsRequest\x1a(.jointledger.v1.ListCalibrationsResponse\"\x04\xa8\xbc\x18\x01\x12k\n" +
+	"\x10RecordToolChecks\x12'.jointledger.v1.RecordToolChecksRequest\x1a(.jointledger.v1.RecordToolChecksResponse\"\x04\xa8\xbc\x18\x05\x12T\n" +
+	"\fGetToolCheck\x12#.jointledger.v1.GetToolCheckRequest\x1a\x19.jointledger.v1.ToolCheck\"\x04\xa8\xbc\x18\x01\x12e\n" +
+	"\x0eListToolChecks\x12%.jointledger.v1.ListToolChecksRequest\x1a&.jointledger.v1.ListToolChecksResponse\"\x04\xa8\xbc\x18\x01B0Z.jointledger/proto/jointledger/v1;jointledgerv1b\x06proto3"
 
 var (
 	file_jointledger_v1_tool_proto_rawDescOnce sync.Once
@@ -2328,6 +2328,7 @@ func file_jointledger_v1_tool_proto_init() {
 	if File_jointledger_v1_tool_proto != nil {
 		return
 	}
+	file_jointledger_v1_authorization_proto_init()
 	file_jointledger_v1_outcome_proto_init()
 	file_jointledger_v1_vocabulary_proto_init()
 	file_jointledger_v1_tool_proto_msgTypes[0].OneofWrappers = []any{}
