@@ -8,17 +8,19 @@ BUF := $(GO) tool -modfile=$(CURDIR)/internal/tools/go.mod buf
 # The race detector needs cgo; the shipped programs never do.
 RACE := CGO_ENABLED=1 $(GO) test -race -shuffle=on -timeout 20m
 
-.PHONY: all build demo test check generate fresh lint bench fuzz postgres browser migration clean
+.PHONY: all build demo test check generate fresh lint bench fuzz postgres browser curl migration clean
 
 all: build
 
+# grpcnotrace leaves out gRPC's web pages of traces, which nothing here shows and
+# everybody who starts trackctl would wait for.
 build: ## the two programs, without cgo, into bin/
-	$(GO) build -trimpath -o bin/ ./cmd/trackerd ./cmd/trackctl
+	$(GO) build -trimpath -tags grpcnotrace -o bin/ ./cmd/trackerd ./cmd/trackctl
 
 demo: build ## the main job, embedded, in a temporary folder
 	@./testdata/demo.sh bin
 
-test: postgres browser ## the whole suite, on SQLite and PostgreSQL, with the race detector
+test: postgres browser curl ## the whole suite, on SQLite and PostgreSQL, with the race detector
 	$(RACE) ./... ./testdata/demogen
 
 check: lint fresh ## what needs no run: formatting, linters, generated code
@@ -55,6 +57,12 @@ browser: ## chromium and poppler, with which the hand-over page is looked at, fr
 	  echo "installing chromium and poppler-utils"; \
 	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium poppler-utils fonts-dejavu-core >/dev/null; \
 	  else sudo apt-get update -qq && sudo DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium poppler-utils fonts-dejavu-core >/dev/null; fi; fi
+
+curl: ## curl, with which the examples of docs/http.md are run, from Debian's packages where absent
+	@if ! command -v curl >/dev/null 2>&1; then \
+	  echo "installing curl"; \
+	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq curl >/dev/null; \
+	  else sudo apt-get update -qq && sudo DEBIAN_FRONTEND=noninteractive apt-get install -y -qq curl >/dev/null; fi; fi
 
 migration: postgres ## the next migration of both engines: make migration NAME=what_changes
 	@test -n "$(NAME)" || { echo "say NAME=what_changes"; exit 2; }

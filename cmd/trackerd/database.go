@@ -11,28 +11,38 @@ import (
 	"jointledger/internal/store"
 )
 
-// dsnVariable names the environment variable of the connection string. It is
-// the better place for one with a password: a command line can be read by
-// everybody on the machine.
-const dsnVariable = "JOINTLEDGER_DSN"
-
 // database says which one is meant.
-type database struct{ dataDir, dsn string }
-
-func (d *database) flags(c *cobra.Command) {
-	c.Flags().StringVar(&d.dataDir, "data", "", "`folder` of the embedded database (default $XDG_DATA_HOME/jointledger or ~/.local/share/jointledger)")
-	c.Flags().StringVar(&d.dsn, "dsn", "", "PostgreSQL `connection string`, such as postgres://user@host/database, instead of the embedded database (environment: "+dsnVariable+")")
+type database struct {
+	settings
+	dataDir, dsn string
 }
 
-// config makes the store's configuration. What the command line says goes before
-// the environment.
+// flags adds those that say where the record is. A connection string with a password
+// is better given in the environment: a command line can be read by everybody on the
+// machine.
+func (d *database) flags(c *cobra.Command) {
+	d.configFlag(c)
+	c.Flags().StringVar(&d.dataDir, "data", "", "`folder` of the embedded database (default $XDG_DATA_HOME/jointledger or ~/.local/share/jointledger; environment: "+variableOf("data")+")")
+	c.Flags().StringVar(&d.dsn, "dsn", "", "PostgreSQL `connection string`, such as postgres://user@host/database, instead of the embedded database (environment: "+variableOf("dsn")+")")
+}
+
+// config makes the store's configuration, from the command line, the environment and
+// the settings file. Where both a folder and a connection string are given, the one
+// that was said with more weight counts.
 func (d *database) config(log *slog.Logger) (store.Config, error) {
+	if err := d.complete(); err != nil {
+		return store.Config{}, err
+	}
 	c := store.Config{DataDir: d.dataDir, DSN: d.dsn, Logger: log}
 	if c.DataDir != "" && c.DSN != "" {
-		return c, configError{errors.New("--data and --dsn exclude each other: the record is in the embedded database or in PostgreSQL")}
-	}
-	if c.DataDir == "" && c.DSN == "" {
-		c.DSN = os.Getenv(dsnVariable)
+		switch folder, dsn := d.given("data"), d.given("dsn"); {
+		case folder > dsn:
+			c.DSN = ""
+		case folder < dsn:
+			c.DataDir = ""
+		default:
+			return c, configError{errors.New("--data and --dsn exclude each other: the record is in the embedded database or in PostgreSQL")}
+		}
 	}
 	if c.DataDir != "" || c.DSN != "" {
 		return c, nil

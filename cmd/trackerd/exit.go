@@ -25,11 +25,12 @@ const exitCodesText = `Exit status:
    1  verify found problems
   64  the command line is wrong
   69  the database can't be reached or used, is not migrated, or is newer than
-      this program
+      this program; the server that health asks does not serve
   70  a fault of this program
   71  the operating system refused: the address can't be listened on
-  78  the configuration is wrong: token file, data folder, connection string,
-      or a listener that is open to others without a token`
+  78  the configuration is wrong: settings file or environment, certificate, token
+      file, data folder, connection string, or a listener that is open to others
+      without TLS`
 
 // usageError is a command line that is wrong.
 type usageError struct{ error }

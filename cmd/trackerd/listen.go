@@ -10,29 +10,31 @@ import (
 	"strings"
 )
 
-// listenOn opens the listener, and refuses one that others can reach when
-// nobody is asked for a token.
-func (o serveOptions) listenOn(ctx context.Context, token bool, log *slog.Logger) (net.Listener, error) {
-	if _, _, err := net.SplitHostPort(o.listen); err != nil {
-		return nil, usageError{fmt.Errorf("--listen %q is not an address; expected HOST:PORT, such as 127.0.0.1:7733", o.listen)}
-	}
+// listenOn opens a listener, and refuses one that others can reach in plaintext unless
+// that is said out loud. The flag names the address.
+func (o *serveOptions) listenOn(ctx context.Context, flag, address string, log *slog.Logger) (net.Listener, error) {
 	var config net.ListenConfig
-	l, err := config.Listen(ctx, "tcp", o.listen)
+	l, err := config.Listen(ctx, "tcp", address)
 	if err != nil {
-		return nil, systemError{fmt.Errorf("can't listen on %s: %w", o.listen, err)}
+		return nil, systemError{fmt.Errorf("can't listen on %s: %w", address, err)}
 	}
-	// What the listener is bound to is asked, not the name it was given: a name
-	// may stand for any address.
-	if addr, ok := l.Addr().(*net.TCPAddr); token || ok && addr.IP.IsLoopback() {
+	if o.tlsCert != "" || onLoopback(l.Addr()) {
 		return l, nil
 	}
-	if o.allowOpenListener {
-		log.Warn("open listener: everybody who can reach it can read and write the record", "address", l.Addr().String())
+	if o.allowPlaintext {
+		log.Warn("plaintext listener: whoever is on the way can read and change what passes, tokens too", "setting", keyOf(flag), "address", l.Addr().String())
 		return l, nil
 	}
 	l.Close() //nolint:errcheck // nothing was accepted on it
 	return nil, configError{fmt.Errorf(
-		"others can reach %s, and without --token-file anybody could write the record; give a token file, listen on 127.0.0.1, or say --allow-open-listener", o.listen)}
+		"others can reach %s, and without TLS they can read and change what passes, tokens too; give --tls-cert and --tls-key, listen on 127.0.0.1, or say --allow-plaintext", address)}
+}
+
+// onLoopback says whether only this machine reaches the listener. What it is bound to
+// is asked, not the name it was given: a name may stand for any address.
+func onLoopback(a net.Addr) bool {
+	tcp, ok := a.(*net.TCPAddr)
+	return ok && tcp.IP.IsLoopback()
 }
 
 // leastToken is the length below which a token can be guessed.

@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	_ "time/tzdata" // sites keep their own time, whatever zones the machine knows
 
 	"github.com/spf13/cobra"
 
@@ -20,9 +21,8 @@ func main() {
 	os.Exit(run(ctx, os.Args[1:], os.Stdout, os.Stderr))
 }
 
-// run runs the command line and gives the exit status. The end of ctx asks a
-// server to stop.
-func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+// rootCommand is the command line with all its commands.
+func rootCommand() *cobra.Command {
 	root := &cobra.Command{
 		Use:           "trackerd",
 		Short:         "Server of the assembly record",
@@ -31,7 +31,16 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		SilenceErrors: true,
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
-	root.AddCommand(serveCommand(), migrateCommand(), verifyCommand(), versionCommand())
+	root.AddCommand(configCommand(), healthCommand(), serveCommand(), migrateCommand(), verifyCommand(), versionCommand())
+	root.AddCommand(backupCommand(), restoreCommand(), exportCommand(), moveCommand())
+	root.AddCommand(principalCommand(), tokenCommand(), auditCommand())
+	return root
+}
+
+// run runs the command line and gives the exit status. The end of ctx asks a
+// server to stop.
+func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	root := rootCommand()
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)

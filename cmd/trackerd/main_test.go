@@ -166,9 +166,10 @@ func TestConfigurationThatIsRefused(t *testing.T) {
 		code int
 		says string
 	}{
-		{"open listener", []string{"serve", "--data", data, "--listen", ":0"}, 78, "others can reach :0, and without --token-file anybody could write the record"},
-		{"open listener by address", []string{"serve", "--data", data, "--listen", "0.0.0.0:0"}, 78, "--allow-open-listener"},
-		{"no port", []string{"serve", "--data", data, "--listen", "127.0.0.1"}, 64, "expected HOST:PORT"},
+		{"plaintext listener", []string{"serve", "--data", data, "--listen", ":0"}, 78, "others can reach :0, and without TLS they can read and change what passes, tokens too"},
+		{"plaintext listener by address", []string{"serve", "--data", data, "--listen", "0.0.0.0:0"}, 78, "give --tls-cert and --tls-key, listen on 127.0.0.1, or say --allow-plaintext"},
+		{"plaintext metrics", []string{"serve", "--data", data, "--listen", "127.0.0.1:0", "--metrics-listen", "0.0.0.0:0"}, 78, "others can reach 0.0.0.0:0"},
+		{"no port", []string{"serve", "--data", data, "--listen", "127.0.0.1"}, 64, "--listen: expected HOST:PORT"},
 		{"port in use", []string{"serve", "--data", data, "--listen", taken.addr}, 71, "can't listen on " + taken.addr},
 		{"no token file", []string{"serve", "--data", data, "--token-file", filepath.Join(dir, "absent")}, 78, "the token file can't be read"},
 		{"empty token file", []string{"serve", "--data", data, "--token-file", write("empty", " \n")}, 78, "is empty"},
@@ -202,9 +203,13 @@ func TestConfigurationThatIsRefused(t *testing.T) {
 	}
 }
 
-func TestAnOpenListenerMayBeAllowed(t *testing.T) {
-	s := serveIn(t, "--data", t.TempDir(), "--listen", "0.0.0.0:0", "--allow-open-listener")
-	if _, log := s.stop(); !strings.Contains(log, "open listener") {
+func TestAPlaintextListenerMayBeAllowed(t *testing.T) {
+	token := filepath.Join(t.TempDir(), "token")
+	if err := os.WriteFile(token, []byte("0123456789abcdef\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s := serveIn(t, "--data", t.TempDir(), "--listen", "0.0.0.0:0", "--allow-plaintext", "--token-file", token)
+	if _, log := s.stop(); !strings.Contains(log, "plaintext listener: whoever is on the way can read and change what passes") {
 		t.Errorf("no warning: %s", log)
 	}
 }

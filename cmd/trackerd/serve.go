@@ -7,31 +7,25 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"os"
+	"os/signal"
+	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"jointledger/internal/identity"
 	"jointledger/internal/rpc"
 	"jointledger/internal/service"
 	"jointledger/internal/store"
 )
 
 const (
-	// stopTime is how long calls that were accepted may take to finish.
-	stopTime = 30 * time.Second
 	// pingEvery and pingTime are how often the database is asked whether it
 	// answers, and how long it may take.
 	pingEvery = 10 * time.Second
 	pingTime  = 5 * time.Second
 )
-
-type serveOptions struct {
-	database
-	listen            string
-	tokenFile         string
-	allowOpenListener bool
-	logLevel          string
-}
 
 func serveCommand() *cobra.Command {
 	var o serveOptions
@@ -46,87 +40,132 @@ migrated. A PostgreSQL database must have been migrated with "trackerd migrate
 up". When it is ready it prints one line, "listening on HOST:PORT"; the log goes
 to standard error.
 
-A listener that others can reach needs a token file; the transport is not
-encrypted, so keep it inside a network that you trust.
+On the first start it makes the principal "administrator" and writes its token into a
+file (--admin-token-file). Every caller shows a credential ("trackerd token"). Only on a
+listener that this machine alone reaches, and only until another principal is
+registered, callers may show none, and may do everything; --ask-loopback asks them too.
 
-` + exitCodesText,
+A listener that others can reach needs a certificate (--tls-cert, --tls-key). It is
+read again when its files change and on SIGHUP; files that can't be used leave the
+old one in use.
+
+` + settingsText + "\n\n" + exitCodesText,
 		Args: noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			return o.run(c.Context(), c.OutOrStdout(), c.ErrOrStderr())
 		},
 	}
-	o.flags(c)
-	c.Flags().StringVar(&o.listen, "listen", "127.0.0.1:7733", "`address` to listen on; port 0 takes a free one")
-	c.Flags().StringVar(&o.tokenFile, "token-file", "", "`file` with the bearer token that clients must send; without it the server asks for none")
-	c.Flags().BoolVar(&o.allowOpenListener, "allow-open-listener", false, "listen beyond this machine without a token: everybody who can reach the address can then write")
-	c.Flags().StringVar(&o.logLevel, "log-level", "info", "least `level` that is logged: debug, info, warn or error")
+	o.allFlags(c)
 	return c
 }
 
-func (o serveOptions) run(ctx context.Context, stdout, stderr io.Writer) error {
-	var level slog.Level
-	if err := level.UnmarshalText([]byte(o.logLevel)); err != nil {
-		return usageError{fmt.Errorf("--log-level %q is none; expected debug, info, warn or error", o.logLevel)}
+func (o *serveOptions) run(ctx context.Context, stdout, stderr io.Writer) error {
+	if err := o.complete(); err != nil {
+		return err
 	}
-	log := slog.New(slog.NewTextHandler(stderr, &slog.HandlerOptions{Level: level}))
-	config, err := o.config(log)
+	if err := o.check(); err != nil {
+		return err
+	}
+	log := o.logger(stderr)
+	config, err := o.storeConfig(log)
 	if err != nil {
 		return err
 	}
-	token, err := readToken(o.tokenFile, log)
-	if err != nil {
+	r := &serving{serveOptions: o, log: log, stdout: stdout, hangUps: make(chan os.Signal, 1)}
+	defer r.closeAll()
+	// From here on: one that came before the server is ready must not end it.
+	signal.Notify(r.hangUps, syscall.SIGHUP)
+	defer signal.Stop(r.hangUps)
+	if err := r.prepare(ctx); err != nil {
 		return err
 	}
-	listener, err := o.listenOn(ctx, token != "", log)
-	if err != nil {
-		return err
-	}
-	defer listener.Close() //nolint:errcheck // the server closes it first
-	s, err := store.Open(ctx, config)
-	if err != nil {
+	config.Observer = r.observer()
+	r.folder = config.DataDir
+	if r.store, err = store.Open(ctx, config); err != nil {
 		if ctx.Err() != nil {
 			log.Info("stopped before it was ready")
 			return nil
 		}
 		return err
 	}
-	err = serve(ctx, listener, s, token, log, stdout)
-	// Everything acknowledged is durable already; this ends what is still going on.
-	return errors.Join(err, s.Close())
+	// Everything acknowledged is durable already; closing ends what is still going on.
+	return errors.Join(r.serve(ctx), r.store.Close())
 }
 
-// serve answers calls until the context ends or the listener fails.
-func serve(ctx context.Context, l net.Listener, s *store.Store, token string, log *slog.Logger, stdout io.Writer) error {
-	services := service.New(s, nil)
-	server := rpc.NewServer(rpc.Config{Token: token, Logger: log, Register: services.Register})
-	s.RunAlarms()
-	defer readAhead(ctx, s, log)()
-	failed := make(chan error, 1)
-	go func() { failed <- server.Serve(l) }()
-	fmt.Fprintf(stdout, "listening on %s\n", l.Addr())
+// serve answers calls until the context ends or a listener fails.
+func (r *serving) serve(ctx context.Context) error {
+	services := service.New(r.store, nil)
+	who, err := r.identify(ctx, r.store, r.folder, r.token, r.loopback(), r.log)
+	if err != nil {
+		if ctx.Err() != nil {
+			r.log.Info("stopped before it was ready")
+			return nil
+		}
+		return err
+	}
+	server, err := r.server(services, who)
+	if err != nil {
+		return err
+	}
+	r.store.RunAlarms()
+	defer readAhead(ctx, r.store, r.log)()
+	failed, httpFailed := make(chan error, 1), make(chan error, 1)
+	go func() { failed <- server.Serve(r.listener) }()
+	if err := r.serveHTTP(server, httpFailed); err != nil {
+		r.stop(server, services)
+		<-failed
+		return err
+	}
+	defer r.serveMetrics()()
+	fmt.Fprintf(r.stdout, "listening on %s\n", r.listener.Addr())
+	return r.untilStopped(ctx, server, services, failed, httpFailed)
+}
 
+// untilStopped looks after a server that runs, and stops it when the context ends or a
+// listener has failed.
+func (r *serving) untilStopped(ctx context.Context, server *rpc.Server, services *service.Services, failed, httpFailed <-chan error) error {
 	tick := time.NewTicker(pingEvery)
 	defer tick.Stop()
 	reachable := true
 	for {
 		select {
 		case err := <-failed:
-			stop(server, services)
+			r.stop(server, services)
 			return systemError{fmt.Errorf("the listener failed: %w", err)}
+		case err := <-httpFailed:
+			r.stop(server, services)
+			<-failed
+			return systemError{fmt.Errorf("the listener for HTTP failed: %w", err)}
 		case <-ctx.Done():
-			log.Info("stopping: finishing what was accepted")
-			stop(server, services)
+			r.goOnAwhile(server)
+			r.log.Info("stopping: finishing what was accepted")
+			r.stop(server, services)
 			err := <-failed
-			log.Info("stopped")
+			r.log.Info("stopped")
 			return err
+		case <-r.hangUps:
+			r.hangUp()
 		case <-tick.C:
-			if was := reachable; was != pinged(ctx, s, log) {
+			if r.certificate != nil {
+				r.certificate.Look() // also while nobody connects
+			}
+			if was := reachable; was != pinged(ctx, r.store, r.log) {
 				reachable = !was
-				log.Info("the database changed its state", "reachable", reachable)
+				r.log.Info("the database changed its state", "reachable", reachable)
 				server.SetServing(reachable)
+				r.metrics.Reachable(reachable)
 			}
 		}
 	}
+}
+
+// server builds the gRPC server.
+func (r *serving) server(services *service.Services, who *identity.Identity) (*rpc.Server, error) {
+	return rpc.NewServer(rpc.Config{
+		Authenticate: who.Authenticate, Audit: who.Audit,
+		Logger: r.log, Observer: r.metrics, Quota: r.quota, Options: r.transport(),
+		Register: services.Register,
+	})
 }
 
 // readAhead has the store read what questions will want, while the first calls are
@@ -150,10 +189,22 @@ func readAhead(ctx context.Context, s *store.Store, log *slog.Logger) (end func(
 	}
 }
 
-func stop(server *rpc.Server, services *service.Services) {
+// goOnAwhile tells health checks that the server is going, and answers calls a little
+// longer, so that a balancer sends them elsewhere before they would be refused. A second
+// signal ends the process at once, as always.
+func (r *serving) goOnAwhile(server *rpc.Server) {
+	if r.stopDelay > 0 {
+		server.SetServing(false)
+		r.log.Info("stopping: health checks say no, calls are still answered", "for", r.stopDelay)
+		time.Sleep(r.stopDelay)
+	}
+}
+
+func (r *serving) stop(server *rpc.Server, services *service.Services) {
 	services.EndWatches()
-	ctx, cancel := context.WithTimeout(context.Background(), stopTime)
+	ctx, cancel := context.WithTimeout(context.Background(), r.stopTime)
 	defer cancel()
+	r.stopHTTP(ctx)
 	server.Stop(ctx)
 }
 
@@ -166,3 +217,14 @@ func pinged(ctx context.Context, s *store.Store, log *slog.Logger) bool {
 	}
 	return err == nil
 }
+
+// closing collects what is to be closed at the end, the last first.
+type closing []func() error
+
+func (c *closing) closeAll() {
+	for i := len(*c) - 1; i >= 0; i-- {
+		_ = (*c)[i]() // listeners that their servers have closed already say so
+	}
+}
+
+func (c *closing) close(l net.Listener) { *c = append(*c, l.Close) }

@@ -29,18 +29,7 @@ database itself can change those unseen, and can make a whole chain anew: keep t
 last links elsewhere, such as on the hand-over records, and compare.`
 
 func verify(ctx context.Context, config store.Config, stdout io.Writer) error {
-	// Opening would make or migrate the embedded database; to verify changes
-	// nothing.
-	current, latest, _, err := store.MigrationStatus(ctx, config)
-	switch {
-	case err != nil:
-		return err
-	case current == 0:
-		return notUsable("there is no record here to verify; say where it is with --data or --dsn")
-	case current < latest:
-		return notUsable(fmt.Sprintf("the database has schema version %d and this program needs %d; run `trackerd migrate up` first", current, latest))
-	}
-	s, err := store.Open(ctx, config)
+	s, err := openAsItIs(ctx, config)
 	if err != nil {
 		return err
 	}
@@ -50,6 +39,21 @@ func verify(ctx context.Context, config store.Config, stdout io.Writer) error {
 		return err
 	}
 	return printReport(report, stdout)
+}
+
+// openAsItIs opens a database that is to be read. Opening by itself would make or
+// migrate the embedded one.
+func openAsItIs(ctx context.Context, config store.Config) (*store.Store, error) {
+	current, latest, _, err := store.MigrationStatus(ctx, config)
+	switch {
+	case err != nil:
+		return nil, err
+	case current == 0:
+		return nil, notUsable("there is no record here to read; say where it is with --data or --dsn")
+	case current < latest:
+		return nil, notUsable(fmt.Sprintf("the database has schema version %d and this program needs %d; run `trackerd migrate up` first", current, latest))
+	}
+	return store.Open(ctx, config)
 }
 
 func printReport(report store.Report, stdout io.Writer) error {

@@ -24,6 +24,8 @@ import (
 type Cluster struct {
 	Port int
 	dir  string
+	bin  string
+	opts Options
 	cmd  *exec.Cmd
 	cred *syscall.Credential
 	done chan error
@@ -76,6 +78,23 @@ type Options struct {
 // Start makes and starts a cluster in a temporary folder. Stop ends it and
 // removes the folder.
 func Start(ctx context.Context, o Options) (_ *Cluster, err error) {
+	c, err := newCluster(o)
+	if err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			c.Stop()
+		}
+	}()
+	if err = c.program(ctx, "initdb", "-D", c.data(), "-U", "jl", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync"); err != nil {
+		return nil, err
+	}
+	return c, c.serve(ctx)
+}
+
+// newCluster makes the folder of a cluster, empty.
+func newCluster(o Options) (*Cluster, error) {
 	bin, err := Binaries()
 	if err != nil {
 		return nil, err
@@ -89,39 +108,47 @@ func Start(ctx context.Context, o Options) (_ *Cluster, err error) {
 	if err != nil {
 		return nil, err
 	}
-	c := &Cluster{dir: dir, cred: cred, done: make(chan error, 1)}
-	defer func() {
-		if err != nil {
-			c.Stop()
-		}
-	}()
 	if cred != nil {
 		if err := os.Chown(dir, int(cred.Uid), int(cred.Gid)); err != nil {
+			os.RemoveAll(dir)
 			return nil, err
 		}
 	}
-	data := filepath.Join(dir, "data")
-	init := c.command(ctx, filepath.Join(bin, "initdb"), "-D", data, "-U", "jl", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync")
-	if out, err := init.CombinedOutput(); err != nil {
-		return nil, fmt.Errorf("initdb: %w\n%s", err, out)
+	return &Cluster{dir: dir, bin: bin, opts: o, cred: cred, done: make(chan error, 1)}, nil
+}
+
+func (c *Cluster) data() string { return filepath.Join(c.dir, "data") }
+
+// program runs one of PostgreSQL's programs to its end.
+func (c *Cluster) program(ctx context.Context, name string, args ...string) error {
+	if out, err := c.command(ctx, filepath.Join(c.bin, name), args...).CombinedOutput(); err != nil {
+		return fmt.Errorf("%s: %w\n%s", name, err, out)
 	}
+	return nil
+}
+
+// serve starts the server and waits until it answers.
+func (c *Cluster) serve(ctx context.Context, settings ...string) (err error) {
 	if c.Port, err = freePort(); err != nil {
-		return nil, err
+		return err
 	}
-	onOff := map[bool]string{true: "on", false: "off"}[o.Durable]
-	c.cmd = c.command(context.WithoutCancel(ctx), filepath.Join(bin, "postgres"), "-D", data, "-p", strconv.Itoa(c.Port), "-h", "127.0.0.1", "-k", dir,
-		"-c", "fsync="+onOff, "-c", "full_page_writes="+onOff, "-c", "max_connections=200", "-c", "logging_collector=off", "-c", "log_min_messages=fatal")
-	logFile, err := os.Create(filepath.Join(dir, "log"))
+	onOff := map[bool]string{true: "on", false: "off"}[c.opts.Durable]
+	args := []string{"-D", c.data(), "-p", strconv.Itoa(c.Port), "-h", "127.0.0.1", "-k", c.dir}
+	for _, setting := range append([]string{"fsync=" + onOff, "full_page_writes=" + onOff, "max_connections=200", "logging_collector=off", "log_min_messages=fatal"}, settings...) {
+		args = append(args, "-c", setting)
+	}
+	c.cmd = c.command(context.WithoutCancel(ctx), filepath.Join(c.bin, "postgres"), args...)
+	logFile, err := os.Create(filepath.Join(c.dir, "log"))
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer logFile.Close()
 	c.cmd.Stdout, c.cmd.Stderr = logFile, logFile
 	if err := c.cmd.Start(); err != nil {
-		return nil, err
+		return err
 	}
 	go func() { c.done <- c.cmd.Wait() }()
-	return c, c.waitReady(ctx, filepath.Join(bin, "pg_isready"))
+	return c.waitReady(ctx, filepath.Join(c.bin, "pg_isready"))
 }
 
 // memoryFolder is Linux's file system in memory. A new database is some 300 files,

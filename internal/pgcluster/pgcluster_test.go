@@ -136,7 +136,7 @@ func TestBinariesAreTheNewest(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, program := range []string{"initdb", "postgres", "pg_isready"} {
+	for _, program := range []string{"initdb", "postgres", "pg_isready", "pg_basebackup", "pg_ctl", "psql"} {
 		out, err := exec.Command(dir+"/"+program, "--version").CombinedOutput()
 		if err != nil || !strings.Contains(string(out), "PostgreSQL") {
 			t.Errorf("%s: %v, %s", program, err, out)
