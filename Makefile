@@ -8,7 +8,7 @@ BUF := $(GO) tool -modfile=$(CURDIR)/internal/tools/go.mod buf
 # The race detector needs cgo; the shipped programs never do.
 RACE := CGO_ENABLED=1 $(GO) test -race -shuffle=on -timeout 20m
 
-.PHONY: all build demo test check generate fresh lint bench fuzz postgres browser curl migration clean
+.PHONY: all api build demo test check generate fresh lint bench fuzz postgres browser curl migration clean
 
 all: build
 
@@ -29,7 +29,10 @@ lint:
 	@out=$$(gofmt -l $$(git ls-files '*.go')); if [ -n "$$out" ]; then echo "not gofmt-clean:"; echo "$$out"; exit 1; fi
 	$(GO) vet ./... ./testdata/demogen
 	$(GO) tool -modfile=$(CURDIR)/internal/tools/go.mod staticcheck ./...
-	cd proto && $(BUF) lint && $(BUF) format -d --exit-code
+	cd proto && $(BUF) lint && $(BUF) format -d --exit-code && $(BUF) breaking --against $(CURDIR)/testdata/api/v1.binpb
+
+api: ## after a release: the API that later changes must not break
+	cd proto && $(BUF) build --exclude-source-info -o $(CURDIR)/testdata/api/v1.binpb
 
 generate: ## the code made from proto/ and ent/schema
 	cd proto && $(BUF) generate

@@ -124,10 +124,31 @@ func TestExport(t *testing.T) {
 	}
 	refuses(t, 78, "there is a file", "export", storetest.Denver, "--data", data, "--to", file)
 	refuses(t, 78, "is not known", "export", "../RVB", "--data", data, "--to", filepath.Join(base, "x"))
+	noRoomForTheExport(t, data, base)
 	refuses(t, 64, "name one site", "export", "--data", data, "--to", filepath.Join(base, "x"))
 	refuses(t, 64, "--to", "export", storetest.Denver, "--data", data)
 	change(t, data, "UPDATE tightenings SET fasteners = 99")
 	refuses(t, 1, "is not whole", "export", storetest.Denver, "--data", data, "--to", filepath.Join(base, "x"))
+}
+
+// A disk that is full, here a limit of the process, is no fault of the program.
+func noRoomForTheExport(t *testing.T, data, base string) {
+	t.Helper()
+	// A server has made the files beside the database, so that the limit meets the export alone.
+	s, err := store.Open(t.Context(), store.Config{DataDir: data})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	c := exec.Command("sh", "-c", `ulimit -f 1; exec "$0" "$@"`, os.Args[0], "export", strings.ToLower(storetest.Denver), "--data", data, "--to", filepath.Join(base, "x"))
+	c.Env = append(os.Environ(), asProgram+"=1")
+	told, _ := c.CombinedOutput() // its status is looked at
+	if code := c.ProcessState.ExitCode(); code != 69 || !strings.Contains(string(told), "x can't be written or read") {
+		t.Errorf("no room for the export: status %d, %s", code, told)
+	}
+	if left, err := filepath.Glob(filepath.Join(base, ".*")); err != nil || len(left) > 0 {
+		t.Errorf("it left %v, %v", left, err)
+	}
 }
 
 // TestMoveAndBackUpPostgres moves a record into PostgreSQL, and backs it up and

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -34,7 +35,8 @@ func exportCommand() *cobra.Command {
 				return err
 			}
 			defer s.Close() //nolint:errcheck // nothing was written
-			e, err := s.ExportSite(c.Context(), args[0], to)
+			// Codes are of capitals, and are taken in any letters.
+			e, err := s.ExportSite(c.Context(), strings.ToUpper(args[0]), to)
 			if err != nil {
 				return asked(err)
 			}

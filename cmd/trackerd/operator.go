@@ -122,7 +122,8 @@ func (g *grantFlags) grants() ([]store.Grant, error) {
 		places = append(places, store.Grant{})
 	}
 	for _, s := range g.sites {
-		places = append(places, store.Grant{Site: s})
+		// Codes are of capitals, and are taken in any letters, as trackctl takes them.
+		places = append(places, store.Grant{Site: strings.ToUpper(s)})
 	}
 	for _, r := range g.regions {
 		places = append(places, store.Grant{Region: r})

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -11,11 +12,13 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"jointledger/internal/identity"
 	pb "jointledger/proto/jointledger/v1"
@@ -196,7 +199,7 @@ func TestRefusedMembersAreInTheAuditRecord(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	operate(t, dir, "principal", "add", "lead", "--role", "site-lead", "--site", "HAR")
+	operate(t, dir, "principal", "add", "lead", "--role", "site-lead", "--site", "har") // in any letters
 	token, _ := operate(t, dir, "token", "issue", "lead")
 	p.server(t, strings.TrimSpace(token), codes.OK)
 	var requests []*pb.CreateTowerRequest
@@ -213,11 +216,29 @@ func TestRefusedMembersAreInTheAuditRecord(t *testing.T) {
 			t.Errorf("member %d: %v", i, o)
 		}
 	}
+	if _, err := pb.NewPersonServiceClient(p.conn).CreatePerson(as(token), &pb.CreatePersonRequest{PersonId: "nd1", Person: &pb.Person{DisplayName: "Nessa", Roles: []pb.Role{pb.Role_ROLE_TECHNICIAN}}}); err != nil {
+		t.Fatal(err)
+	}
+	signed, err := pb.NewControlServiceClient(p.conn).RecordSignOffs(as(token), &pb.RecordSignOffsRequest{SignOffs: []*pb.SignOff{{
+		Name: "signOffs/" + uuid.Must(uuid.NewV7()).String(), Place: "sites/HAR/towers/CT1", Point: pb.SignOffPoint_SIGN_OFF_POINT_HOLD_POINT, Title: "casing closed",
+		Entry: &pb.Entry{OccurTime: timestamppb.Now(), Person: "people/nd1"},
+	}}})
+	if err != nil || signed.Outcomes[0].GetRefusal().GetReason() != pb.ErrorReason_ERROR_REASON_PERMISSION_DENIED {
+		t.Fatal(signed, err)
+	}
 	p.end()
 	stdout, _ := operate(t, dir, "audit", "--refused", "--principal", "lead", "--json")
-	var e auditLine
-	if err := json.Unmarshal([]byte(stdout), &e); err != nil {
-		t.Fatalf("%v; expected one line: %s", err, stdout)
+	var e, second auditLine
+	lines := strings.Split(strings.TrimSpace(stdout), "\n")
+	if len(lines) != 2 {
+		t.Fatalf("expected two lines: %s", stdout)
+	}
+	if err := errors.Join(json.Unmarshal([]byte(lines[0]), &e), json.Unmarshal([]byte(lines[1]), &second)); err != nil {
+		t.Fatalf("%v: %s", err, stdout)
+	}
+	// What a person whom the record names may not do is a refusal too.
+	if second.Act != "/jointledger.v1.ControlService/RecordSignOffs" || !strings.HasPrefix(second.Detail, "nd1 has no role that may decide this") {
+		t.Errorf("%s", lines[1])
 	}
 	if e.Object != "sites/KVR" || e.Principal != "lead" || e.Credential != token[3:15] || e.Act != "/jointledger.v1.StructureService/BatchCreateTowers" || e.Detail != "may not register or change towers, cells and joints" {
 		t.Errorf("%s", stdout)
@@ -243,7 +264,7 @@ func TestPrincipalCommandsThatAreRefused(t *testing.T) {
 		says string
 	}{
 		{[]string{"principal", "add"}, "accepts 1 arg"},
-		{[]string{"principal", "add", "nd1"}, "already registered"},
+		{[]string{"principal", "add", "nd1"}, "`trackerd principal grant` gives it more roles"},
 		{[]string{"principal", "add", "local"}, "the server's own word"},
 		{[]string{"principal", "add", "'; DROP TABLE principals; --"}, "may have only"},
 		{[]string{"principal", "add", "../nd1"}, "must start with a letter or digit"},

@@ -278,7 +278,7 @@ func calibrationPointColumns() []output.Column[point] {
 			return nil
 		}})
 	}
-	columns = append(columns, output.Column[point]{Heading: "VERDICT", Text: func(p point) string { return verdictWord(p.calibration) }})
+	columns = append(columns, output.Column[point]{Heading: "VERDICT", Text: verdictWord})
 	return append(columns, entryColumns[point]()...)
 }
 

@@ -56,15 +56,20 @@ func leftIn(v *pb.CalibrationVerdict) (verdict pb.Verdict, phase string, worst *
 	return v.GetAsFound(), "as found", v.WorstAsFoundPercent
 }
 
-// verdictWord is that verdict in a table.
-func verdictWord(c *pb.Calibration) string {
-	if c.GetVerdict() == nil {
+// verdictWord is the verdict in a table, on the tool as it was when the point was
+// measured: a tool that came back failed and left adjusted did not pass as found.
+func verdictWord(p point) string {
+	v := p.calibration.GetVerdict()
+	if v == nil {
 		return ""
 	}
-	left, _, _ := leftIn(c.GetVerdict())
+	left, _, _ := leftIn(v)
+	if p.point.GetPhase() == pb.CalibrationPhase_CALIBRATION_PHASE_AS_FOUND && v.GetAsLeft() != 0 {
+		return wordOf(ledger.Verdicts, v.GetAsFound())
+	}
 	word := wordOf(ledger.Verdicts, left)
-	if c.GetVerdict().GetDisagreesWithStated() {
-		word += ", laboratory: " + wordOf(ledger.Verdicts, c.GetStatedVerdict())
+	if v.GetDisagreesWithStated() {
+		word += ", laboratory: " + wordOf(ledger.Verdicts, p.calibration.GetStatedVerdict())
 	}
 	return word
 }

@@ -67,6 +67,14 @@ func TestCorrections(t *testing.T) {
 			c.Replacement = &pb.Correction_Tightening{Tightening: &pb.Tightening{Name: "tightenings/" + replacementID, Joint: "sites/RVB/towers/CT2/cells/C3/joints/J015", Lot: "lots/L1",
 				Treatment: pb.Treatment_TREATMENT_NONE, Fasteners: 10, Pass: pb.Pass_PASS_FIRST, DrivingMethod: pb.DrivingMethod_DRIVING_METHOD_HAND, Entry: e}}
 		}},
+		// The end of a name is beside the joint that the record names.
+		{"inspections", "--joint j015", func(c *pb.Correction) {
+			c.Replacement = &pb.Correction_Inspection{Inspection: &pb.Inspection{Name: "inspections/" + replacementID, Joint: "sites/RVB/towers/CT2/cells/C3/joints/J015", Kind: pb.InspectionKind_INSPECTION_KIND_TORQUE_AUDIT, Sample: 2,
+				ReadingsNewtonMetres: []float64{1, 2}, Result: pb.InspectionResult_INSPECTION_RESULT_PASS, Entry: entry()}}
+		}},
+		{"incidents", "--joint c1/j002", func(c *pb.Correction) {
+			c.Replacement = &pb.Correction_Incident{Incident: &pb.Incident{Name: "incidents/" + replacementID, Kind: pb.IncidentKind_INCIDENT_KIND_LEAK, Joint: "sites/RVB/towers/CT2/cells/C1/joints/J002", Entry: entry()}}
+		}},
 		{"incidents", "--kind seal-gap", func(c *pb.Correction) {
 			c.Replacement = &pb.Correction_Incident{Incident: &pb.Incident{Name: "incidents/" + replacementID, Kind: pb.IncidentKind_INCIDENT_KIND_SEAL_GAP, Joint: joint, Entry: entry()}}
 		}},

@@ -22,8 +22,8 @@ func (a *app) keepEach(ctx context.Context, box *outbox.Outbox, all []sent, reco
 		}
 		drafts[i].New = true
 	}
+	defer a.tellDamage(box) // judging reads all of it, and may be the first to see what is damaged
 	result, err := box.Keep(drafts...)
-	a.tellDamage(box)
 	if err != nil {
 		return notKept(err)
 	}

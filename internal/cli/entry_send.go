@@ -65,8 +65,8 @@ func (a *app) keepHere(ctx context.Context, box *outbox.Outbox, s sent, o *entry
 		drafts[i].New = o.made
 	}
 	drafts[len(drafts)-1].Replaces = s.mends
+	defer a.tellDamage(box) // judging reads all of it, and may be the first to see what is damaged
 	result, err := box.Keep(drafts...)
-	a.tellDamage(box)
 	if err != nil {
 		return notKept(err)
 	}

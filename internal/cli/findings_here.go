@@ -6,6 +6,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/google/uuid"
+
 	"jointledger/internal/carry/outbox"
 	"jointledger/internal/carry/pack"
 	"jointledger/internal/known"
@@ -49,7 +51,7 @@ func (a *app) judgeHere(box *outbox.Outbox, records []record) (judged, error) {
 		return j, nil
 	}
 	j.dataOf, j.remarks = p.AsOf(), a.ageCautions(p)
-	past := &entriesBefore{entries: entries, asOf: p.AsOf(), read: map[*outbox.Entry]ledger.Record{}}
+	past := entriesAsOf(entries, p.AsOf())
 	for i, r := range records {
 		domain, problems := wire.RecordFrom(r)
 		if domain == nil || len(problems) > 0 {
@@ -97,20 +99,55 @@ type entriesBefore struct {
 	asOf    time.Time
 	// read are those that were read already; nil for what can't be.
 	read map[*outbox.Entry]ledger.Record
+	// mentions are the places among entries of those that mention a name, as far as it
+	// was asked; the rows of a sheet name the same lot and tool over and over.
+	mentions map[string][]int
+	// where is the place of an entry by its id.
+	where map[uuid.UUID]int
+}
+
+func entriesAsOf(entries []*outbox.Entry, asOf time.Time) *entriesBefore {
+	b := &entriesBefore{entries: entries, asOf: asOf, read: map[*outbox.Entry]ledger.Record{}, mentions: map[string][]int{}, where: make(map[uuid.UUID]int, len(entries))}
+	for i, e := range entries {
+		b.where[e.ID] = i
+	}
+	return b
+}
+
+// mentioning gives the places of the entries that count and mention a name.
+func (b *entriesBefore) mentioning(name string) []int {
+	if name == "" {
+		return nil
+	}
+	at, asked := b.mentions[name]
+	if !asked {
+		for i, e := range b.entries {
+			if b.news(e) && e.Mentions(name) {
+				at = append(at, i)
+			}
+		}
+		b.mentions[name] = at
+	}
+	return at
 }
 
 // before are those that were kept before r and may bear on it.
 func (b *entriesBefore) before(r record) (before []ledger.Record) {
-	names := namesIn(r)
-	self, err := recordIDOf(r)
-	for _, e := range b.entries {
-		if err == nil && e.ID == self {
-			break // what was kept with it and after it is not judged with yet
+	end := len(b.entries)
+	if self, err := recordIDOf(r); err == nil {
+		if i, kept := b.where[self]; kept {
+			end = i // what was kept with it and after it is not judged with yet
 		}
-		if !b.news(e) || !e.Mentions(names...) {
-			continue
-		}
-		if domain := b.domain(e); domain != nil {
+	}
+	var places []int
+	for _, name := range namesIn(r) {
+		at := b.mentioning(name)
+		n, _ := slices.BinarySearch(at, end)
+		places = append(places, at[:n]...)
+	}
+	slices.Sort(places)
+	for _, i := range slices.Compact(places) {
+		if domain := b.domain(b.entries[i]); domain != nil {
 			before = append(before, domain)
 		}
 	}

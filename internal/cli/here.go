@@ -25,6 +25,10 @@ func (a *app) placeHere(text string, depths ...int) (ledger.Place, error) {
 	if err != nil {
 		return ledger.Place{}, err
 	}
+	if !ok && len(parts) < slices.Min(depths) {
+		_, err := placeArg(typed, depths...)
+		return ledger.Place{}, usage("%v; the end of its name will do once this device keeps where you are: trackctl at PLACE", err)
+	}
 	if !ok || slices.Contains(depths, 1) && len(parts) == 1 && strings.EqualFold(typed, here.Site) {
 		return placeArg(typed, depths...)
 	}

@@ -46,7 +46,7 @@ type holdToCome struct {
 // and released is known. That an entry was taken back since lifts no hold.
 func unsentHoldsAt(p *pack.Pack, asOf time.Time, entries []*outbox.Entry, place ledger.Place) unsentHolds {
 	u := unsentHolds{released: map[uuid.UUID]bool{}}
-	past := &entriesBefore{entries: entries, asOf: asOf, read: map[*outbox.Entry]ledger.Record{}}
+	past := entriesAsOf(entries, asOf)
 	for _, e := range entries {
 		if !past.news(e) || place.Depth() > 0 && !e.Mentions(place.Resource(), "holds/") {
 			continue

@@ -27,6 +27,8 @@ type noun[T interface{ GetName() string }] struct {
 	required []string
 	// notes are shown below the thing.
 	notes []output.Note
+	// remarks are what to say beside the answer once it is kept; none without.
+	remarks func(thing T) []string
 
 	create func(ctx context.Context, conn *grpc.ClientConn, name string, thing T) (T, error)
 	get    func(ctx context.Context, conn *grpc.ClientConn, name string) (T, error)
@@ -53,7 +55,7 @@ func (n *noun[T]) add(a *app) *cobra.Command {
 		if err != nil {
 			return a.callFailure(err, f.names())
 		}
-		return kept(a, n.plural, n.columns(), got, "kept: %s %s", n.word, ledger.ShortName(got.GetName()))
+		return a.aside(kept(a, n.plural, n.columns(), got, "kept: %s %s", n.word, ledger.ShortName(got.GetName())), n.remarksOn(got))
 	})
 }
 
@@ -96,8 +98,15 @@ func (n *noun[T]) set(a *app) *cobra.Command {
 		if err != nil {
 			return a.callFailure(err, f.names())
 		}
-		return kept(a, n.plural, n.columns(), got, "changed: %s %s", n.word, ledger.ShortName(got.GetName()))
+		return a.aside(kept(a, n.plural, n.columns(), got, "changed: %s %s", n.word, ledger.ShortName(got.GetName())), n.remarksOn(got))
 	})
+}
+
+func (n *noun[T]) remarksOn(thing T) []string {
+	if n.remarks == nil {
+		return nil
+	}
+	return n.remarks(thing)
 }
 
 // placeName reads a place of one depth and gives its resource name.

@@ -3,6 +3,7 @@ package cli_test
 import (
 	"encoding/csv"
 	"os"
+	"strconv"
 	"strings"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -18,11 +19,16 @@ func firstColumn(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Setenv(args[0], rows[1][0])
 }
 
-// flipLastByte changes the last byte of a file.
-func flipLastByte(ts *testscript.TestScript, _ bool, args []string) {
+// flipByte changes the last byte of a file, or one that is so far before it.
+func flipByte(ts *testscript.TestScript, _ bool, args []string) {
 	name := ts.MkAbs(args[0])
 	data, err := os.ReadFile(name)
 	ts.Check(err)
-	data[len(data)-1] ^= 0x20
+	back := 0
+	if len(args) > 1 {
+		back, err = strconv.Atoi(args[1])
+		ts.Check(err)
+	}
+	data[len(data)-1-back] ^= 0x20
 	ts.Check(os.WriteFile(name, data, 0o600))
 }

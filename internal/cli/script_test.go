@@ -26,7 +26,7 @@ import (
 //	                      `trackctl hold list ARGUMENT..` shows
 //	refused NAME FILE     sets the variable to the first value of the second line of
 //	                      a CSV file
-//	flip FILE             changes the last byte of a file
+//	flip FILE [BACK]      changes the last byte of a file, or the one so many before it
 //	attachment NAME ID    sets the variable to the name of the first attachment of
 //	                      the record
 func TestScripts(t *testing.T) {
@@ -45,7 +45,7 @@ func TestScripts(t *testing.T) {
 				setFirst(ts, args[0], "id", append([]string{"hold", "list"}, args[1:]...))
 			},
 			"refused": firstColumn,
-			"flip":    flipLastByte,
+			"flip":    flipByte,
 			"attachment": func(ts *testscript.TestScript, _ bool, args []string) {
 				setFirst(ts, args[0], "name", []string{"attachments", args[1]})
 			},

@@ -34,6 +34,7 @@ func toolNoun() *noun[*pb.Tool] {
 		fresh:    func() *pb.Tool { return &pb.Tool{} },
 		fields:   toolFields,
 		required: []string{"kind", "site"},
+		remarks:  policiesLacking,
 		create: func(ctx context.Context, conn *grpc.ClientConn, name string, t *pb.Tool) (*pb.Tool, error) {
 			return pb.NewToolServiceClient(conn).CreateTool(ctx, &pb.CreateToolRequest{ToolId: lastOf(name), Tool: t})
 		},

@@ -57,6 +57,31 @@ func policyTexts(policies []*pb.ToolPolicy) []string {
 	return texts
 }
 
+// policiesLacking says what is usually asked of a tool of the kind and no policy of this
+// one asks for: what nothing asks for never falls due, and keeps no tool from being lent.
+func policiesLacking(t *pb.Tool) []string {
+	asked := map[ledger.PolicyAction]bool{ledger.ActionCalibration: t.GetIntervalMonths() > 0 || t.GetIntervalCycles() > 0}
+	for _, p := range t.GetPolicies() {
+		asked[ledger.PolicyAction(p.GetAction())] = true
+	}
+	var lacking []string
+	for _, d := range analysis.PolicyDefaults() {
+		if action := ledger.PolicyAction(d.Policy.Action); d.Kind == ledger.ToolKind(t.GetKind()) && d.Where == "" && !asked[action] {
+			asked[action] = true
+			lacking = append(lacking, ledger.PolicyActions.Name(action))
+		}
+	}
+	if lacking == nil {
+		return nil
+	}
+	them := "it"
+	if len(lacking) > 1 {
+		them = "them"
+	}
+	return []string{"look: " + ledger.ShortName(t.GetName()) + " has no policy for " + strings.Join(lacking, " and ") + ": neither time nor use ever makes " + them +
+		" due; what is usual is shown by trackctl tool policies " + wordOf(ledger.ToolKinds, t.GetKind())}
+}
+
 func (a *app) toolPolicies() *cobra.Command {
 	cmd := a.command("policies [KIND]", "Due policies that are usual for a kind of tool, with their sources",
 		"A row without WHERE is the default while the owner has no better rule; the others\n"+

@@ -72,7 +72,7 @@ func (a *app) atDoor(change *pb.CustodyChange, lines ...string) (door, error) {
 	if id, err := recordIDOf(change); err == nil {
 		r.ID, d.kept = id, entryByID(entries, id)
 	}
-	past := &entriesBefore{entries: entries, asOf: p.AsOf(), read: map[*outbox.Entry]ledger.Record{}}
+	past := entriesAsOf(entries, p.AsOf())
 	d.tool, _ = known.AtDoor(p, r, past.before(change), a.now())
 	if err := p.Err(); err != nil {
 		return d, carriedFailure(p.Site().Code, err)

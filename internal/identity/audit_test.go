@@ -1,6 +1,7 @@
 package identity_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -122,6 +123,44 @@ func TestAuditIsWholeAfterClose(t *testing.T) {
 		}
 		if denied, err := s.AuditEntries(t.Context(), store.AuditFilter{Refused: true, Limit: 1}); err != nil || len(denied) != 1 {
 			t.Errorf("the newest: %+v, %v", denied, err)
+		}
+	})
+}
+
+// A known principal that is denied things can't fill the disk with that either: what is
+// too much to be kept apart is counted, under its name.
+func TestAPrincipalDoesNotFillTheAuditRecord(t *testing.T) {
+	t.Parallel()
+	storetest.Each(t, func(t *testing.T, e storetest.Engine) {
+		c := e.NewConfig(t)
+		s, err := store.Open(t.Context(), c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		const calls, methods = 5000, 3
+		for i := range calls {
+			for m := range methods {
+				s.Audit(store.AuditEntry{Time: time.Now(), Principal: "nd1", Credential: "c1", Peer: "192.0.2.1", Outcome: store.AuditDenied,
+					Act: fmt.Sprint("/method", m), Object: fmt.Sprint("sites/S", i), Detail: "may not sign off"})
+			}
+		}
+		s.Audit(store.AuditEntry{Time: time.Now(), Principal: "nd2", Outcome: store.AuditDenied, Object: "sites/ASH", Detail: "may not sign off"})
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+		s = storetest.Open(t, c)
+		entries, err := s.AuditEntries(t.Context(), store.AuditFilter{})
+		var times int64
+		other := 0
+		for _, e := range entries {
+			if e.Principal == "nd1" {
+				times += e.Times
+			} else if e.Object == "sites/ASH" {
+				other++
+			}
+		}
+		if err != nil || times != calls*methods || len(entries) > 300 || other != 1 {
+			t.Errorf("%d entries of %d refusals, %d of somebody else; %v", len(entries), times, other, err)
 		}
 	})
 }

@@ -77,6 +77,10 @@ func (c Issuer) Check() error {
 		return errors.New("tokens of an OpenID Connect issuer need both the issuer's URL and the audience that they must be meant for")
 	case err != nil || u.Host == "" || u.Scheme != "https" && (u.Scheme != "http" || !isLoopback(u.Hostname())):
 		return fmt.Errorf("the issuer %q is no https URL", c.URL)
+	case u.User != nil || u.RawQuery != "" || u.Fragment != "":
+		// OpenID Connect Core 1.0, section 1.2. It is not repeated here, and would be to
+		// every client that is refused, with the password in it.
+		return errors.New("the issuer's URL must have neither a user nor a query nor a fragment")
 	}
 	return nil
 }

@@ -270,6 +270,8 @@ func TestIssuerConfiguration(t *testing.T) {
 		{identity.Issuer{URL: "http://login.example", Audience: "x"}, "no https URL"},
 		{identity.Issuer{URL: "login.example", Audience: "x"}, "no https URL"},
 		{identity.Issuer{URL: "https://", Audience: "x"}, "no https URL"},
+		{identity.Issuer{URL: "https://nd1:pw@login.example", Audience: "x"}, "neither a user nor a query"},
+		{identity.Issuer{URL: "https://login.example/?tenant=1", Audience: "x"}, "neither a user nor a query"},
 	} {
 		err := c.issuer.Check()
 		if c.says == "" && err != nil || c.says != "" && (err == nil || !strings.Contains(err.Error(), c.says)) {

@@ -43,15 +43,18 @@ func waitingBefore(s Source, record ledger.Record, replaced uuid.UUID, before []
 			all = append(all, c.With)
 		}
 	}
-	made := map[uuid.UUID]bool{}
+	w.live = make([]ledger.Record, 0, len(all))
 	for _, r := range all {
-		id := r.Head().ID
-		made[id] = true
-		if !w.gone[id] {
+		if !w.gone[r.Head().ID] {
 			w.live = append(w.live, r)
 		}
 	}
-	if records, ok := s.(Records); ok {
+	// Mostly nothing was corrected, and thousands may stand before the record.
+	if records, ok := s.(Records); ok && len(w.gone) > 1 {
+		made := make(map[uuid.UUID]bool, len(all))
+		for _, r := range all {
+			made[r.Head().ID] = true
+		}
 		for id := range w.gone {
 			// What was made on the device is not looked for: that may cost the source much.
 			if made[id] || id == record.Head().ID {
@@ -147,10 +150,22 @@ func (w *waiting) tool(past ToolPast) ToolPast {
 			past.takeBack(r)
 		}
 	}
+	var uses []analysis.Use
 	for _, r := range w.live {
+		if t, ok := r.(*ledger.Tightening); ok {
+			if t.Tool == serial {
+				uses = append(uses, useOf(t))
+			}
+			continue
+		}
 		if _, _, tool := subjectsOf(r); tool == serial {
 			past = past.After(r)
 		}
+	}
+	if len(uses) > 0 && past.Tool.IntervalCycles != 0 {
+		// All at once: there may be thousands in a sheet.
+		past.Uses = append(slices.Clip(past.Uses), uses...)
+		slices.SortStableFunc(past.Uses, func(a, b analysis.Use) int { return a.At.Compare(b.At) })
 	}
 	past.Calibrations = proving(past.Calibrations)
 	return past
@@ -179,9 +194,13 @@ func (p ToolPast) After(r ledger.Record) ToolPast {
 		done := analysis.ActionDone{Action: r.Action, At: at, Failed: r.Result == ledger.InspectionFail}
 		p.Checks = insert(p.Checks, done, func(d *analysis.ActionDone) time.Time { return d.At })
 	case *ledger.Tightening:
-		p.Uses = insert(p.Uses, analysis.Use{At: at, Fasteners: int64(r.Fasteners)}, func(u *analysis.Use) time.Time { return u.At })
+		p.Uses = insert(p.Uses, useOf(r), func(u *analysis.Use) time.Time { return u.At })
 	}
 	return p
+}
+
+func useOf(t *ledger.Tightening) analysis.Use {
+	return analysis.Use{At: t.OccurTime, Fasteners: int64(t.Fasteners)}
 }
 
 // takeBack takes out what has no id in the lists; what has one is out already.

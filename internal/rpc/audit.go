@@ -51,17 +51,14 @@ type audited struct {
 	denied    []denial
 }
 
-// denial is something that the principal of a call may not do. A batch may hold
+// denial is something that was refused to the principal of a call. A batch may hold
 // thousands of members that it may not; they are told once for each site.
-type denial struct {
-	action access.Action
-	site   string
-}
+type denial struct{ what, site string }
 
-func (a *audited) note(action access.Action, site string) {
+func (a *audited) note(what, site string) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	if d := (denial{action, site}); !slices.Contains(a.denied, d) {
+	if d := (denial{what, site}); !slices.Contains(a.denied, d) {
 		a.denied = append(a.denied, d)
 	}
 }
@@ -91,7 +88,7 @@ func audit(tell func(context.Context, AuditEvent), action func(method string) ac
 		denied := a.denied
 		a.mu.Unlock()
 		for _, d := range denied {
-			e.Outcome, e.Site, e.Detail = AuditDenied, d.site, "may not "+access.Words(d.action)
+			e.Outcome, e.Site, e.Detail = AuditDenied, d.site, d.what
 			tell(ctx, e)
 		}
 		known := &ledger.Error{}

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"crypto/subtle"
 	"strings"
+	"time"
 
 	"google.golang.org/grpc/metadata"
 
@@ -41,7 +42,7 @@ func OneToken(token string, p *access.Principal) Authenticate {
 
 // authentication puts the principal into the context. Health checks are open: what
 // probes a server has no business with its tokens.
-func authentication(who Authenticate) interceptor {
+func authentication(who Authenticate, every time.Duration) interceptor {
 	return interceptor{"authentication", func(ctx context.Context, c call, next func(context.Context) error) error {
 		if strings.HasPrefix(c.method, healthService) {
 			return next(ctx)
@@ -54,6 +55,9 @@ func authentication(who Authenticate) interceptor {
 			return Unauthenticated("the call has no principal")
 		}
 		identified(ctx, p)
+		if c.stream() {
+			return whileStanding(ctx, who, p, every, next)
+		}
 		return next(access.With(ctx, p))
 	}}
 }

@@ -1,6 +1,7 @@
 package rpc
 
 import (
+	"cmp"
 	"context"
 
 	"google.golang.org/grpc"
@@ -71,7 +72,7 @@ func interceptors(c Config, known func(method string) bool, action func(method s
 		errorMapping(statuses),
 		apiVersion(known),
 		audit(c.Audit, action),
-		authentication(c.Authenticate),
+		authentication(c.Authenticate, cmp.Or(c.AskAgain, standingEvery)),
 		quota(c.Quota),
 		authorisation(known, action),
 		requestSize(),

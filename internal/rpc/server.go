@@ -21,6 +21,8 @@ import (
 type Config struct {
 	// Authenticate says who calls; it must be given.
 	Authenticate Authenticate
+	// AskAgain is how often it is asked again during a stream; every five seconds when 0.
+	AskAgain time.Duration
 	// Audit is told of refusals and of calls that say who may do what; nil for nobody.
 	// It must not wait.
 	Audit func(context.Context, AuditEvent)

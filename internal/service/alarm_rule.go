@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 
+	"jointledger/internal/access"
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
@@ -64,5 +65,9 @@ func (s alarmService) ListAlarmRules(ctx context.Context, r *pb.ListAlarmRulesRe
 
 // UpdateAlarmRule changes the fields in the mask.
 func (s alarmService) UpdateAlarmRule(ctx context.Context, r *pb.UpdateAlarmRuleRequest) (*pb.AlarmRule, error) {
+	// Whoever switches it off does so for every site.
+	if err := access.AllowEverywhere(ctx, access.SetAlarms); err != nil {
+		return nil, err
+	}
 	return alarmRules.change(ctx, s.Services, r, r.AlarmRule)
 }

@@ -45,5 +45,19 @@ func callerOf(ctx context.Context) *store.Caller {
 			}
 			return access.AllowAt(ctx, a, site)
 		},
+		MayCorrect: func(kind ledger.RecordKind, site string) error {
+			if !likeMaking[kind] {
+				return nil
+			}
+			return access.AllowAt(ctx, recordActions[kind], site)
+		},
 	}
+}
+
+// likeMaking are the kinds of which it takes as much to correct one as to add one: who may
+// not sign off does not take a sign-off back, and who may not calibrate does not make a
+// wrench fit by withdrawing the calibration that it failed. Work on joints is corrected
+// by all who may correct, since they see what is wrong with it.
+var likeMaking = map[ledger.RecordKind]bool{
+	ledger.KindSignOff: true, ledger.KindCalibration: true, ledger.KindToolCheck: true, ledger.KindCustody: true, ledger.KindLotMovement: true,
 }

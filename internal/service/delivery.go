@@ -87,7 +87,7 @@ func (s deliveryService) deliver(ctx context.Context, records []*pb.DeliveredRec
 	if err := judgeWithdrawals(ctx, s.Services, corrects, members); err != nil {
 		return nil, err
 	}
-	outcomes, err := keepBatch(members, func(good []ledger.Record) ([]store.Outcome, error) {
+	outcomes, err := keepBatch(ctx, members, func(good []ledger.Record) ([]store.Outcome, error) {
 		return s.store.Record(ctx, good, store.Change{Caller: callerOf(ctx)})
 	})
 	if err != nil {

@@ -1,8 +1,11 @@
 package service
 
 import (
+	"context"
 	"fmt"
+	"strings"
 
+	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
 	"jointledger/internal/wire"
@@ -35,7 +38,7 @@ type member[T any] struct {
 
 // keepBatch hands the good members to keep, all at once, and answers for each in
 // the order of the batch.
-func keepBatch[T any](members []member[T], keep func([]T) ([]store.Outcome, error)) ([]*pb.Outcome, error) {
+func keepBatch[T any](ctx context.Context, members []member[T], keep func([]T) ([]store.Outcome, error)) ([]*pb.Outcome, error) {
 	var good []T
 	for _, m := range members {
 		if m.err == nil {
@@ -57,6 +60,9 @@ func keepBatch[T any](members []member[T], keep func([]T) ([]store.Outcome, erro
 		o := store.Outcome{State: store.Refused, Err: ledger.AsError(m.err)}
 		if m.err == nil {
 			o, kept = kept[0], kept[1:]
+		}
+		if e := o.Err; e != nil && e.Kind == ledger.KindDenied && strings.HasPrefix(e.Resource, "people/") {
+			access.Refused(ctx, e.Message) // the store judges the people that records name
 		}
 		out[i] = &pb.Outcome{Name: m.name, State: outcomeStates[o.State], Refusal: refusal(o.Err), Findings: wire.FindingsTo(o.Findings)}
 	}

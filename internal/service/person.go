@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 
+	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
 	"jointledger/internal/wire"
@@ -20,6 +21,9 @@ var people = thing[ledger.Person, string, *pb.Person, *pb.CreatePersonRequest]{
 	resource: func(p ledger.Person) string { return wire.ResourceName("people", p.ID) },
 	validate: ledger.Person.Validate,
 	home:     func(p ledger.Person) string { return p.HomeSite },
+	mayTurn: func(ctx context.Context, kept, _ ledger.Person) error {
+		return access.AllowAt(ctx, access.RegisterPeople, kept.HomeSite)
+	},
 	fields:   personFields,
 	register: (*store.Store).RegisterPeople,
 	get:      (*store.Store).Person,

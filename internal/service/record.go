@@ -51,7 +51,7 @@ func (k record[T, M]) keep(ctx context.Context, s *Services, messages []M, valid
 			return nil, err
 		}
 	}
-	return keepBatch(members, func(records []ledger.Record) ([]store.Outcome, error) {
+	return keepBatch(ctx, members, func(records []ledger.Record) ([]store.Outcome, error) {
 		return s.store.Record(ctx, records, store.Change{ValidateOnly: validateOnly, Caller: callerOf(ctx)})
 	})
 }

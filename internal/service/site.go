@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 
+	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
 	"jointledger/internal/wire"
@@ -19,10 +20,20 @@ var sites = thing[ledger.Site, string, *pb.Site, *pb.CreateSiteRequest]{
 	key:      func(s ledger.Site) string { return s.Code },
 	resource: func(s ledger.Site) string { return wire.ResourceName("sites", s.Code) },
 	validate: ledger.Site.Validate,
+	mayTurn:  mayMoveSite,
 	fields:   siteFields,
 	register: (*store.Store).RegisterSites,
 	get:      (*store.Store).Site,
 	update:   (*store.Store).UpdateSite,
+}
+
+// mayMoveSite asks whether the caller may put a site into another region: who has a role
+// in a region has it at its sites, so that says who may do what there.
+func mayMoveSite(ctx context.Context, kept, into ledger.Site) error {
+	if kept.Region == into.Region {
+		return nil
+	}
+	return access.AllowAt(ctx, access.Administer, kept.Code)
 }
 
 // CreateSite registers a site.

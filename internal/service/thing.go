@@ -35,6 +35,9 @@ type thing[T, K any, M thingMessage, R changeRequest] struct {
 	// home is the site that one belongs to without lying in it; nil for a kind that has
 	// none.
 	home func(T) string
+	// mayTurn asks whether the caller may turn what is kept into something else; nil for a
+	// kind of which the name says all.
+	mayTurn func(ctx context.Context, kept, into T) error
 	// parse reads a full resource name in the field of that name.
 	parse func(p *problems, field, name string) K
 
@@ -119,7 +122,7 @@ func (th thing[T, K, M, R]) createBatch(ctx context.Context, s *Services, reques
 			m.err = th.mayPut(ctx, s, m.name, m.item)
 		}
 	}
-	return keepBatch(members, func(items []T) ([]store.Outcome, error) {
+	return keepBatch(ctx, members, func(items []T) ([]store.Outcome, error) {
 		return th.register(s.store, ctx, items, store.Change{ValidateOnly: validateOnly})
 	})
 }
@@ -194,10 +197,14 @@ func (th thing[T, K, M, R]) change(ctx context.Context, s *Services, req updateR
 		return none, err
 	}
 	kept, err := th.update(s.store, ctx, key, version, change, func(item *T) error {
+		before := *item
 		for _, f := range chosen {
 			f.copy(item, &edit)
 		}
-		return nil
+		if th.mayTurn == nil {
+			return nil
+		}
+		return th.mayTurn(ctx, before, *item)
 	})
 	if err != nil {
 		return none, err

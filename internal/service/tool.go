@@ -3,6 +3,7 @@ package service
 import (
 	"context"
 
+	"jointledger/internal/access"
 	"jointledger/internal/ledger"
 	"jointledger/internal/store"
 	"jointledger/internal/wire"
@@ -20,6 +21,9 @@ var tools = thing[ledger.Tool, string, *pb.Tool, *pb.CreateToolRequest]{
 	resource: func(t ledger.Tool) string { return wire.ResourceName("tools", t.Serial) },
 	validate: ledger.Tool.Validate,
 	home:     func(t ledger.Tool) string { return t.HomeSite },
+	mayTurn: func(ctx context.Context, kept, _ ledger.Tool) error {
+		return access.AllowAt(ctx, access.RegisterStock, kept.HomeSite)
+	},
 	fields:   toolFields,
 	register: (*store.Store).RegisterTools,
 	get:      (*store.Store).Tool,

@@ -7,6 +7,8 @@ type how uint8
 const (
 	// company is what belongs to no site: the caller is answered.
 	company how = iota
+	// forAll changes what holds at every site: who was given some is refused.
+	forAll
 	// unknown is answered as for a site, or record, that there is not.
 	unknown
 	// denied is refused for the place that it names, whether or not there is one.
@@ -73,7 +75,7 @@ var asks = map[string]ask{
 	"AlarmService/GetAlarmRule":    {company, `name:"alarmRules/GALL"`, nil},
 	"AlarmService/ListAlarmRules":  {company, ``, nil},
 	"AlarmService/ListAlarms":      {unknown, `site:"sites/{S}"`, []string{``, `lot:"lots/L-1"`, `rule:"alarmRules/GALL"`}},
-	"AlarmService/UpdateAlarmRule": {company, `alarm_rule:{name:"alarmRules/GALL" description:"x"} update_mask:{paths:"description"}`, nil},
+	"AlarmService/UpdateAlarmRule": {forAll, `alarm_rule:{name:"alarmRules/GALL" description:"x"} update_mask:{paths:"description"}`, nil},
 	"AlarmService/WatchAlarms":     {unknown, `sites:"sites/{S}"`, []string{``, `only_new:true`}},
 
 	"AnalysisService/CountIncidents": {unknown, `sites:"sites/{S}"`, []string{``}},
@@ -183,7 +185,7 @@ var asks = map[string]ask{
 	"SpecificationService/GetSpecification":           {company, `name:"specifications/SS-M10"`, nil},
 	"SpecificationService/ListSpecificationRevisions": {company, `name:"specifications/SS-M10"`, nil},
 	"SpecificationService/ListSpecifications":         {company, ``, nil},
-	"SpecificationService/UpdateSpecification":        {company, `specification:{name:"specifications/SS-M10" nut_factor:0.16} update_mask:{paths:"nut_factor"}`, nil},
+	"SpecificationService/UpdateSpecification":        {forAll, `specification:{name:"specifications/SS-M10" nut_factor:0.16} update_mask:{paths:"nut_factor"}`, nil},
 
 	"StructureService/BatchCreateCells":  {deniedAlone, aCell, nil},
 	"StructureService/BatchCreateJoints": {deniedAlone, aJoint, nil},

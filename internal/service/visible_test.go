@@ -92,7 +92,7 @@ func judgeCell(role access.Role, m method, h how, site string, answers []proto.M
 	want := codes.OK
 	if site == other && h == unknown {
 		want = codes.NotFound
-	} else if site == other && h == denied {
+	} else if h == forAll || site == other && h == denied {
 		want = codes.PermissionDenied
 	}
 	if want = expected(access.RoleMay(role, m.action), want); status.Code(err) != want {

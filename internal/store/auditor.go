@@ -20,6 +20,10 @@ const (
 	// being refused.
 	strangerBurst     = 30
 	strangerPerMinute = 10
+	// What is kept of one principal that is denied things, each by itself, likewise: one
+	// batch can name a thousand sites.
+	deniedBurst     = 200
+	deniedPerMinute = 60
 	// mostUnkept bounds what waits while the database can't be written.
 	mostUnkept = 10_000
 )
@@ -35,13 +39,13 @@ type auditor struct {
 	// waiting are those to be kept next, in the order in which they came.
 	waiting []AuditEntry
 	at      map[auditKey]int // places in waiting
-	// windows are the strangers of whom an entry was kept lately, and what they did since.
+	// windows are the strangers of whom an entry was kept lately, and what they did since;
+	// also what principals were denied that was too much to keep apart.
 	windows map[auditKey]*strangers
-	// allowance is how many more entries strangers may have; filled is when it was last
-	// filled up.
-	allowance float64
-	filled    time.Time
-	lost      int64
+	// forStrangers and forPrincipals are how many more entries they may have.
+	forStrangers  allowance
+	forPrincipals map[string]*allowance
+	lost          int64
 
 	wake, stopping, ended chan struct{}
 	stopOnce              sync.Once
@@ -60,6 +64,23 @@ type strangers struct {
 	since  AuditEntry // Times is 0 for none
 }
 
+// allowance is how many more entries there may be, and when it was last filled up.
+type allowance struct {
+	left   float64
+	filled time.Time
+}
+
+// take takes one entry off; false when there is none left.
+func (w *allowance) take(now time.Time, burst, perMinute float64) bool {
+	w.left = min(burst, w.left+now.Sub(w.filled).Minutes()*perMinute)
+	w.filled = now
+	if w.left < 1 {
+		return false
+	}
+	w.left--
+	return true
+}
+
 // crowd is who came when there were too many to keep apart.
 var crowd = auditKey{peer: "(many)", detail: "calls of nobody known that were too many to keep apart", outcome: AuditUnauthenticated}
 
@@ -71,7 +92,8 @@ func startAuditor(s *Store) *auditor {
 
 func newAuditor(s *Store, now func() time.Time) *auditor {
 	return &auditor{
-		store: s, now: now, at: map[auditKey]int{}, windows: map[auditKey]*strangers{}, allowance: strangerBurst, filled: now(),
+		store: s, now: now, at: map[auditKey]int{}, windows: map[auditKey]*strangers{},
+		forStrangers: allowance{strangerBurst, now()}, forPrincipals: map[string]*allowance{},
 		wake: make(chan struct{}, 1), stopping: make(chan struct{}), ended: make(chan struct{}),
 	}
 }
@@ -81,16 +103,50 @@ func newAuditor(s *Store, now func() time.Time) *auditor {
 func (s *Store) Audit(e AuditEntry) {
 	a := s.auditor
 	a.mu.Lock()
-	if e.Outcome == AuditUnauthenticated {
+	switch e.Outcome {
+	case AuditUnauthenticated:
 		a.stranger(e)
-	} else {
-		a.add(e, auditKey{e.Principal, e.Credential, e.Peer, e.Act, e.Object, e.Detail, e.Outcome})
+	case AuditDenied:
+		a.denied(e)
+	default:
+		a.add(e, keyOf(e))
 	}
 	a.mu.Unlock()
 	select {
 	case a.wake <- struct{}{}:
 	default:
 	}
+}
+
+func keyOf(e AuditEntry) auditKey {
+	return auditKey{e.Principal, e.Credential, e.Peer, e.Act, e.Object, e.Detail, e.Outcome}
+}
+
+// denied keeps what a principal may not do. What is too much to be kept apart is counted
+// in one entry a minute for each method: whoever it was stays known, and what it wanted.
+// Callers hold mu.
+func (a *auditor) denied(e AuditEntry) {
+	left := a.forPrincipals[e.Principal]
+	if left == nil {
+		left = &allowance{deniedBurst, a.now()}
+		a.forPrincipals[e.Principal] = left
+	}
+	_, alike := a.at[keyOf(e)]
+	if alike || left.take(a.now(), deniedBurst, deniedPerMinute) {
+		a.add(e, keyOf(e))
+		return
+	}
+	k := auditKey{principal: e.Principal, credential: e.Credential, act: e.Act, outcome: e.Outcome}
+	w := a.windows[k]
+	if w == nil {
+		w = &strangers{opened: a.now()}
+		a.windows[k] = w
+	}
+	if peer := w.since.Peer; w.since.Times > 0 && peer != e.Peer {
+		w.since.Peer = crowd.peer
+	}
+	e.Object, e.RequestID, e.Detail = "", "", e.Detail+", with more that was too much to keep apart"
+	w.count(e, 1)
 }
 
 // add puts an entry to those that wait, or counts it into one alike. Callers hold mu.
@@ -153,14 +209,7 @@ func (w *strangers) count(e AuditEntry, times int64) {
 
 // allowed takes one entry off what strangers may have. Callers hold mu.
 func (a *auditor) allowed() bool {
-	now := a.now()
-	a.allowance = min(strangerBurst, a.allowance+now.Sub(a.filled).Minutes()*strangerPerMinute)
-	a.filled = now
-	if a.allowance < 1 {
-		return false
-	}
-	a.allowance--
-	return true
+	return a.forStrangers.take(a.now(), strangerBurst, strangerPerMinute)
 }
 
 // closeWindows makes entries of what was counted in windows that are over, or in all of
@@ -173,6 +222,8 @@ func (a *auditor) closeWindows(all bool) {
 		delete(a.windows, k)
 		switch {
 		case w.since.Times == 0:
+		case k.principal != "":
+			a.add(w.since, k)
 		case all || a.allowed():
 			a.add(w.since, k)
 			if !all {
@@ -275,7 +326,7 @@ func (a *auditor) keep(entries []AuditEntry) bool {
 	a.waiting = nil
 	clear(a.at)
 	for _, e := range append(entries, newer...) {
-		a.add(e, auditKey{e.Principal, e.Credential, e.Peer, e.Act, e.Object, e.Detail, e.Outcome})
+		a.add(e, keyOf(e))
 	}
 	return false
 }

@@ -94,6 +94,13 @@ func unavailable(err error) bool {
 		errors.Is(err, driver.ErrBadConn) || errors.Is(err, sql.ErrConnDone) || errors.Is(err, errClosed)
 }
 
+// outOfSpace says whether the embedded database found the disk full: then the
+// transaction was not kept, at the commit too, since its last page was not written.
+func outOfSpace(err error) bool {
+	var lite *sqlite.Error
+	return errors.As(err, &lite) && lite.Code()&0xff == sqlite3.SQLITE_FULL
+}
+
 // disconnected says whether the connection to the database is lost, or there is none,
 // so that another one may succeed.
 func disconnected(err error) bool {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"time"
 
@@ -22,7 +23,12 @@ import (
 // the chain does not verify.
 func (s *Store) ExportSite(ctx context.Context, site, path string) (summary proof.Summary, err error) {
 	err = writeNew(path, func(f *os.File) error {
-		if err := s.writeSite(ctx, site, f); err != nil {
+		var failed *fs.PathError
+		err := s.writeSite(ctx, site, f)
+		if errors.As(err, &failed) && failed.Path == f.Name() { // as on a full disk: no fault of the database's
+			return fileFault(path, failed.Err)
+		}
+		if err != nil {
 			return err
 		}
 		if _, err := f.Seek(0, io.SeekStart); err != nil {

@@ -127,6 +127,11 @@ func migrateSQLite(ctx context.Context, c Config) (from, to uint, err error) {
 	if err := st.check(); err != nil || st.version == migrations.Latest {
 		return st.version, st.version, err
 	}
+	if st.version == 0 {
+		if err := ownFile(filepath.Join(c.DataDir, databaseFile)); err != nil {
+			return 0, 0, folderFault(c.DataDir, err)
+		}
+	}
 	if st.version > 0 {
 		unlock, err := nobodyServes(c.DataDir)
 		if err != nil {
@@ -138,6 +143,17 @@ func migrateSQLite(ctx context.Context, c Config) (from, to uint, err error) {
 		}
 	}
 	return st.version, migrations.Latest, runSQLiteMigrations(ctx, c.DataDir)
+}
+
+// ownFile makes the database's file, empty, for its owner alone: made by SQLite it would
+// be for everybody to read, where the folder was there already and lets others in. What
+// SQLite puts beside it gets the same mode.
+func ownFile(path string) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE, 0o600)
+	if err != nil {
+		return err
+	}
+	return f.Close()
 }
 
 // nobodyServes makes sure that no other process serves the folder.

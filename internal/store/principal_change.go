@@ -31,7 +31,8 @@ func (s *Store) AddPrincipal(ctx context.Context, p Principal, by string) error 
 		case err != nil:
 			return err
 		case there:
-			return ledger.Exists("principal", principalName(p.Name))
+			return &ledger.Error{Kind: ledger.KindExists, Reason: ledger.ReasonResourceExists, Resource: principalName(p.Name),
+				Message: fmt.Sprintf("principal %q is already registered; `trackerd principal grant` gives it more roles", p.Name)}
 		}
 		row, err := t.ent().Principal.Create().SetName(p.Name).SetDescription(p.Description).SetCreateTime(micro(t.now)).SetMadeBy(by).Save(ctx)
 		if err != nil {

@@ -148,6 +148,9 @@ func (t *tx) stage(ctx context.Context, r ledger.Record) (*staged, error) {
 	if err := t.allowed(r, r.SiteCode()); err != nil {
 		return nil, err
 	}
+	if err := t.allowedToCorrect(row); err != nil {
+		return nil, err
+	}
 	if c, ok := r.(*ledger.Correction); ok && c.With != nil {
 		if row.with, err = t.stage(ctx, c.With); err == nil {
 			row.with.instead, err = t.replacedBy(ctx, row)

@@ -75,6 +75,7 @@ type Store struct {
 	unjudged     bool
 	// serving keeps migrations off the embedded database while it is open.
 	serving *flock.Flock
+	file    *databaseOnDisk // nil for PostgreSQL
 }
 
 // Open opens the store. The embedded database is made, backed up and migrated
@@ -95,6 +96,9 @@ func Open(ctx context.Context, c Config) (*Store, error) {
 	default:
 		s.engine = sqliteEngine{}
 		s.write, s.read, s.long, s.serving, err = openSQLite(ctx, c)
+		if err == nil {
+			s.file, err = lookAtDatabase(c.DataDir)
+		}
 	}
 	if err != nil {
 		return nil, err
@@ -133,8 +137,11 @@ func (s *Store) closeDatabase() error {
 	return err
 }
 
-// Ping says whether the database answers.
+// Ping says whether the database answers, and the embedded one is still in its place.
 func (s *Store) Ping(ctx context.Context) error {
+	if err := s.file.check(); err != nil {
+		return err
+	}
 	return s.notBegun(s.read.PingContext(ctx))
 }
 
@@ -168,6 +175,9 @@ type Caller struct {
 	// May says whether the caller may add a record at a site; the error refuses the
 	// record alone.
 	May func(r ledger.Record, site string) error
+	// MayCorrect says whether the caller, who may correct records at a site, may also
+	// correct those of a kind; the error refuses the correction alone.
+	MayCorrect func(kind ledger.RecordKind, site string) error
 }
 
 // OutcomeState says what became of one member of a batch.

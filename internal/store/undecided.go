@@ -33,6 +33,8 @@ func (s *Store) decide(t *sql.Tx) error {
 	switch {
 	case err == nil && s.lineage.doubts.Load() != doubts:
 		return &undecidedError{errNotReplicated}
+	case outOfSpace(err):
+		return err // the embedded database has rolled it back
 	case err != nil && (unavailable(err) || errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled)):
 		return &undecidedError{err}
 	}

@@ -187,6 +187,14 @@ func (t *tx) allowed(r ledger.Record, site string) error {
 	return nil
 }
 
+// allowedToCorrect asks besides whether its caller may correct what it is about.
+func (t *tx) allowedToCorrect(row *staged) error {
+	if c := t.callers[row.Record]; c != nil && row.RecordKind() == ledger.KindCorrection {
+		return c.MayCorrect(row.about.kind, row.SiteCode())
+	}
+	return nil
+}
+
 // of notes whose records these are.
 func (t *tx) of(c *Caller, records []ledger.Record) {
 	if c == nil {

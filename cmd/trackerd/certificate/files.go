@@ -69,9 +69,10 @@ func ReadAuthorities(file string) (*x509.CertPool, error) {
 }
 
 // stamp tells one state of a file from another, also where its name is a link that is
-// turned to another file.
+// turned to another file, and where it may be read now and could not be before.
 type stamp struct {
 	modified, size int64
+	mode           fs.FileMode
 	file           string
 }
 
@@ -80,7 +81,7 @@ type stamps [3]stamp
 func (f Files) stamps() (all stamps) {
 	for i, name := range []string{f.Certificate, f.Key, f.ClientCA} {
 		if info, err := os.Stat(name); name != "" && err == nil {
-			all[i] = stamp{info.ModTime().UnixNano(), info.Size(), identity(info)}
+			all[i] = stamp{info.ModTime().UnixNano(), info.Size(), info.Mode(), identity(info)}
 		}
 	}
 	return all

@@ -8,10 +8,10 @@ import (
 	"syscall"
 )
 
-// identity tells two files of one name apart.
+// identity tells two files of one name apart, and two owners of one file.
 func identity(info fs.FileInfo) string {
 	if s, ok := info.Sys().(*syscall.Stat_t); ok {
-		return fmt.Sprint(s.Dev, s.Ino)
+		return fmt.Sprint(s.Dev, s.Ino, s.Uid, s.Gid)
 	}
 	return ""
 }

@@ -144,6 +144,26 @@ func TestALinkThatIsTurned(t *testing.T) {
 	o.wantShown(t, a, "two")
 }
 
+// A key that was put in place without the right to read it is read once the right is
+// given, though its content and time have not changed since.
+func TestAKeyThatMayBeReadAtLast(t *testing.T) {
+	a := certtest.New(t, "Yard Authority")
+	cert, key := a.Files(t, "first", 90*24*time.Hour, "yard.example")
+	o := open(t, Files{Certificate: cert, Key: key})
+	before := o.files.stamps()
+	if err := os.Chmod(key, 0o640); err != nil { // root may read whatever the mode says: the stamps tell
+		t.Fatal(err)
+	}
+	if o.files.stamps() == before {
+		t.Error("a change of the permissions is not seen")
+	}
+	o.log.Reset()
+	o.wantShown(t, a, "first")
+	if !strings.Contains(o.log.String(), "certificate read") {
+		t.Errorf("the files were not read again: %q", o.log)
+	}
+}
+
 func TestFilesThatAreRefused(t *testing.T) {
 	a := certtest.New(t, "Yard Authority")
 	cert, key := a.Files(t, "good", 90*24*time.Hour, "yard.example")
