@@ -3,19 +3,14 @@ package store
 import (
 	"context"
 	"database/sql"
-	"fmt"
-	"slices"
-	"strings"
 
 	"github.com/google/uuid"
 
 	"jointledger/internal/analysis"
+	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 	"jointledger/internal/visible"
 )
-
-// lenders are the roles that may let a tool be lent that is not fit for it.
-var lenders = append([]ledger.Role{ledger.RoleCrib}, authority...)
 
 // LendTool keeps the issue of a tool that is fit for it: what speaks against it is
 // looked up and the record kept in one transaction. What was let pass is given
@@ -169,22 +164,9 @@ func (t *tx) admitLoan(ctx context.Context, r *ledger.Custody) ([]analysis.ToolR
 	if r.OverrideBy == "" {
 		return nil, analysis.LendingError(r.Tool, r.Holder, refusals)
 	}
-	return refusals, t.hasRole(ctx, r.OverrideBy, lenders, "let this pass")
-}
-
-// hasRole asks whether a person has one of the roles.
-func (t *tx) hasRole(ctx context.Context, id string, roles []ledger.Role, do string) error {
-	person, err := people.load(ctx, t, id)
+	person, err := people.load(ctx, t, r.OverrideBy)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	if slices.ContainsFunc(person.Roles, func(role ledger.Role) bool { return slices.Contains(roles, role) }) {
-		return nil
-	}
-	words := make([]string, len(roles))
-	for i, role := range roles {
-		words[i] = ledger.Roles.Name(role)
-	}
-	return &ledger.Error{Kind: ledger.KindDenied, Reason: ledger.ReasonPermissionDenied, Resource: "people/" + person.ID,
-		Message: fmt.Sprintf("%s has no role that may %s; it takes one of %s", person.ID, do, strings.Join(words, ", "))}
+	return refusals, known.MayLetPass(person)
 }

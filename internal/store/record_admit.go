@@ -3,18 +3,13 @@ package store
 import (
 	"context"
 	"fmt"
-	"slices"
-	"strings"
 
 	"github.com/google/uuid"
 
 	"jointledger/internal/analysis"
+	"jointledger/internal/known"
 	"jointledger/internal/ledger"
 )
-
-// authority are the roles that may release holds, decide dispositions and sign
-// off.
-var authority = []ledger.Role{ledger.RoleSiteLead, ledger.RoleQuality, ledger.RoleRegionalManager, ledger.RoleAdministrator}
 
 // admission is what the members of a wave so far have come to.
 type admission struct {
@@ -59,15 +54,7 @@ func (t *tx) mayDecide(ctx context.Context, r *staged) error {
 	if err != nil {
 		return err
 	}
-	if slices.ContainsFunc(person.Roles, func(role ledger.Role) bool { return slices.Contains(authority, role) }) {
-		return nil
-	}
-	words := make([]string, len(authority))
-	for i, role := range authority {
-		words[i] = ledger.Roles.Name(role)
-	}
-	return &ledger.Error{Kind: ledger.KindDenied, Reason: ledger.ReasonPermissionDenied, Resource: "people/" + person.ID,
-		Message: fmt.Sprintf("%s has no role that may decide this; it takes one of %s", person.ID, strings.Join(words, ", "))}
+	return known.MayDecide(person)
 }
 
 // admitRelease asks whether the hold is open and is on what the release names.
