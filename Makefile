@@ -5,10 +5,11 @@ SHELL := /bin/bash
 GO ?= go
 export CGO_ENABLED ?= 0
 BUF := $(GO) tool -modfile=$(CURDIR)/internal/tools/go.mod buf
+GOLANGCI := $(GO) tool -modfile=$(CURDIR)/internal/tools/lint.mod golangci-lint
 # The race detector needs cgo; the shipped programs never do.
 RACE := CGO_ENABLED=1 $(GO) test -race -shuffle=on -timeout 20m
 
-.PHONY: all api build demo test check generate fresh lint bench fuzz postgres browser curl migration clean
+.PHONY: all api build demo test check generate fresh lint linters advisories bench faults fuzz postgres browser curl shells network migration clean
 
 all: build
 
@@ -20,16 +21,27 @@ build: ## the two programs, without cgo, into bin/
 demo: build ## the main job, embedded, in a temporary folder
 	@./testdata/demo.sh bin
 
-test: postgres browser curl ## the whole suite, on SQLite and PostgreSQL, with the race detector
+test: postgres browser curl shells network ## the whole suite, on SQLite and PostgreSQL, with the race detector
 	$(RACE) ./... ./testdata/demogen
+	@GO="$(GO)" CGO_ENABLED=1 testdata/fuzz.sh 500ms -race
 
-check: lint fresh ## what needs no run: formatting, linters, generated code
+check: lint linters advisories fresh ## what needs no run: formatting, linters, known vulnerabilities, generated code
 
 lint:
 	@out=$$(gofmt -l $$(git ls-files '*.go')); if [ -n "$$out" ]; then echo "not gofmt-clean:"; echo "$$out"; exit 1; fi
 	$(GO) vet ./... ./testdata/demogen
-	$(GO) tool -modfile=$(CURDIR)/internal/tools/go.mod staticcheck ./...
+	$(GOLANGCI) run ./... ./testdata/demogen
 	cd proto && $(BUF) lint && $(BUF) format -d --exit-code && $(BUF) breaking --against $(CURDIR)/testdata/api/v1.binpb
+
+linters: ## every linter of .golangci.yml is on: each finds what testdata/lint has for it; and buf sees a removed field
+	@out=$$($(GOLANGCI) run --issues-exit-code 0 --uniq-by-line=false --output.text.print-issued-lines=false ./testdata/lint/...) || { echo "$$out"; exit 1; }; \
+	names=$$(sed -n 's/^    - \([a-z]*\)$$/\1/p' .golangci.yml); test $$(wc -w <<<"$$names") -ge 20 || { echo "the linters of .golangci.yml can't be read"; exit 1; }; \
+	for l in $$names; do grep -q "($$l)" <<<"$$out" || { echo "$$out"; echo "$$l is named in .golangci.yml and found nothing in testdata/lint"; exit 1; }; done
+	@changed=$$(mktemp -d); trap 'rm -rf "$$changed"' EXIT; cp -r proto/. "$$changed"; sed -i '/string display_name = 2;/d' "$$changed/jointledger/v1/person.proto"; \
+	if out=$$($(BUF) breaking "$$changed" --against testdata/api/v1.binpb) || ! grep -q 'display_name.*was deleted' <<<"$$out"; then echo "$$out"; echo "buf breaking does not see that a field was removed"; exit 1; fi
+
+advisories: ## known vulnerabilities that our code reaches
+	$(GO) run ./internal/advisory ./... ./testdata/demogen
 
 api: ## after a release: the API that later changes must not break
 	cd proto && $(BUF) build --exclude-source-info -o $(CURDIR)/testdata/api/v1.binpb
@@ -41,13 +53,14 @@ generate: ## the code made from proto/ and ent/schema
 fresh: generate ## generated code must be what the sources give
 	@if [ -n "$$(git status --porcelain -- proto ent)" ]; then git --no-pager diff --stat -- proto ent; git status --porcelain -- proto ent; echo "generated code is stale: run 'make generate' and commit"; exit 1; fi
 
-bench: postgres ## ratios to the raw limit measured in the same run
+bench: build postgres ## ratios to the raw limits of the same run, a table and bench.json: docs/speed.md
 	$(GO) run ./internal/bench $(BENCH)
 
-fuzz: ## every fuzz target for FUZZTIME (10s unless told)
-	@set -e; for p in $$($(GO) list ./internal/...); do \
-	  for f in $$($(GO) test -list '^Fuzz' $$p | grep '^Fuzz' || true); do \
-	    echo "$$p $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $${FUZZTIME:-10s} $$p; done; done
+faults: postgres network ## servers, clients, disks, clocks, lines and PostgreSQL broken on purpose, a table and faults.json: docs/faults.md
+	$(GO) run ./internal/faults $(FAULTS)
+
+fuzz: ## every parser of testdata/fuzz.txt for FUZZTIME (10s unless told); FUZZ=method: the methods and rules
+	@GO="$(GO)" testdata/fuzz.sh $${FUZZTIME:-10s}
 
 postgres: ## PostgreSQL's server programs, from Debian's packages where absent
 	@if ! ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 && ! command -v initdb >/dev/null 2>&1; then \
@@ -61,11 +74,23 @@ browser: ## chromium and poppler, with which the hand-over page is looked at, fr
 	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium poppler-utils fonts-dejavu-core >/dev/null; \
 	  else sudo apt-get update -qq && sudo DEBIAN_FRONTEND=noninteractive apt-get install -y -qq chromium poppler-utils fonts-dejavu-core >/dev/null; fi; fi
 
+shells: ## fish, in which completion is tried, from Debian's packages where absent
+	@if ! command -v fish >/dev/null 2>&1; then \
+	  echo "installing fish"; \
+	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends fish >/dev/null; \
+	  else sudo apt-get update -qq && sudo DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends fish >/dev/null; fi; fi
+
 curl: ## curl, with which the examples of docs/http.md are run, from Debian's packages where absent
 	@if ! command -v curl >/dev/null 2>&1; then \
 	  echo "installing curl"; \
 	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq curl >/dev/null; \
 	  else sudo apt-get update -qq && sudo DEBIAN_FRONTEND=noninteractive apt-get install -y -qq curl >/dev/null; fi; fi
+
+network: ## iproute2, with which networks are made that can be cut, and e2fsprogs and mount for disks, from Debian's packages where absent
+	@if ! command -v ip >/dev/null 2>&1 || ! command -v mkfs.ext4 >/dev/null 2>&1 || ! command -v mount >/dev/null 2>&1; then \
+	  echo "installing iproute2, e2fsprogs and mount"; \
+	  if [ "$$(id -u)" = 0 ]; then apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq iproute2 e2fsprogs mount >/dev/null; \
+	  else sudo apt-get update -qq && sudo DEBIAN_FRONTEND=noninteractive apt-get install -y -qq iproute2 e2fsprogs mount >/dev/null; fi; fi
 
 migration: postgres ## the next migration of both engines: make migration NAME=what_changes
 	@test -n "$(NAME)" || { echo "say NAME=what_changes"; exit 2; }

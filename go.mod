@@ -2,6 +2,9 @@ module jointledger
 
 go 1.26.0
 
+// The standard library without the known vulnerabilities, where Go may fetch it.
+toolchain go1.26.10
+
 require (
 	ariga.io/atlas v0.32.1-0.20250325101103-175b25e1c1b9
 	connectrpc.com/vanguard v0.4.0
@@ -17,7 +20,7 @@ require (
 	github.com/google/uuid v1.6.0
 	github.com/hashicorp/golang-lru/v2 v2.0.7
 	github.com/jackc/pgx/v5 v5.12.0
-	github.com/klauspost/compress v1.20.1
+	github.com/klauspost/compress v1.20.2
 	github.com/mattn/go-isatty v0.0.24
 	github.com/parquet-go/parquet-go v0.32.0
 	github.com/prometheus/client_golang v1.25.0
@@ -65,7 +68,7 @@ require (
 require (
 	charm.land/bubbletea/v2 v2.1.1
 	github.com/agext/levenshtein v1.2.3 // indirect
-	github.com/andybalholm/brotli v1.1.1 // indirect
+	github.com/andybalholm/brotli v1.2.7 // indirect
 	github.com/apparentlymart/go-textseg/v15 v15.0.0 // indirect
 	github.com/bmatcuk/doublestar v1.3.4 // indirect
 	github.com/charmbracelet/colorprofile v0.4.3 // indirect
@@ -104,7 +107,7 @@ require (
 	github.com/zclconf/go-cty v1.14.4 // indirect
 	github.com/zclconf/go-cty-yaml v1.1.0 // indirect
 	golang.org/x/mod v0.42.0 // indirect
-	golang.org/x/net v0.61.0 // indirect
+	golang.org/x/net v0.62.0 // indirect
 	golang.org/x/sync v0.24.0 // indirect
 	golang.org/x/term v0.48.0
 	golang.org/x/text v0.43.0 // indirect

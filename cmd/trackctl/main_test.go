@@ -6,6 +6,8 @@ import (
 	"os"
 	"testing"
 	"time"
+
+	"go.uber.org/goleak"
 )
 
 // role is the environment variable by which this binary runs as a program of a test.
@@ -28,5 +30,5 @@ func TestMain(m *testing.M) {
 		time.Sleep(time.Minute)
 		os.Exit(7)
 	}
-	os.Exit(m.Run())
+	goleak.VerifyTestMain(m)
 }

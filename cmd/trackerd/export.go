@@ -34,7 +34,7 @@ func exportCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			defer s.Close() //nolint:errcheck // nothing was written
+			defer s.Close() // nothing was written
 			// Codes are of capitals, and are taken in any letters.
 			e, err := s.ExportSite(c.Context(), strings.ToUpper(args[0]), to)
 			if err != nil {

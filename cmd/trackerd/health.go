@@ -61,7 +61,7 @@ func (o *healthOptions) run(ctx context.Context, stdout io.Writer) error {
 	if err != nil {
 		return err
 	}
-	line, err := o.line(address)
+	line, err := o.line()
 	if err != nil {
 		return err
 	}
@@ -69,7 +69,7 @@ func (o *healthOptions) run(ctx context.Context, stdout io.Writer) error {
 	if err != nil {
 		return usageError{fmt.Errorf("--address %q: %w", address, err)}
 	}
-	defer conn.Close() //nolint:errcheck // nothing is under way on it
+	defer conn.Close() // nothing is under way on it
 	ctx, cancel := context.WithTimeout(ctx, o.timeout)
 	defer cancel()
 	answer, err := healthpb.NewHealthClient(conn).Check(ctx, &healthpb.HealthCheckRequest{Service: o.service})
@@ -108,7 +108,7 @@ func (o *healthOptions) target() (string, error) {
 }
 
 // line is how the server is spoken to.
-func (o *healthOptions) line(address string) (credentials.TransportCredentials, error) {
+func (o *healthOptions) line() (credentials.TransportCredentials, error) {
 	switch {
 	case o.caFile != "":
 		pool, err := certificate.ReadAuthorities(o.caFile)

@@ -71,7 +71,7 @@ func serveIn(t *testing.T, args ...string) served {
 		<-done
 		t.Fatalf("first line %q, %v; log: %s", line, err, log.String())
 	}
-	go io.Copy(io.Discard, out) //nolint:errcheck // it must not block on more lines
+	go io.Copy(io.Discard, out) // it must not block on more lines
 	conn, err := grpc.NewClient(addr, grpc.WithTransportCredentials(insecure.NewCredentials()))
 	if err != nil {
 		t.Fatal(err)

@@ -89,6 +89,7 @@ func plainly(err error) error {
 		switch known.Kind {
 		case ledger.KindInvalid, ledger.KindNotFound, ledger.KindExists:
 			return usageError{known}
+		default: // nothing to do for the others
 		}
 	}
 	return err

@@ -60,6 +60,7 @@ old one in use.
 }
 
 func (o *serveOptions) run(ctx context.Context, stdout, stderr io.Writer) error {
+	defer keepGarbage()()
 	if err := o.complete(); err != nil {
 		return err
 	}

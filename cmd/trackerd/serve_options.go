@@ -137,6 +137,7 @@ func (o *serveOptions) wrong(flag, format string, args ...any) error {
 		return configError{fmt.Errorf("%s: %s", from.name, problem)}
 	case inFile:
 		return configError{fmt.Errorf("%s: %s: %s", from.name, keyOf(flag), problem)}
+	default: // the others go on below
 	}
 	return usageError{fmt.Errorf("--%s: %s", flag, problem)}
 }

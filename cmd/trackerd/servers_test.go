@@ -195,7 +195,7 @@ func (l *ledgerOfAnswers) check(t *testing.T, s *servers) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer db.Close() //nolint:errcheck // nothing was written
+	defer db.Close() // nothing was written
 	onRecord, total := map[string]int{}, int64(0)
 	for after := ""; ; {
 		page, next, err := db.Records(t.Context(), store.RecordFilter{Kind: ledger.KindTightening}, store.Page{Size: 1000, After: after})

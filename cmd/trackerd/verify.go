@@ -33,7 +33,7 @@ func verify(ctx context.Context, config store.Config, stdout io.Writer) error {
 	if err != nil {
 		return err
 	}
-	defer s.Close() //nolint:errcheck // nothing was written
+	defer s.Close() // nothing was written
 	report, err := s.Verify(ctx)
 	if err != nil {
 		return err

@@ -4,6 +4,8 @@ import (
 	"strings"
 	"unicode"
 
+	"github.com/google/uuid"
+
 	"jointledger/internal/ledger"
 )
 
@@ -30,6 +32,17 @@ func CertificateKey(text string) string {
 		}
 		return least
 	}, text)
+}
+
+// CertificateTaken is what is wrong with a calibration whose certificate another comes
+// with already.
+func CertificateTaken(c *ledger.Calibration, other uuid.UUID) ledger.FieldError {
+	of := ""
+	if c.Laboratory != "" {
+		of = " of " + strings.TrimSpace(c.Laboratory)
+	}
+	return ledger.FieldError{Field: "certificate", Description: "certificate " + strings.TrimSpace(c.Certificate) + of +
+		" is that of " + ledger.RecordName(ledger.KindCalibration, other) + " too; expected one certificate a calibration, or a correction of the other"}
 }
 
 // SameCertificate says whether two calibrations come with one certificate: the same

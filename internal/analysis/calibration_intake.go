@@ -69,6 +69,7 @@ func measuresNothing(kind ledger.ToolKind) bool {
 	switch kind {
 	case ledger.ToolHoist, ledger.ToolSling, ledger.ToolHarness, ledger.ToolScaffold:
 		return true
+	default: // the others go on below
 	}
 	return false
 }
@@ -82,12 +83,12 @@ func reach(tool ledger.Tool) (low, high float64) {
 }
 
 // CheckNotToCome says what is wrong with the time of what was done on a tool, or of
-// a loan: it proves or permits something, and so must have been. now is the server's
-// clock; a day ahead of it is taken for a clock that is wrong by its zone.
+// a loan: it proves or permits something, and so must have been. now is the
+// clock of who takes it in; a day ahead of it is taken for a clock that is wrong by its zone.
 func CheckNotToCome(at, now time.Time) []ledger.FieldError {
 	if !at.After(now.Add(aheadOfClock)) {
 		return nil
 	}
-	return []ledger.FieldError{{Field: "entry.occur_time", Description: fmt.Sprintf("%s lies in the future: the server's clock says %s; expected a time that has been",
+	return []ledger.FieldError{{Field: "entry.occur_time", Description: fmt.Sprintf("%s lies in the future: the clock says %s; expected a time that has been",
 		at.UTC().Format(time.RFC3339), now.UTC().Format(time.RFC3339))}}
 }

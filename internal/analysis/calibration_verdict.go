@@ -41,7 +41,7 @@ var verdictOfOutcome = map[metrology.Outcome]ledger.Verdict{
 func CalibrationVerdict(tool ledger.Tool, c *ledger.Calibration) (*ledger.CalibrationVerdict, error) {
 	class, err := metrology.ParseToolClass(tool.TypeClass)
 	if err != nil || !(tool.MaximumNewtonMetres > 0) {
-		return nil, nil
+		return nil, nil //nolint:nilerr // a tool without a class or a range has no verdict
 	}
 	rule := c.Rule
 	if rule == 0 {

@@ -29,6 +29,7 @@ func (c ModelCovariate) Column() string {
 		return "length_mm"
 	case CovariateJointFasteners:
 		return "joint_fasteners"
+	default: // the others go on below
 	}
 	return "day"
 }

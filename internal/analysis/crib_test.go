@@ -56,9 +56,11 @@ func TestCribPage(t *testing.T) {
 		Due:      analysis.DueInput{Tool: ledger.Tool{Serial: "HN1", Kind: ledger.ToolHarness, HomeSite: "RVB"}, Location: zone(t, "Europe/Dublin")},
 		Policies: []ledger.Policy{{Action: ledger.ActionPreUseCheck, EachShift: true}},
 	}
+	unsafe := tool("UNSAFE", 12, nil)
+	unsafe.Done = []analysis.ActionDone{{Action: ledger.ActionPreUseCheck, At: at(t, "2026-03-02T06:50:00Z"), Failed: true}}
 	in := analysis.CribInput{
 		Site: "RVB", Location: zone(t, "Europe/Dublin"), AsOf: at(t, "2026-03-02T07:00:00Z"),
-		Tools: []analysis.TrackedTool{soon, late, back, good, out, longer, held, lost, elsewhere, guest, stranger, harness},
+		Tools: []analysis.TrackedTool{soon, late, back, good, out, longer, held, lost, elsewhere, guest, stranger, harness, unsafe},
 		Gaps:  []analysis.CoverageGap{{Site: "LKS"}, {Site: "RVB", From: "2026-03-11"}},
 	}
 	page, err := analysis.Crib(in)
@@ -67,7 +69,7 @@ func TestCribPage(t *testing.T) {
 	}
 	for name, c := range map[string]struct{ got, want []string }{
 		"to lend":        {cribSerials(page.ToLend), []string{"BACK", "GOOD", "GUEST", "SOON", "HN1"}},
-		"not to lend":    {refusalSerials(page.NotToLend), []string{"LATE"}},
+		"not to lend":    {refusalSerials(page.NotToLend), []string{"LATE", "UNSAFE"}},
 		"out":            {cribSerials(page.Out), []string{"LONGER", "OUT"}},
 		"back today":     {cribSerials(page.BackToday), []string{"BACK"}},
 		"expected today": {cribSerials(page.ExpectedToday), []string{"OUT"}},

@@ -1,6 +1,7 @@
 package analysis
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -9,8 +10,10 @@ import (
 
 // LendingRefusals gives every reason why a tool may not be lent at a site, the
 // gravest first: it is lost, held, away, lent already, it failed, was never
-// proved or is past due. None when it may. A check for each shift is no reason:
-// it is made before use. The error is that of PolicyDue.
+// proved or is past due. None when it may. That a check for each shift is owed is no
+// reason: it is made before use. That one was failed is, whether a policy asks for it or
+// not: the tool is out of use until it passes that check or is calibrated (common
+// practice, no source). The error is that of PolicyDue.
 func (t TrackedTool) LendingRefusals(site string, asOf time.Time) ([]ToolRefusal, error) {
 	items, err := t.items(asOf)
 	if err != nil {
@@ -36,7 +39,22 @@ func (t TrackedTool) lendingRefusals(items []PolicyItem, site string, asOf time.
 	if t.lent() {
 		add(t.refusal(RefusedLent, t.Custody.Since, "lent to %s on %s", t.Custody.Holder, day(t.Custody.Since, t.Due.Location)))
 	}
-	return append(refusals, t.outdatedActions(items, asOf)...)
+	return append(append(refusals, t.failedChecks()...), t.outdatedActions(items, asOf)...)
+}
+
+// failedChecks says of each action that no policy asks for, so that it is never due, that
+// it was not passed when it was last done.
+func (t TrackedTool) failedChecks() []ToolRefusal {
+	var refusals []ToolRefusal
+	for _, action := range []ledger.PolicyAction{ledger.ActionPeriodicInspection, ledger.ActionProofTest, ledger.ActionPreUseCheck} {
+		last := newestDone(t.Done, action)
+		asked := slices.ContainsFunc(t.Policies, func(p ledger.Policy) bool { return p.Action == action })
+		if asked || last == nil || !last.Failed || t.Due.Last != nil && t.Due.Last.OccurTime.After(last.At) {
+			continue
+		}
+		refusals = append(refusals, *t.refusal(RefusedFailed, last.At, "the %s on %s was not passed", policyPhrase[action], day(last.At, t.Due.Location)))
+	}
+	return refusals
 }
 
 // outdatedActions says of each action why the tool is not in date.

@@ -35,10 +35,25 @@ func TestLendingRefusals(t *testing.T) {
 		w.Policies = []ledger.Policy{{Action: ledger.ActionProofTest, Months: 1}, {Action: ledger.ActionPreUseCheck, EachShift: true}}
 		w.Done = []analysis.ActionDone{{Action: ledger.ActionProofTest, At: at(t, "2026-01-10T09:00:00Z")}}
 	}
+	checked := func(action ledger.PolicyAction, failed bool, when string) func(*analysis.TrackedTool) {
+		return func(w *analysis.TrackedTool) {
+			w.Done = append(w.Done, analysis.ActionDone{Action: action, At: at(t, when), Failed: failed})
+		}
+	}
+	today, later := "2026-03-02T06:00:00Z", "2026-03-02T06:30:00Z"
+	eachShift := func(w *analysis.TrackedTool) {
+		w.Policies = []ledger.Policy{{Action: ledger.ActionPreUseCheck, EachShift: true}}
+	}
 	for what, c := range map[string]struct {
 		tool analysis.TrackedTool
 		want []analysis.RefusalReason
 	}{
+		"failed a check that no policy asks for": {wrench(checked(ledger.ActionPreUseCheck, true, today)), []analysis.RefusalReason{analysis.RefusedFailed}},
+		"failed the check for the shift":         {wrench(eachShift, checked(ledger.ActionPreUseCheck, true, today)), []analysis.RefusalReason{analysis.RefusedFailed}},
+		"passed it after that":                   {wrench(checked(ledger.ActionPreUseCheck, true, today), checked(ledger.ActionPreUseCheck, false, later)), nil},
+		"passed another after that":              {wrench(checked(ledger.ActionProofTest, true, today), checked(ledger.ActionPreUseCheck, false, later)), []analysis.RefusalReason{analysis.RefusedFailed}},
+		"calibrated after that":                  {wrench(checked(ledger.ActionPreUseCheck, true, "2026-01-10T08:59:59Z")), nil},
+		"passed a check":                         {wrench(checked(ledger.ActionPreUseCheck, false, today)), nil},
 		"fit":                                    {wrench(), nil},
 		"taken back":                             {wrench(custody(ledger.CustodyReturned, "RVB", "")), nil},
 		"due tomorrow":                           {wrench(func(w *analysis.TrackedTool) { w.Due.Tool.IntervalMonths = 2 }), nil},

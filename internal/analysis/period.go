@@ -36,6 +36,7 @@ func PeriodStart(g Grouping, name string) (int, error) {
 			}
 		}
 		return 0, fmt.Errorf("%q is not a week; expected YYYY-Www, such as 2026-W14", name)
+	default: // the others go on below
 	}
 	if at, err := time.Parse(time.DateOnly, name); err == nil {
 		return dayOf(at), nil

@@ -34,7 +34,7 @@ func describe(a *RateAnswer, o RateOptions) {
 	a.Assumption = "Every attempt of a group fails with the same probability, independently of the others, and every failure and every fastener that went well is on record."
 
 	for _, c := range []string{
-		unknownDenominators(a, o),
+		unknownDenominators(a),
 		sparse(a),
 		"Fasteners of one joint are not independent of each other: they share lot, tool, hands and weather. Intervals and p-values take them as independent, and are too narrow where failures come in clusters.",
 		notThreadFailures(o.Kinds),
@@ -46,7 +46,7 @@ func describe(a *RateAnswer, o RateOptions) {
 	}
 }
 
-func unknownDenominators(a *RateAnswer, o RateOptions) string {
+func unknownDenominators(a *RateAnswer) string {
 	var names []string
 	var failures int64
 	for _, g := range a.Groups {

@@ -58,6 +58,7 @@ func (a *SPRTAnswer) verdictWords(t TrendOptions, unit, event, low, high string)
 		return fmt.Sprintf("Accepted at %s, after %s: the rate is taken for %s rather than %s.", a.At, seen, low, high)
 	case sequential.Reject:
 		return fmt.Sprintf("Refused at %s, after %s: the rate is taken for %s rather than %s.", a.At, seen, high, low)
+	default: // the others go on below
 	}
 	return fmt.Sprintf("No verdict yet after %s: the record bears out neither %s nor %s.", seen, low, high)
 }

@@ -33,6 +33,7 @@ func StandingMix(unit Grouping) []Grouping {
 		return []Grouping{BySite, ByLot}
 	case ByMaterial, ByThread:
 		return []Grouping{BySite, ByTreatment}
+	default: // the others go on below
 	}
 	return []Grouping{ByLot, ByTreatment, ByMaterial}
 }

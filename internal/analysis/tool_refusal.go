@@ -26,6 +26,7 @@ func (t TrackedTool) lent() bool {
 	switch t.Custody.Kind {
 	case ledger.CustodyIssued, ledger.CustodyDropped, ledger.CustodyOverloaded:
 		return true
+	default: // the others go on below
 	}
 	return false
 }
@@ -53,6 +54,7 @@ func (t TrackedTool) notAt(site string) *ToolRefusal {
 			return t.refusal(RefusedLost, c.Since, "reported lost on %s", day(c.Since, t.Due.Location))
 		case ledger.CustodySent:
 			return t.refusal(RefusedAway, c.Since, "sent off on %s and not received since", day(c.Since, t.Due.Location))
+		default: // nothing to do for the others
 		}
 	}
 	if s := t.station(); s != site {
@@ -136,13 +138,14 @@ func measuresTorque(k ledger.ToolKind) bool {
 	switch k {
 	case ledger.ToolTorqueWrench, ledger.ToolTorqueScrewdriver, ledger.ToolTorqueMultiplier:
 		return true
+	default: // the others go on below
 	}
 	return false
 }
 
 // outdated says why the tool is not in date until a moment: the first of its
-// actions that falls due before, one that failed, or for a torque tool no
-// calibration at all. Checks for each shift do not count: they are made before
+// actions that falls due before, one that failed, also where no policy asks for it, or
+// for a torque tool no calibration at all. Checks for each shift do not count: they are made before
 // use. Nil when it is in date.
 func (t TrackedTool) outdated(items []PolicyItem, asOf, until time.Time) *ToolRefusal {
 	if measuresTorque(t.Due.Tool.Kind) {
@@ -153,6 +156,9 @@ func (t TrackedTool) outdated(items []PolicyItem, asOf, until time.Time) *ToolRe
 		if c, failed := failedCalibration(t.Due); failed {
 			return t.refusal(RefusedFailed, c.at, "%s", asClause(c.detail))
 		}
+	}
+	if failed := t.failedChecks(); len(failed) > 0 {
+		return &failed[0]
 	}
 	var first *PolicyItem
 	for i := range items {

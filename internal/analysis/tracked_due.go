@@ -131,6 +131,7 @@ func dueReasonOf(o PolicyItem) DueReason {
 			return DueNeverCalibrated
 		}
 		return DueNeverDone
+	default: // the others go on below
 	}
 	if calibration {
 		return DueCalibrationFailed

@@ -43,7 +43,8 @@ type TrackedTool struct {
 	// calibration, when nil.
 	PolicyUses   []Use
 	PolicyEvents []Event
-	// Done is what was done under the policies; only the newest of each action counts.
+	// Done is what was done under the policies, and what was failed without one; only the
+	// newest of each action counts.
 	Done []ActionDone
 	// Shift is the shift that each-shift checks are counted by.
 	Shift Shift

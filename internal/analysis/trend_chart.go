@@ -103,6 +103,7 @@ func (h *trendHistory) chart(a *TrendAnswer) error {
 		c, err = controlchart.C(h.samples, o)
 	case ChartEWMA:
 		c, err = h.ewma()
+	default: // the others go on below
 	}
 	if err != nil {
 		return err

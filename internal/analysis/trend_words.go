@@ -199,6 +199,7 @@ func (h *trendHistory) skewCaution(a *TrendAnswer) string {
 	switch a.Kind {
 	case ChartG, ChartT, ChartEWMA:
 		return ""
+	default: // the others go on below
 	}
 	mean := h.failures / float64(len(h.rows))
 	if mean >= leastExpected || h.failures == 0 {

@@ -52,10 +52,12 @@ var may = map[string][]string{
 	"internal/cli":                   {"internal/proof", "internal/known", "internal/wire", "internal/shift", "internal/carry", "internal/calendar", "internal/rules", "internal/label", "internal/cli", "internal/ledger", "internal/nearest", "internal/report", "internal/termfigure", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
 	"internal/shift":                 {"internal/shift", "internal/ledger", "internal/quantity", "internal/rules"},
 	"internal/bench":                 {"internal/carry", "internal/known", "internal/analysis", "internal/fleetgen", "internal/ledger", "internal/pgcluster", "internal/rpc", "internal/service", "internal/store", "proto/jointledger/v1"},
+	"internal/faults":                {"internal/carry", "internal/pgcluster", "proto/jointledger/v1"},
 	"internal/bench/glm":             {"internal/regression"},
 	"cmd/trackerd":                   {"cmd/trackerd", "internal/httpjson", "internal/identity", "internal/nearest", "internal/rpc", "internal/service", "internal/store", "internal/access", "internal/ledger"},
 	"cmd/trackctl":                   {"internal/cli"},
 	"internal/architecture":          {},
+	"internal/advisory":              {},
 	"internal/buildinfo":             {},
 	"internal/store/storetest/model": {"internal/ledger"},
 }
@@ -65,18 +67,18 @@ var may = map[string][]string{
 var only = map[string][]string{
 	"entgo.io/ent":                     {"ent", "internal/store"},
 	"jointledger/ent":                  {"ent", "internal/store"},
-	"modernc.org/sqlite":               {"internal/store", "internal/bench"},
-	"github.com/jackc/pgx":             {"internal/store", "internal/bench"},
+	"modernc.org/sqlite":               {"internal/store", "internal/bench", "internal/faults"},
+	"github.com/jackc/pgx":             {"internal/store", "internal/bench", "internal/faults"},
 	"github.com/golang-migrate":        {"internal/store"},
-	"database/sql":                     {"ent", "internal/store", "internal/bench"},
-	"google.golang.org/grpc":           {"proto", "internal/identity", "internal/rpc", "internal/service", "internal/cli", "internal/access", "internal/bench", "cmd/trackerd"},
-	"jointledger/proto/jointledger/v1": {"internal/carry", "internal/wire", "internal/access", "internal/rpc", "internal/service", "internal/cli", "internal/bench"},
+	"database/sql":                     {"ent", "internal/store", "internal/bench", "internal/faults"},
+	"google.golang.org/grpc":           {"proto", "internal/identity", "internal/rpc", "internal/service", "internal/cli", "internal/access", "internal/bench", "internal/faults", "cmd/trackerd"},
+	"jointledger/proto/jointledger/v1": {"internal/carry", "internal/wire", "internal/access", "internal/rpc", "internal/service", "internal/cli", "internal/bench", "internal/faults"},
 	"github.com/spf13/cobra":           {"internal/cli", "cmd/trackerd"},
 	"jointledger/internal/store":       {"internal/store", "internal/identity", "internal/service", "internal/bench", "cmd/trackerd"},
 	"github.com/boombuler/barcode":     {"internal/cli"},
 	"connectrpc.com/vanguard":          {"internal/httpjson"},
 	"github.com/parquet-go/parquet-go": {"internal/cli/columnar"},
-	"jointledger/internal/pgcluster":   {"internal/store", "internal/bench"},
+	"jointledger/internal/pgcluster":   {"internal/store", "internal/bench", "internal/faults"},
 }
 
 type listed struct {

@@ -89,8 +89,8 @@ func openAndJudge(folder string, entry *ledger.Tightening) error {
 	if err != nil {
 		return err
 	}
-	defer p.Close() //nolint:errcheck // it was only read
-	if _, err := known.Findings(p, entry, nil); err != nil {
+	defer p.Close() // it was only read
+	if _, err := known.Findings(p, entry, nil, time.Now()); err != nil {
 		return err
 	}
 	return p.Err()

@@ -6,12 +6,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
-
-	"github.com/google/uuid"
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
@@ -169,21 +166,20 @@ func marked(engine, query string) string {
 // dueFleet puts in the tools, their calibrations, a year of custody and, for every
 // tenth, use by the hour.
 func dueFleet(ctx context.Context, engine string, db *sql.DB) error {
-	tx, err := db.BeginTx(ctx, nil)
+	load, err := newBulk(ctx, engine, db)
 	if err != nil {
 		return err
 	}
-	defer tx.Rollback() //nolint:errcheck // after a commit it does nothing
+	defer load.close()
 	var points, verdict any
-	if err := tx.QueryRowContext(ctx, "SELECT points, verdict FROM calibrations LIMIT 1").Scan(&points, &verdict); err != nil {
+	if err := load.conn.QueryRowContext(ctx, "SELECT points, verdict FROM calibrations LIMIT 1").Scan(&points, &verdict); err != nil {
 		return err
 	}
 	now := time.Now().UnixMicro()
 	var first int
-	if err := tx.QueryRowContext(ctx, "SELECT MAX(id) + 1 FROM tools").Scan(&first); err != nil {
+	if err := load.conn.QueryRowContext(ctx, "SELECT MAX(id) + 1 FROM tools").Scan(&first); err != nil {
 		return err
 	}
-	load := bulk{ctx: ctx, tx: tx, engine: engine}
 	const day = int64(24 * time.Hour / time.Microsecond)
 	sequence := int64(1)<<40 | 1_000_000
 	policies, err := json.Marshal([]any{})
@@ -211,77 +207,9 @@ func dueFleet(ctx context.Context, engine string, db *sql.DB) error {
 			}
 		}
 	}
-	if err := load.flushAll(); err != nil {
-		return err
-	}
-	if err := tx.Commit(); err != nil {
+	if err := load.commit(); err != nil {
 		return err
 	}
 	_, err = db.ExecContext(ctx, "ANALYZE")
 	return err
-}
-
-// bulk gathers rows and writes them many at a time.
-type bulk struct {
-	ctx    context.Context
-	tx     *sql.Tx
-	engine string
-	order  []string
-	rows   map[string][]any
-	width  map[string]int
-	err    error
-}
-
-func (b *bulk) record(id int64, kind ledger.RecordKind, tool int, at, now int64) {
-	uid := uuid.Must(uuid.NewV7())
-	b.add("records (id, uid, kind, site_id, tool_id, occur_time, offset_minutes, local_day, receive_time, device, note, offline, link)",
-		id, uid[:], uint8(kind), 1, tool, at, 0, int(at/86_400_000_000), now, "bench", "", 0, make([]byte, 32))
-}
-
-func (b *bulk) add(table string, values ...any) {
-	if b.rows == nil {
-		b.rows, b.width = map[string][]any{}, map[string]int{}
-	}
-	if _, seen := b.width[table]; !seen {
-		b.order = append(b.order, table)
-	}
-	b.width[table] = len(values)
-	b.rows[table] = append(b.rows[table], values...)
-	if len(b.rows[table]) >= 500*len(values) {
-		// Those that came into the list first are what the others refer to.
-		for _, earlier := range b.order[:slices.Index(b.order, table)+1] {
-			b.flush(earlier)
-		}
-	}
-}
-
-func (b *bulk) flush(table string) {
-	values, width := b.rows[table], b.width[table]
-	if b.err != nil || len(values) == 0 {
-		return
-	}
-	group := "(" + strings.TrimSuffix(strings.Repeat("?,", width), ",") + ")"
-	query := "INSERT INTO " + table + " VALUES " + strings.TrimSuffix(strings.Repeat(group+",", len(values)/width), ",")
-	if b.engine == "postgres" {
-		var numbered strings.Builder
-		n := 0
-		for _, c := range query {
-			if c == '?' {
-				n++
-				fmt.Fprintf(&numbered, "$%d", n)
-			} else {
-				numbered.WriteRune(c)
-			}
-		}
-		query = numbered.String()
-	}
-	_, b.err = b.tx.ExecContext(b.ctx, query, values...)
-	b.rows[table] = values[:0]
-}
-
-func (b *bulk) flushAll() error {
-	for _, table := range b.order {
-		b.flush(table)
-	}
-	return b.err
 }

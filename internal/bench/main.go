@@ -2,184 +2,154 @@ package main
 
 import (
 	"context"
-	"encoding/json"
-	"flag"
 	"fmt"
 	"log"
 	"os"
 	"runtime/pprof"
 	"slices"
-	"strings"
-	"text/tabwriter"
-	"time"
 
 	"jointledger/internal/pgcluster"
 	"jointledger/internal/store"
 )
 
-// figure is one measurement and the limit it is held against.
-type figure struct {
-	Engine string `json:"engine"`
-	What   string `json:"what"`
-	// PerSecond are records (or calls) acknowledged per second.
-	PerSecond float64 `json:"per_second"`
-	P50Micros float64 `json:"p50_microseconds"`
-	P99Micros float64 `json:"p99_microseconds"`
-	// Limit names the raw limit measured in the same run; Ratio is PerSecond over
-	// it, 0 for the limits themselves.
-	Limit string  `json:"limit,omitempty"`
-	Ratio float64 `json:"ratio,omitempty"`
-}
-
 func main() {
-	log.SetFlags(0)
-	engines := flag.String("engines", "sqlite,postgres", "which engines to measure")
-	seconds := flag.Float64("seconds", 3, "how long each measurement runs")
-	what := flag.String("what", "writes", "what to measure: writes, due (what falls due among 100,000 tools), report (all analyses of the manager's report), carry (the data that a device carries of a large site), or partition (PostgreSQL's table of records in one and in partitions)")
-	client := flag.String("trackctl", "", "with -what report: the path of trackctl, to time its whole report too")
-	jsonFile := flag.String("json", "", "write the figures to this file too")
-	profile := flag.String("cpuprofile", "", "write a CPU profile of the whole run to this file")
-	flag.Parse()
-	if *profile != "" {
-		f, err := os.Create(*profile)
-		if err != nil {
-			log.Fatal(err)
+	log.SetFlags(log.Ltime)
+	if os.Getenv(emptyServerVariable) != "" {
+		log.Fatal(emptyServer())
+	}
+	o, err := readOptions(os.Args[1:])
+	if err != nil {
+		log.Fatal(err)
+	}
+	if o.profile != "" {
+		f, err := os.Create(o.profile)
+		if err == nil {
+			err = pprof.StartCPUProfile(f)
 		}
-		if err := pprof.StartCPUProfile(f); err != nil {
+		if err != nil {
 			log.Fatal(err)
 		}
 		defer pprof.StopCPUProfile()
 	}
-	ctx := context.Background()
-	span := time.Duration(*seconds * float64(time.Second))
-
-	if !slices.Contains([]string{"writes", "due", "report", "carry", "partition"}, *what) {
-		log.Fatalf("-what: expected writes, due, report, carry or partition, got %q", *what)
+	r, err := measure(context.Background(), &o)
+	// What was measured before something failed is worth having.
+	r.print(os.Stdout)
+	if written := r.write(o.jsonFile); err == nil {
+		err = written
 	}
-	var figures, empty []figure
-	var err error
-	if *what == "writes" {
-		if empty, err = emptyCalls(ctx, span); err != nil {
-			log.Fatal(err)
-		}
-		figures = append(figures, empty...)
-	}
-	for _, name := range strings.Split(*engines, ",") {
-		measured, err := measureEngine(ctx, name, *what, *client, span, empty)
-		if err != nil {
-			log.Fatalf("%s: %v", name, err)
-		}
-		figures = append(figures, measured...)
-	}
-	printTable(figures)
-	if *jsonFile != "" {
-		text, err := json.MarshalIndent(map[string]any{"figures": figures}, "", "  ")
-		if err == nil {
-			err = os.WriteFile(*jsonFile, append(text, '\n'), 0o644)
-		}
-		if err != nil {
-			log.Fatal(err)
-		}
+	if err != nil {
+		log.Print(err)
+		pprof.StopCPUProfile()
+		os.Exit(1)
 	}
 }
 
-func printTable(figures []figure) {
-	w := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(w, "engine\twhat\tper second\tp50 µs\tp99 µs\tof the limit\tlimit\t")
-	for _, f := range figures {
-		ratio := ""
-		if f.Ratio > 0 {
-			ratio = fmt.Sprintf("%.2f", f.Ratio)
-		}
-		fmt.Fprintf(w, "%s\t%s\t%.0f\t%.0f\t%.0f\t%s\t%s\t\n", f.Engine, f.What, f.PerSecond, f.P50Micros, f.P99Micros, ratio, f.Limit)
-	}
-	w.Flush()
-}
-
-// measureEngine measures one engine, on fresh databases for the limits and for
-// the server alike.
-func measureEngine(ctx context.Context, name, what, client string, span time.Duration, empty []figure) ([]figure, error) {
-	var config func(string) (store.Config, error)
-	switch name {
-	case "sqlite":
-		config = func(string) (store.Config, error) {
-			dir, err := os.MkdirTemp("", "jointledger-bench-")
-			return store.Config{DataDir: dir}, err
-		}
-	case "postgres":
-		cluster, err := pgcluster.Start(ctx, pgcluster.Options{Durable: true})
-		if err != nil {
-			return nil, err
+// measure measures all that is asked for.
+func measure(ctx context.Context, o *options) (r result, err error) {
+	r.Machine = thisMachine()
+	var cluster *pgcluster.Cluster
+	if slices.Contains(o.engines, "postgres") {
+		if cluster, err = pgcluster.Start(ctx, pgcluster.Options{Durable: true}); err != nil {
+			return r, err
 		}
 		defer cluster.Stop()
-		config = func(database string) (store.Config, error) {
-			return store.Config{DSN: cluster.DSN(database)}, createDatabase(ctx, cluster.DSN("postgres"), database)
-		}
-	default:
-		return nil, fmt.Errorf("there is no engine of this name; expected sqlite or postgres")
 	}
-	if what == "due" {
-		c, err := config("due")
-		if err != nil {
-			return nil, err
-		}
-		return measureDue(ctx, name, c)
+	if err := r.Machine.askEngines(ctx, cluster); err != nil {
+		return r, err
 	}
-	if what == "report" {
-		c, err := config("report")
-		if err != nil {
-			return nil, err
+	for _, p := range parts {
+		if !o.wants(p.name) {
+			continue
 		}
-		return measureReport(ctx, name, c, client)
-	}
-	if what == "carry" {
-		c, err := config("carry")
-		if err != nil {
-			return nil, err
+		for _, e := range enginesOf(o, p.name, cluster) {
+			log.Printf("measuring %s on %s", p.name, e.name)
+			figures, err := measurePart(ctx, o, p.name, e)
+			r.Figures = append(r.Figures, figures...)
+			if err != nil {
+				return r, fmt.Errorf("%s on %s: %w", p.name, e.name, err)
+			}
 		}
-		return measureCarry(ctx, name, c)
 	}
-	if what == "partition" {
-		c, err := config("partition")
-		if err != nil {
-			return nil, err
+	r.Machine.LoadAfter = loadNow()
+	for _, f := range r.Figures {
+		if err := f.sane(); err != nil {
+			return r, err
 		}
-		return measurePartition(ctx, name, c, span)
 	}
-	rawConfig, err := config("raw")
+	return r, nil
+}
+
+// enginesOf are the engines that a part is measured on.
+func enginesOf(o *options, part string, cluster *pgcluster.Cluster) (engines []engine) {
+	for _, name := range o.engines {
+		if name == "postgres" && (part == "memory" || part == "programs") || name == "sqlite" && part == "partition" {
+			continue
+		}
+		engines = append(engines, engine{name, cluster})
+	}
+	return engines
+}
+
+func measurePart(ctx context.Context, o *options, part string, e engine) ([]figure, error) {
+	switch part {
+	case "writes":
+		return measureWrites(ctx, e, o.span)
+	case "questions":
+		return measureQuestions(ctx, e, o.attempts)
+	case "import":
+		return measureImport(ctx, e, o)
+	case "programs":
+		return measurePrograms(ctx, o)
+	case "memory":
+		return measureMemory(ctx, o)
+	case "rules":
+		return measureRules(ctx, e, o.span)
+	}
+	c, err := e.database(ctx, part)
 	if err != nil {
 		return nil, err
 	}
-	defer os.RemoveAll(rawConfig.DataDir)
-	limits, err := rawInserts(ctx, name, rawConfig, span)
-	if err != nil {
-		return nil, fmt.Errorf("plain driver: %w", err)
+	defer e.drop(c)
+	switch part {
+	case "due":
+		return measureDue(ctx, e.name, c)
+	case "report":
+		return measureReport(ctx, e.name, c, o.program("trackctl"))
+	case "carry":
+		return measureCarry(ctx, e.name, c)
+	default:
+		return measurePartition(ctx, e.name, c, o.span)
 	}
-	served, err := servedWrites(ctx, name, config, span)
-	if err != nil {
-		return nil, fmt.Errorf("server: %w", err)
-	}
-	return append(limits, compare(served, limits, empty)...), nil
 }
 
-// compare holds each figure of the server against the same server without the rules
-// and with an alarm rule besides, against the driver, and against the empty call at
-// the same number of clients.
-func compare(served []pairedFigure, limits, empty []figure) []figure {
-	out := make([]figure, 0, 4*len(served))
-	for i, s := range served {
-		f := s.figure
-		f.Limit, f.Ratio = "the server without the rules (median of pairs)", s.overUnjudged
-		out = append(out, f)
-		a := s.alarmed
-		a.Limit, a.Ratio = "the server without the alarm rule (median of pairs)", s.alarmedOver
-		out = append(out, a)
-		f.Limit, f.Ratio = limits[i].What, f.PerSecond/limits[i].PerSecond
-		out = append(out, f)
-		if i < len(empty) {
-			f.Limit, f.Ratio = empty[i].What, f.PerSecond/empty[i].PerSecond
-			out = append(out, f)
-		}
+// engine is one of the two, and where its databases are made.
+type engine struct {
+	name    string
+	cluster *pgcluster.Cluster
+}
+
+// database makes a fresh database.
+func (e engine) database(ctx context.Context, name string) (store.Config, error) {
+	if e.name == "postgres" {
+		return store.Config{DSN: e.cluster.DSN(name)}, createDatabase(ctx, e.cluster.DSN("postgres"), name)
 	}
-	return out
+	dir, err := os.MkdirTemp("", "jointledger-bench-")
+	if err != nil {
+		return store.Config{}, err
+	}
+	c := store.Config{DataDir: dir}
+	_, _, err = store.MigrateUp(ctx, c)
+	return c, err
+}
+
+// drop removes a database; those of PostgreSQL go with the cluster, but the large ones
+// are dropped at once.
+func (e engine) drop(c store.Config) {
+	if e.name == "postgres" {
+		if err := dropDatabase(context.Background(), e.cluster.DSN("postgres"), c.DSN); err != nil {
+			log.Printf("the database stays until the end of the run: %v", err)
+		}
+		return
+	}
+	os.RemoveAll(c.DataDir)
 }

@@ -1,12 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"context"
-	"fmt"
 	"log/slog"
 	"os"
 	"slices"
-	"time"
 
 	"google.golang.org/grpc"
 
@@ -29,15 +28,6 @@ type server struct {
 	folder  string
 	// calls goes on from round to round, so that no joint gets all the records.
 	calls int
-}
-
-// pairedFigure is what the server reaches, and what it reaches with one thing more
-// or less.
-type pairedFigure struct {
-	figure
-	overUnjudged float64
-	alarmed      figure
-	alarmedOver  float64
 }
 
 func startServer(ctx context.Context, name string, c store.Config, alarmRule bool) (*server, error) {
@@ -82,83 +72,8 @@ func (v *server) stop(ctx context.Context) {
 	}
 }
 
-// servedWrites measures acknowledged tightenings through the production server: one
-// a call from 1 and from 64 clients, and 100 a call; with the rules, without them,
-// and with an alarm rule besides.
-func servedWrites(ctx context.Context, engine string, config func(string) (store.Config, error), span time.Duration) ([]pairedFigure, error) {
-	var servers []*server
-	for _, name := range []string{"served", "unjudged", "alarmed"} {
-		c, err := config(name)
-		if err != nil {
-			return nil, err
-		}
-		c.Unjudged = name == "unjudged"
-		v, err := startServer(ctx, name, c, name == "alarmed")
-		if err != nil {
-			return nil, err
-		}
-		defer v.stop(ctx)
-		servers = append(servers, v)
-	}
-	var figures []pairedFigure
-	for _, m := range []struct {
-		what          string
-		clients, each int
-	}{{"unary, 1 client", 1, 1}, {"unary, 64 clients", 64, 1}, {"batches of 100, 1 client", 1, 100}} {
-		f, err := inTurns(ctx, servers, span, m.clients, m.each)
-		if err != nil {
-			return nil, err
-		}
-		f.Engine, f.What = engine, m.what
-		f.alarmed.Engine, f.alarmed.What = engine, m.what+", alarm rule"
-		figures = append(figures, f)
-	}
-	for _, v := range servers {
-		report, err := v.store.Verify(ctx)
-		if err != nil {
-			return nil, err
-		}
-		if !report.OK() {
-			return nil, fmt.Errorf("the record of %s does not verify after the load: %+v", v.name, report)
-		}
-	}
-	return figures, nil
-}
-
-// inTurns gives each server its share of the span in every round, each time in
-// another order.
-func inTurns(ctx context.Context, servers []*server, span time.Duration, clients, each int) (pairedFigure, error) {
-	taken := make([][]time.Duration, len(servers))
-	elapsed := make([]time.Duration, len(servers))
-	var unjudged, alarmed []float64
-	for round := range rounds {
-		speed := make([]float64, len(servers))
-		for turn := range servers {
-			i := (round + turn) % len(servers)
-			v := servers[i]
-			_, err := withClients(v.address, clients, func(conns []*grpc.ClientConn) (figure, error) {
-				first := v.calls
-				all, long, err := timed(ctx, span/rounds, clients, func(ctx context.Context, client, n int) error {
-					return record(ctx, pb.NewAssemblyServiceClient(conns[client]), client*7919+first+n, each)
-				})
-				v.calls += len(all)/clients + 1
-				taken[i], elapsed[i] = append(taken[i], all...), elapsed[i]+long
-				speed[i] = float64(len(all)) / long.Seconds()
-				return figure{}, err
-			})
-			if err != nil {
-				return pairedFigure{}, fmt.Errorf("%s: %w", v.name, err)
-			}
-		}
-		unjudged, alarmed = append(unjudged, speed[0]/speed[1]), append(alarmed, speed[2]/speed[0])
-	}
-	return pairedFigure{
-		figure: summed(taken[0], elapsed[0], each), overUnjudged: median(unjudged),
-		alarmed: summed(taken[2], elapsed[2], each), alarmedOver: median(alarmed),
-	}, nil
-}
-
-func median(v []float64) float64 {
+// median sorts what it is of.
+func median[T cmp.Ordered](v []T) T {
 	slices.Sort(v)
 	return v[len(v)/2]
 }

@@ -5,7 +5,6 @@ import (
 	"crypto/md5"
 	"database/sql"
 	"encoding/binary"
-	"flag"
 	"fmt"
 	"math/rand/v2"
 	"strconv"
@@ -25,8 +24,8 @@ const (
 	uniqueOnce = "CREATE UNIQUE INDEX ON %s (uid)"
 )
 
-// partitionRows is how many records each shape is filled with, a multiple of the sites.
-var partitionRows = flag.Int("rows", 2_000_000, "with -what partition: how many records the tables are filled with")
+// partitionRows is how many records each shape is filled with, a multiple of the sites: -rows.
+var partitionRows = 2_000_000
 
 // measurePartition measures both shapes alike, filled with the same rows.
 func measurePartition(ctx context.Context, engine string, c store.Config, span time.Duration) ([]figure, error) {
@@ -77,7 +76,7 @@ func (s partitionShape) fill(ctx context.Context) error {
 	statements = append(statements,
 		"ALTER TABLE "+s.table+" ADD PRIMARY KEY (id)", fmt.Sprintf(s.unique, s.table),
 		"CREATE INDEX ON "+s.table+" (joint_id)", "CREATE INDEX ON "+s.table+" (lot_id)", "CREATE INDEX ON "+s.table+" (tool_id, kind, occur_time)",
-		s.insert(fmt.Sprintf("generate_series(0::bigint, %d) g", *partitionRows-1)), "VACUUM ANALYZE "+s.table)
+		s.insert(fmt.Sprintf("generate_series(0::bigint, %d) g", partitionRows-1)), "VACUUM ANALYZE "+s.table)
 	for _, statement := range statements {
 		if _, err := s.db.ExecContext(ctx, statement); err != nil {
 			return err
@@ -97,7 +96,7 @@ func (s partitionShape) measure(ctx context.Context, span time.Duration) (figure
 		return nil, err
 	}
 	draw := rand.New(rand.NewPCG(1, 2))
-	next := *partitionRows
+	next := partitionRows
 	const group = 64
 	all := func(query string, args ...any) error {
 		rows, err := s.db.QueryContext(ctx, query, args...)
@@ -120,7 +119,7 @@ func (s partitionShape) measure(ctx context.Context, span time.Duration) (figure
 			return err
 		}},
 		{"recognise 64 ids", group, func(context.Context, int, int) error {
-			from := draw.IntN(*partitionRows - group)
+			from := draw.IntN(partitionRows - group)
 			ids := make([]any, group)
 			for i := range ids {
 				sum := md5.Sum([]byte(strconv.Itoa(from + i)))
@@ -129,13 +128,13 @@ func (s partitionShape) measure(ctx context.Context, span time.Duration) (figure
 			}
 			return all("SELECT id, kind FROM "+s.table+" WHERE uid IN ("+placeholders(group)+")", ids...)
 		}},
-		{"read a chain", *partitionRows / partitionSites, func(context.Context, int, int) error {
+		{"read a chain", partitionRows / partitionSites, func(context.Context, int, int) error {
 			site := int64(1 + draw.IntN(partitionSites))
 			return all("SELECT * FROM "+s.table+" WHERE id > $1 AND id < $2 ORDER BY id", site<<40, (site+1)<<40)
 		}},
 		{"list 100 of a site", 100, func(context.Context, int, int) error {
 			site := int64(1 + draw.IntN(partitionSites))
-			return all("SELECT * FROM "+s.table+" WHERE id > $1 AND id < $2 ORDER BY id LIMIT 100", site<<40|int64(draw.IntN(*partitionRows/partitionSites-100)), (site+1)<<40)
+			return all("SELECT * FROM "+s.table+" WHERE id > $1 AND id < $2 ORDER BY id LIMIT 100", site<<40|int64(draw.IntN(partitionRows/partitionSites-100)), (site+1)<<40)
 		}},
 		{"a tool's newest", 1, func(context.Context, int, int) error {
 			return all("SELECT * FROM "+s.table+" WHERE tool_id = $1 AND kind = $2 ORDER BY occur_time DESC LIMIT 1", draw.IntN(800), 1+draw.IntN(4))

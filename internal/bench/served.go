@@ -9,8 +9,6 @@ import (
 	"github.com/google/uuid"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials/insecure"
-	"google.golang.org/grpc/health"
-	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"jointledger/internal/ledger"
@@ -19,55 +17,17 @@ import (
 )
 
 // benchJoints is the number of joints that the records are spread over: a joint
-// has a few records, not thousands.
-const benchJoints = 20_000
+// has a few records, not thousands. A test takes fewer.
+var benchJoints = 20_000
 
 // benchCrews is the number of people, each with a wrench.
 const benchCrews = 16
-
-// emptyCalls measures a call that does nothing, over the same loopback and with
-// the same number of connections as the server's clients use.
-func emptyCalls(ctx context.Context, span time.Duration) ([]figure, error) {
-	s := grpc.NewServer()
-	healthpb.RegisterHealthServer(s, health.NewServer())
-	address, err := listen(s.Serve)
-	if err != nil {
-		return nil, err
-	}
-	defer s.Stop()
-	var figures []figure
-	for _, clients := range []int{1, 64} {
-		f, err := withClients(address, clients, func(conns []*grpc.ClientConn) (figure, error) {
-			return load(ctx, span, clients, 1, func(ctx context.Context, client, _ int) error {
-				_, err := healthpb.NewHealthClient(conns[client]).Check(ctx, &healthpb.HealthCheckRequest{})
-				return err
-			})
-		})
-		if err != nil {
-			return nil, err
-		}
-		f.Engine, f.What = "-", fmt.Sprintf("empty call, %d clients", clients)
-		figures = append(figures, f)
-	}
-	return figures, nil
-}
 
 // record sends so many tightenings in one call and requires each to be taken.
 func record(ctx context.Context, client pb.AssemblyServiceClient, seed, each int) error {
 	batch := make([]*pb.Tightening, each)
 	for i := range batch {
-		id, err := uuid.NewV7()
-		if err != nil {
-			return err
-		}
-		joint := ((seed*each+i)*7919 + seed) % benchJoints
-		torque := 32.0
-		batch[i] = &pb.Tightening{
-			Name: "tightenings/" + id.String(), Joint: jointPlace(joint).Resource(), Lot: "lots/M10-1", Treatment: pb.Treatment_TREATMENT_ANTI_SEIZE,
-			CompoundBatch: "AS-1", Tool: fmt.Sprintf("tools/TW-%d", 1+seed%benchCrews), TorqueNewtonMetres: &torque, TorqueAsTyped: "32 N.m", Fasteners: 12,
-			Pass: pb.Pass_PASS_FIRST, DrivingMethod: pb.DrivingMethod_DRIVING_METHOD_HAND,
-			Entry: &pb.Entry{OccurTime: timestamppb.Now(), Person: fmt.Sprintf("people/tech%d", 1+seed%benchCrews), Device: "bench"},
-		}
+		batch[i] = tightening(seed, seed*each+i)
 	}
 	answer, err := client.RecordTightenings(ctx, &pb.RecordTighteningsRequest{Tightenings: batch})
 	if err != nil {
@@ -84,12 +44,23 @@ func record(ctx context.Context, client pb.AssemblyServiceClient, seed, each int
 	return nil
 }
 
+// tightening is the nth of a crew that the seed chooses.
+func tightening(seed, n int) *pb.Tightening {
+	joint, torque := (n*7919+seed)%benchJoints, 32.0
+	return &pb.Tightening{
+		Name: "tightenings/" + uuid.Must(uuid.NewV7()).String(), Joint: jointPlace(joint).Resource(), Lot: "lots/M10-1", Treatment: pb.Treatment_TREATMENT_ANTI_SEIZE,
+		CompoundBatch: "AS-1", Tool: fmt.Sprintf("tools/TW-%d", 1+seed%benchCrews), TorqueNewtonMetres: &torque, TorqueAsTyped: "32 N.m", Fasteners: 12,
+		Pass: pb.Pass_PASS_FIRST, DrivingMethod: pb.DrivingMethod_DRIVING_METHOD_HAND,
+		Entry: &pb.Entry{OccurTime: timestamppb.Now(), Person: fmt.Sprintf("people/tech%d", 1+seed%benchCrews), Device: "bench"},
+	}
+}
+
 func listen(serve func(net.Listener) error) (string, error) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		return "", err
 	}
-	go serve(l) //nolint:errcheck // it ends with Stop
+	go serve(l) // it ends with Stop
 	return l.Addr().String(), nil
 }
 

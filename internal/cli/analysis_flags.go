@@ -122,7 +122,7 @@ func parseRate(text string) (float64, error) {
 	if problem == "" && parted {
 		var size float64
 		if size, problem = csvfile.ParseNumber(strings.TrimSpace(of)); problem == "" {
-			v /= size
+			v /= max(size, 0) // two minus signs make no rate
 		}
 	}
 	if problem != "" || !(v > 0) || math.IsInf(v, 0) {

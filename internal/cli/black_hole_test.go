@@ -36,11 +36,11 @@ func silent(t *testing.T) (address string, connections *atomic.Int32) {
 				return
 			}
 			connections.Add(1)
-			defer c.Close() //nolint:errcheck // nothing was sent on it
+			defer c.Close() // nothing was sent on it
 		}
 	}()
 	t.Cleanup(func() {
-		l.Close() //nolint:errcheck // it ends Accept
+		l.Close() // it ends Accept
 		<-done
 	})
 	return l.Addr().String(), connections
@@ -53,7 +53,7 @@ func deaf(t *testing.T) (address string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { syscall.Close(fd) }) //nolint:errcheck // the process ends soon
+	t.Cleanup(func() { syscall.Close(fd) }) // the process ends soon
 	if err = syscall.Bind(fd, &syscall.SockaddrInet4{Addr: [4]byte{127, 0, 0, 1}}); err == nil {
 		err = syscall.Listen(fd, 0)
 	}
@@ -70,7 +70,7 @@ func deaf(t *testing.T) (address string) {
 		if err != nil {
 			return at.String() // from here on nobody gets in
 		}
-		t.Cleanup(func() { c.Close() }) //nolint:errcheck // nothing was sent on it
+		t.Cleanup(func() { c.Close() }) // nothing was sent on it
 	}
 	t.Fatal("this system takes connections beyond the queue that was asked for")
 	return ""

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 
 	"jointledger/internal/analysis"
@@ -175,8 +176,15 @@ func (a *app) verdictHere(s sent, r record) (*pb.Calibration, []string) {
 		return nil, []string{"the verdict comes with the server's answer: " + err.Error()}
 	}
 	var lines []string
-	// Whether its time is one to come is for the server's clock to say.
-	for _, wrong := range analysis.CheckCalibration(past.Tool, c, c.OccurTime) {
+	other, err := a.certifiedHere(c)
+	if err != nil {
+		return nil, []string{"whether its certificate is that of another calibration can't be told here: " + err.Error()}
+	}
+	refused := analysis.CheckCalibration(past.Tool, c, a.now())
+	if other != uuid.Nil {
+		refused = append(refused, analysis.CertificateTaken(c, other))
+	}
+	for _, wrong := range refused {
 		lines = append(lines, "look: the server will refuse this by what is carried of the tool: "+fieldLine(wrong.Field, wrong.Description, s.names))
 	}
 	if len(lines) > 0 {

@@ -165,6 +165,6 @@ func TestAgeOfCarriedData(t *testing.T) {
 				t.Errorf("data of %v: %q; expected %q", tc.at, got[i], want)
 			}
 		}
-		p.Close() //nolint:errcheck // it was only read
+		p.Close() // it was only read
 	}
 }

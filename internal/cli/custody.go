@@ -37,7 +37,7 @@ func (a *app) custodyCommand() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		if err := f.require("site"); err != nil {
+		if err := a.siteHere(f, &record.Site); err != nil {
 			return err
 		}
 		if kind == ledger.CustodyIssued {
@@ -86,7 +86,7 @@ func unfitRemark(findings []*pb.Finding) string {
 // custodyFields binds the flags of what a change of custody tells besides its kind
 // and tool.
 func custodyFields(f *fields, record *pb.CustodyChange) {
-	f.site(&record.Site, "site", "site", "the site where it happened")
+	f.site(&record.Site, "site", "site", "the site where it happened; that of the current place when not given")
 	f.resource(&record.Holder, "people", "holder", "holder", "PERSON", "who holds it from then on")
 }
 

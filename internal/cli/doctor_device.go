@@ -187,6 +187,7 @@ func countWaiting(c deviceCheck, entries []*outbox.Entry, now time.Time) deviceC
 			}
 		case outbox.Refused:
 			refused++
+		default: // nothing to do for the others
 		}
 	}
 	if waiting > 0 {

@@ -43,7 +43,7 @@ func (a *app) checkLine(ctx context.Context) deviceCheck {
 		}
 		return c
 	}
-	defer conn.Close() //nolint:errcheck // nothing was sent
+	defer conn.Close() // nothing was sent
 	secured, ok := conn.(*tls.Conn)
 	if !ok || len(secured.ConnectionState().PeerCertificates) == 0 {
 		c.state, c.message = checkWrong, "the server showed no certificate"

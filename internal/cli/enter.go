@@ -167,7 +167,7 @@ func (a *app) readSheet(ctx context.Context, o enterOptions, e *entered) error {
 		if err != nil {
 			return &failure{code: exitNoInput, message: fmt.Sprintf("the sheet can't be read: %v", err)}
 		}
-		defer f.Close() //nolint:errcheck // it was only read
+		defer f.Close() // it was only read
 		in = f
 	}
 	var problems csvfile.Problems

@@ -136,6 +136,7 @@ func validateOnly(ctx context.Context, conn *grpc.ClientConn, lines []*enteredLi
 		return outcomesOf(assembly.RecordIncidents(ctx, &pb.RecordIncidentsRequest{Incidents: ofKind[*pb.Incident](records), ValidateOnly: true}))
 	case ledger.KindSealing:
 		return outcomesOf(inspection.RecordSealings(ctx, &pb.RecordSealingsRequest{Sealings: ofKind[*pb.Sealing](records), ValidateOnly: true}))
+	default: // the others go on below
 	}
 	return outcomesOf(inspection.RecordInspections(ctx, &pb.RecordInspectionsRequest{Inspections: ofKind[*pb.Inspection](records), ValidateOnly: true}))
 }

@@ -66,9 +66,7 @@ func (s *sheetReader) line(ctx context.Context, row *csvfile.Row) (*enteredLine,
 		return nil, err
 	}
 	readFasteners(row, kind, r)
-	if err := s.place(l, r); err != nil {
-		return nil, err
-	}
+	s.place(l, r)
 	e, err := s.entry(ctx, row)
 	if err != nil {
 		return nil, err
@@ -182,7 +180,7 @@ func readFasteners(row *csvfile.Row, kind *lineKind, r lineRecord) {
 }
 
 // place reads where it was: in one cell, or in one for each part of the name.
-func (s *sheetReader) place(l *enteredLine, r lineRecord) error {
+func (s *sheetReader) place(l *enteredLine, r lineRecord) {
 	column, text := "place", l.row.Text("place")
 	if text == "" {
 		var parts []string
@@ -202,16 +200,15 @@ func (s *sheetReader) place(l *enteredLine, r lineRecord) error {
 	}
 	if text == "" {
 		l.row.Fail("place", "expected a joint such as RVB/CT2/C3/J014, or J014 in the current cell, got nothing")
-		return nil
+		return
 	}
 	place, err := s.a.placeHere(text, r.depths()...)
 	if err != nil {
 		l.row.Fail(column, "%v", err)
-		return nil //nolint:nilerr // noted with the line
+		return
 	}
 	l.place = place
 	r.place(place)
-	return nil
 }
 
 // entry reads when it was and who reports.

@@ -8,9 +8,11 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"jointledger/internal/cli"
 )
@@ -31,6 +33,7 @@ type offlineEntry struct {
 var offlineEntries = []offlineEntry{
 	{"tighten", "ash/ct1/c1/j001 2 --lot M10-A --treatment none --tool T2 --torque 5N.m", 0, "", "tool-calibration-unknown tool-range torque-window torque-basis treatment-missing person-unqualified"},
 	{"incident", "galling ash/ct1/c1/j001 1 --lot M10-A --treatment anti-seize", 0, "", ""},
+	{"incident", "galling ash/ct1/c1/j006 1 --lot M10-A --treatment anti-seize --at TOMORROW", 0, "", "clock"},
 	{"incident", "dropped-tool ash --tool T1", 0, "", ""},
 	{"seal", "ash/ct1/c1/j004 --sealant strip --surface 2C --width 25mm", 0, "", "seal-cold person-unqualified"},
 	{"inspect", "visual ash/ct1/c1/j001 --result pass", 0, "", ""},
@@ -68,7 +71,9 @@ var offlineEntries = []offlineEntry{
 	{"tool lost", "T3", 0, "", ""},
 	{"tool lend", "T3 --to cr --site ash", 65, "reported lost on", ""},
 	{"tool check", "H1 periodic-inspection pass", 0, "", ""},
-	{"calibration add", "T2 --as-left 8:8.06;8.05±0.096 --as-left 40:40.1;40.2±0.29 --coverage-factor 2", 0, "", ""},
+	{"calibration add", "T2 --as-left 8:8.06;8.05±0.096 --as-left 40:40.1;40.2±0.29 --coverage-factor 2 --certificate C-7 --laboratory Lab", 0, "", ""},
+	{"calibration add", "T3 --as-left 8:8.06;8.05±0.096 --certificate c-7 --laboratory LAB", 0, "the server will refuse this by what is carried of the tool: --certificate: certificate c-7 of LAB is that of calibrations/", ""},
+	{"calibration add", "T1 --as-left 8:8.06;8.05±0.096 --certificate c-6 --laboratory lab", 0, "the server will refuse this by what is carried of the tool: --certificate: certificate c-6 of lab is that of calibrations/CARRIED", ""},
 	{"calibration add", "T2 --as-left 80:80.06;80.05±0.096 --certificate far", 0, "the server will refuse this by what is carried of the tool: --as-left 80, target", ""},
 }
 
@@ -95,6 +100,7 @@ func newOfflineDeck(t *testing.T) (*deck, map[string]string) {
 	} {
 		d.trackctl(strings.Fields(line)...)
 	}
+	made(other, "CARRIED", "calibration add T3 --as-left 8:8.06;8.05±0.096 --certificate C-6 --laboratory Lab")
 	made(other, "HOLD", "hold place ash/ct1/c1/j001 --reason gasket")
 	made(other, "TOOLHOLD", "hold place --tool T1 --site ash --reason late")
 	made(other, "INCIDENT", "incident galling ash/ct1/c1/j002 1 --lot M10-A --treatment anti-seize")
@@ -120,6 +126,16 @@ func (d *deck) run(args ...string) (code int, out, errOut string) {
 // found is one finding, as both the device and the server tell it.
 type found struct{ Rule, Severity, Message string }
 
+// minutes is how far a record's time lies off the moment at which it was taken in.
+var minutes = regexp.MustCompile(`lies [0-9.]+ min`)
+
+// atAnyMoment is the finding without how much time went by until the server took the
+// record in.
+func (f found) atAnyMoment() found {
+	f.Message = minutes.ReplaceAllString(f.Message, "lies some min")
+	return f
+}
+
 // keptHere is what a command answers for a record.
 type keptHere struct {
 	ID            string  `json:"id"`
@@ -144,6 +160,7 @@ func TestEveryEntryWorksOffline(t *testing.T) {
 		t.Fatalf("commands that enter records: %q\nthose that are driven here: %q", want, driven)
 	}
 	d, ids := newOfflineDeck(t)
+	ids["TOMORROW"] = time.Now().Add(24 * time.Hour).Format(time.RFC3339)
 	here := map[string][]found{}
 	for _, e := range offlineEntries {
 		for name, id := range ids {
@@ -153,8 +170,15 @@ func TestEveryEntryWorksOffline(t *testing.T) {
 	}
 	d.enterSheet()
 	d.serve()
-	if out, _ := d.send(); !strings.Contains(out, "2 refused") {
-		t.Errorf("send: %s\nexpected the decision of a crib attendant and the calibration beyond the scale, and no other, to be refused\n%s", out, d.trackctl("pending"))
+	if out, _ := d.send(); !strings.Contains(out, "4 refused") {
+		t.Errorf("send: %s\nexpected the decision of a crib attendant, the calibration beyond the scale and those with a certificate that is taken, and no other, to be refused\n%s", out, d.trackctl("pending"))
+	}
+	// What was refused is told in the words of the command line.
+	pending := d.trackctl("pending", "--output", "csv")
+	for _, want := range []string{"--as-left 80, target: ", "--certificate: certificate c-7 of LAB is that of calibrations/"} {
+		if !strings.Contains(pending, want) || strings.Contains(pending, "target_newton_metres") {
+			t.Errorf("pending does not say %q:\n%s", want, pending)
+		}
 	}
 	d.compareFindings(here)
 }
@@ -244,9 +268,12 @@ func (d *deck) compareFindings(here map[string][]found) {
 	there := map[string][]found{}
 	for _, f := range answer.Findings {
 		_, id, _ := strings.Cut(f.Record, "/")
-		there[id] = append(there[id], f.found)
+		there[id] = append(there[id], f.found.atAnyMoment())
 	}
 	for id, findings := range here {
+		for i := range findings {
+			findings[i] = findings[i].atAnyMoment()
+		}
 		sortFound(findings)
 		if sortFound(there[id]); !slices.Equal(findings, there[id]) {
 			d.t.Errorf("%s: here %q, at the server %q", id, findings, there[id])

@@ -35,7 +35,15 @@ func (a *app) callFailure(err error, names map[string]string) *failure {
 		}
 	}
 	switch {
+	case st.Code() == codes.Unauthenticated && fromServer:
+		if strings.Contains(f.message, "header `authorization") { // which is for programs to read
+			f.message = a.tokenAsked()
+		}
+		f.lines = append(f.lines, tokenRemedy)
 	case fromServer:
+	case otherProgram(st.Message()) != "":
+		f.code, f.message = exitUnavailable, fmt.Sprintf("the server at %s answers, but is no trackerd, or something stands between (%s)", a.settings.server, otherProgram(st.Message()))
+		f.lines = append(f.lines, "name another with --server or "+envServer)
 	case st.Code() == codes.Unavailable:
 		if problem := a.lineProblem(st.Message()); problem != "" {
 			f.message = problem
@@ -52,19 +60,61 @@ func (a *app) callFailure(err error, names map[string]string) *failure {
 	return f
 }
 
+// tokenRemedy says how a device comes to have a token that the server accepts.
+const tokenRemedy = "give a token that holds with --token-file or trackctl setup"
+
+// tokenAsked says that a server asks for what this device does not show.
+func (a *app) tokenAsked() string {
+	said := fmt.Sprintf("the server at %s asks for a token", a.settings.server)
+	if a.settings.tokenFile == "" && a.settings.typedToken == "" {
+		said += ", and none is named on this device"
+	}
+	return said
+}
+
+// otherProgram tells from what the library says of an answer that it was not one of a
+// gRPC server, in a few words; empty where it may have been.
+func otherProgram(message string) string {
+	for _, mark := range []string{"unexpected HTTP status code received from server: ", "malformed header: "} {
+		if _, rest, ok := strings.Cut(message, mark); ok {
+			rest, _, _ = strings.Cut(rest, ";")
+			if strings.HasPrefix(mark, "unexpected") {
+				return "HTTP status " + rest
+			}
+			return rest
+		}
+	}
+	return ""
+}
+
 // lineProblem says, in one sentence, that the line to the server could not be secured;
 // empty when something else is the reason.
 func (a *app) lineProblem(message string) string {
 	switch {
+	case !a.settings.line.secured() && beforeItBegan(message) && endedAtOnce(message):
+		return fmt.Sprintf("the server at %s takes the line and ends it at once: it is another program, or is being stopped, or has a certificate (then say --tls)", a.settings.server)
 	case !a.settings.line.secured() && strings.Contains(message, "server preface"):
-		return fmt.Sprintf("the server at %s does not speak as a trackerd without TLS does; where it has a certificate, say --tls", a.settings.server)
+		return fmt.Sprintf("the server at %s answers, but not as a trackerd without TLS does: it is another program, or has a certificate (then say --tls)", a.settings.server)
+	case a.settings.line.secured() && (strings.Contains(message, "server preface") || strings.Contains(message, "ALPN")):
+		return fmt.Sprintf("the server at %s answers with a certificate, but not as a trackerd does: it is another program", a.settings.server)
 	case a.settings.line.secured() && strings.Contains(message, "remote error: tls:"):
 		return fmt.Sprintf("the server at %s does not accept this device's certificate: %s", a.settings.server, lastPart(message))
-	case a.settings.line.clientCert != "" && (strings.Contains(message, "broken pipe") || strings.Contains(message, "reset by peer") || strings.Contains(message, "EOF")):
+	case a.settings.line.clientCert != "" && endedAtOnce(message):
 		// The server's word was lost when it closed the connection.
 		return fmt.Sprintf("the server at %s ended the line, as it does where it does not accept this device's certificate; trackctl doctor tells", a.settings.server)
 	}
 	return a.line.last()
+}
+
+// beforeItBegan says whether a line failed while it was begun: of one that broke later
+// nobody can tell who is there.
+func beforeItBegan(message string) bool {
+	return strings.Contains(message, "preface") || strings.Contains(message, "initial settings") || strings.Contains(message, "window update")
+}
+
+// endedAtOnce says whether the other side ended a line without a word.
+func endedAtOnce(message string) bool {
+	return strings.Contains(message, "broken pipe") || strings.Contains(message, "reset by peer") || strings.Contains(message, "connection closed") || strings.HasSuffix(strings.TrimSuffix(message, `"`), "EOF")
 }
 
 // lastPart is the end of a chain of causes.
@@ -90,6 +140,7 @@ func codeOf(code codes.Code) int {
 		return exitDenied
 	case codes.Canceled:
 		return exitInterrupted
+	default: // the others go on below
 	}
 	return exitInternal
 }
@@ -108,6 +159,7 @@ func refused(r *pb.Refusal, names map[string]string) *failure {
 		f.code = exitTryAgain
 	case pb.ErrorReason_ERROR_REASON_INTERNAL:
 		f.code = exitInternal
+	default: // the others go on below
 	}
 	for _, v := range r.GetFieldViolations() {
 		f.lines = append(f.lines, fieldLine(v.GetField(), v.GetDescription(), names))

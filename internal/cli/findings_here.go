@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -51,13 +52,26 @@ func (a *app) judgeHere(box *outbox.Outbox, records []record) (judged, error) {
 		return j, nil
 	}
 	j.dataOf, j.remarks = p.AsOf(), a.ageCautions(p)
+	if off := clockOff(box.ClockAhead()); off != "" {
+		j.remark("look: when the server last answered, this device's clock was " + off + " the server's; unless it was set since, the times of entries are wrong by as much, and the server finds so when they are sent")
+	}
 	past := entriesAsOf(entries, p.AsOf())
-	for i, r := range records {
-		domain, problems := wire.RecordFrom(r)
+	find := past.oneByOne(p)
+	if len(records) >= inOneGo {
+		find = past.inOrder(p)
+	}
+	// As they were kept, which is the order in which one bears on another.
+	order := make([]int, len(records))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(past.placeOf(records[x]), past.placeOf(records[y])) })
+	for _, i := range order {
+		domain, problems := wire.RecordFrom(records[i])
 		if domain == nil || len(problems) > 0 {
 			continue // checked before it was kept
 		}
-		found, err := findingsBy(p, domain, past.before(r))
+		found, err := find(records[i], domain, past.keptAt(records[i], a.now()))
 		if err == nil {
 			err = p.Err()
 		}
@@ -66,9 +80,9 @@ func (a *app) judgeHere(box *outbox.Outbox, records []record) (judged, error) {
 			return judged{of: make([][]*pb.Finding, len(records))}, err
 		}
 		j.of[i] = wire.FindingsTo(found)
-		j.findings = append(j.findings, j.of[i]...)
 		j.remarksOn(p, domain)
 	}
+	j.findings = slices.Concat(j.of...)
 	return j, nil
 }
 
@@ -82,14 +96,20 @@ func noDataOf(site string) string {
 }
 
 // findingsBy are what the rules find on a record by carried data and the records that
-// these do not know yet.
-func findingsBy(p *pack.Pack, r ledger.Record, before []ledger.Record) ([]rules.Finding, error) {
-	found, err := known.Findings(p, r, before)
+// these do not know yet, entered at a moment by this device's clock: nobody here can tell
+// whether that is right, so that a clock that is behind is found when the entry is sent.
+func findingsBy(p *pack.Pack, r ledger.Record, before []ledger.Record, entered time.Time) ([]rules.Finding, error) {
+	found, err := known.Findings(p, r, before, entered)
+	return withoutUnknownTool(p, r, found), err
+}
+
+// withoutUnknownTool leaves out what is found of a tool only because it is not carried.
+func withoutUnknownTool(p *pack.Pack, r ledger.Record, found []rules.Finding) []rules.Finding {
 	if slices.ContainsFunc(known.Missing(p, r), func(name string) bool { return strings.HasPrefix(name, "tools/") }) {
 		// That it isn't carried does not show that it was never calibrated.
-		found = slices.DeleteFunc(found, func(f rules.Finding) bool { return f.Rule == rules.CodeCalibrationUnknown })
+		return slices.DeleteFunc(found, func(f rules.Finding) bool { return f.Rule == rules.CodeCalibrationUnknown })
 	}
-	return found, err
+	return found
 }
 
 // entriesBefore are the entries of this device that the carried data do not know yet:
@@ -133,12 +153,7 @@ func (b *entriesBefore) mentioning(name string) []int {
 
 // before are those that were kept before r and may bear on it.
 func (b *entriesBefore) before(r record) (before []ledger.Record) {
-	end := len(b.entries)
-	if self, err := recordIDOf(r); err == nil {
-		if i, kept := b.where[self]; kept {
-			end = i // what was kept with it and after it is not judged with yet
-		}
-	}
+	end := b.placeOf(r) // what was kept with it and after it is not judged with yet
 	var places []int
 	for _, name := range namesIn(r) {
 		at := b.mentioning(name)
@@ -152,6 +167,25 @@ func (b *entriesBefore) before(r record) (before []ledger.Record) {
 		}
 	}
 	return before
+}
+
+// placeOf is the place of a record among the entries; after all of them where it is none.
+func (b *entriesBefore) placeOf(r record) int {
+	if self, err := recordIDOf(r); err == nil {
+		if i, kept := b.where[self]; kept {
+			return i
+		}
+	}
+	return len(b.entries)
+}
+
+// keptAt is when a record was kept on this device; otherwise where it was not yet.
+func (b *entriesBefore) keptAt(r record, otherwise time.Time) time.Time {
+	id, err := recordIDOf(r)
+	if i, kept := b.where[id]; err == nil && kept {
+		return b.entries[i].KeptAt
+	}
+	return otherwise
 }
 
 // news says whether an entry counts and can't be in the carried data.

@@ -36,11 +36,43 @@ func (a *app) placeHere(text string, depths ...int) (ledger.Place, error) {
 		a.usedPlace()
 		return own, nil
 	}
+	if slices.Contains(depths, 1) && len(parts) == 1 {
+		if site, meant, err := a.siteMeant(here, typed); err != nil || meant {
+			return site, err
+		}
+	}
 	place, err := a.below(here, typed, depths)
 	if err == nil {
 		a.usedPlace()
 	}
 	return place, err
+}
+
+// siteMeant tells, where a site may be meant as well as a joint, whether a tag is that of
+// another site which this device carries: unless a joint at the current place has it too.
+// A tower or a cell, which is neither, is not taken for a joint that is not there.
+func (a *app) siteMeant(here ledger.Place, typed string) (ledger.Place, bool, error) {
+	carried, err := a.carriedPlaces(here.Site)
+	if err != nil {
+		return ledger.Place{}, false, err
+	}
+	if carried != nil && len(carried.endingIn(here, typed, []int{4})) > 0 {
+		return ledger.Place{}, false, nil
+	}
+	sites, err := a.sitesCarried()
+	if err != nil {
+		return ledger.Place{}, false, err
+	}
+	if code := strings.ToUpper(typed); slices.Contains(sites, code) {
+		return ledger.Place{Site: code}, true, nil
+	}
+	if carried == nil {
+		return ledger.Place{}, false, nil
+	}
+	if found := carried.endingIn(ledger.Place{Site: here.Site}, typed, []int{2, 3}); len(found) > 0 {
+		return ledger.Place{}, false, usage("%s is a %s; expected a joint, or a site such as %s", found[0], found[0].PlaceKind(), here.Site)
+	}
+	return ledger.Place{}, false, nil
 }
 
 // below finds the place that a text means to somebody who is at a place.

@@ -20,12 +20,12 @@ func (a *app) holdPlace() *cobra.Command {
 	var entry entryOptions
 	record := &pb.Hold{Action: pb.HoldAction_HOLD_ACTION_PLACED}
 	cmd := a.command("place [PLACE]", "Put a joint, a cell, a lot or a tool on hold",
-		"Exactly one is held: PLACE, a joint or a cell; the lot of --lot; the tool of\n--tool. A lot or a tool needs --site, in whose chain the hold\nstands; it counts at every site all the same.")
+		"Exactly one is held: PLACE, a joint or a cell; the lot of --lot; the tool of\n--tool. A lot or a tool needs a site, in whose chain the hold\nstands; it counts at every site all the same.")
 	cmd.Example = "  trackctl hold place rvb/ct2/c3/j014 --reason \"gasket doubtful\"\n  trackctl hold place --lot M10-ST-2640C --site rvb --reason \"galls\""
 	f := newFields(cmd)
 	f.resource(&record.Lot, "lots", "lot", "lot", "LOT", "the lot")
 	f.resource(&record.Tool, "tools", "tool", "tool", "SERIAL", "the tool")
-	f.site(&record.Site, "site", "site", "the site, for a lot or a tool")
+	f.site(&record.Site, "site", "site", "the site, for a lot or a tool; that of the current place when not given")
 	f.text(&record.Reason, "reason", "reason", "why")
 	entry.flags(f)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
@@ -62,7 +62,7 @@ func (a *app) holdTarget(f *fields, record *pb.Hold, args []string) error {
 		return usage("%s needs exactly one of PLACE, --lot and --tool; got %d", f.cmd.CommandPath(), targets)
 	}
 	if len(args) == 0 {
-		return f.require("site")
+		return a.siteHere(f, &record.Site)
 	}
 	place, err := a.placeHere(args[0], 3, 4)
 	record.Place = place.Resource()

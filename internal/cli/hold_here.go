@@ -87,7 +87,7 @@ func (u *unsentHolds) read(p *pack.Pack, past *entriesBefore, e *outbox.Entry, r
 	if domain == nil {
 		return
 	}
-	found, err := findingsBy(p, domain, past.before(r))
+	found, err := findingsBy(p, domain, past.before(r), e.KeptAt)
 	if err != nil {
 		return // said where the joints are read
 	}

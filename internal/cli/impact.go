@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -132,7 +133,7 @@ func parseProbability(text string) (float64, error) {
 	if problem != "" || v < 0 || v > 1 {
 		return 0, fmt.Errorf("expected a probability from 0 to 1, such as 5%% or 0.05, got %s", csvfile.Quote(text))
 	}
-	return v, nil
+	return math.Abs(v), nil // -0 is 0
 }
 
 // check refuses flags that have nothing to do with what is asked.

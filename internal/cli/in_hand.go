@@ -45,7 +45,7 @@ func (a *app) inHand() (inHand, error) {
 	if err != nil {
 		// No folder to look in: nothing is kept.
 		a.hand = inHand{}
-		return a.hand, nil
+		return a.hand, nil //nolint:nilerr // see above
 	}
 	data, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -119,6 +119,24 @@ func (a *app) fillIn(f *fields, flags ...string) error {
 		}
 		a.filledIn(name, kept)
 	}
+	return nil
+}
+
+// siteHere gives an entry the site of the current place where none was given: a tool is
+// lent, and a lot held, where somebody stands.
+func (a *app) siteHere(f *fields, site *string) error {
+	if *site != "" {
+		return nil
+	}
+	here, somewhere, err := a.here()
+	switch {
+	case err != nil:
+		return err
+	case !somewhere:
+		return f.require("site")
+	}
+	*site = "sites/" + here.Site
+	a.filledIn("site", keptValue{here.Site, a.hand["place"].Since})
 	return nil
 }
 

@@ -120,9 +120,8 @@ func readPlaceLabels(ctx context.Context, conn *grpc.ClientConn, place ledger.Pl
 		return nil, err
 	}
 	things := []thingLabel{own}
-	collect := func(name, kind, detail string) error {
+	collect := func(name, kind, detail string) {
 		things = append(things, thingLabel{name: ledger.ShortName(name), kind: kind, detail: detail})
-		return nil
 	}
 	client := pb.NewStructureServiceClient(conn)
 	if place.Depth() < 2 {
@@ -130,20 +129,27 @@ func readPlaceLabels(ctx context.Context, conn *grpc.ClientConn, place ledger.Pl
 			page, err := client.ListTowers(ctx, &pb.ListTowersRequest{Parent: everywhere(place, 1), PageSize: size, PageToken: token})
 			return page.GetTowers(), page.GetNextPageToken(), err
 		}, func(t *pb.Tower) error {
-			return collect(t.GetName(), "tower", wordOf(ledger.Materials, t.GetMaterial()))
+			collect(t.GetName(), "tower", wordOf(ledger.Materials, t.GetMaterial()))
+			return nil
 		})
 	}
 	if err == nil && place.Depth() < 3 {
 		err = pages(0, func(size int32, token string) ([]*pb.Cell, string, error) {
 			page, err := client.ListCells(ctx, &pb.ListCellsRequest{Parent: everywhere(place, 2), PageSize: size, PageToken: token})
 			return page.GetCells(), page.GetNextPageToken(), err
-		}, func(c *pb.Cell) error { return collect(c.GetName(), "cell", c.GetDescription()) })
+		}, func(c *pb.Cell) error {
+			collect(c.GetName(), "cell", c.GetDescription())
+			return nil
+		})
 	}
 	if err == nil && place.Depth() < 4 {
 		err = pages(0, func(size int32, token string) ([]*pb.Joint, string, error) {
 			page, err := client.ListJoints(ctx, &pb.ListJointsRequest{Parent: everywhere(place, 3), PageSize: size, PageToken: token})
 			return page.GetJoints(), page.GetNextPageToken(), err
-		}, func(j *pb.Joint) error { return collect(j.GetName(), "joint", jointDetail(j)) })
+		}, func(j *pb.Joint) error {
+			collect(j.GetName(), "joint", jointDetail(j))
+			return nil
+		})
 	}
 	slices.SortStableFunc(things, func(a, b thingLabel) int {
 		return slices.Compare(strings.Split(a.name, "/"), strings.Split(b.name, "/"))

@@ -118,7 +118,7 @@ func TestTheLineToTheServer(t *testing.T) {
 		{"of this machine's authorities", good, nil, []string{"--tls"}, 1, []string{"is from an authority that this device does not know"}},
 		{"ran out", of(late, lateKey), nil, []string{"--ca-file", a.File}, 1, []string{"only; it is to be renewed, or the clock of this device is wrong"}},
 		{"runs out soon", of(soon, soonKey), nil, []string{"--ca-file", a.File}, 0, []string{"look  line:", "5 days left", "have the server's certificate renewed by"}},
-		{"plaintext to TLS", good, nil, nil, 1, []string{"where it has a certificate, say --tls"}},
+		{"plaintext to TLS", good, nil, nil, 1, []string{"has a certificate (then say --tls)"}},
 		{"TLS to plaintext", plain, nil, []string{"--ca-file", a.File}, 1, []string{"does not speak TLS; leave --tls out"}},
 		{"plaintext", plain, nil, nil, 0, []string{"ok    line: no TLS; it does not leave this machine"}},
 		{"TLS set aside", plain, map[string]string{envCAFile: a.File}, []string{"--tls=false"}, 0, []string{"ok    line: no TLS"}},

@@ -38,7 +38,7 @@ func lookUp[T any](ctx context.Context, a *app, ask func(context.Context, *grpc.
 	found, err := ask(bounded, conn)
 	if carries && ctx.Err() == nil && unanswered(err) {
 		if box, boxErr := a.deviceOutbox(); boxErr == nil {
-			box.MarkFailed(a.now())
+			box.MarkFailed(a.now(), "")
 		}
 		return here()
 	}
@@ -62,6 +62,7 @@ func unanswered(err error) bool {
 	switch status.Code(err) {
 	case codes.Unavailable, codes.DeadlineExceeded, codes.Canceled:
 		return err != nil
+	default: // the others go on below
 	}
 	return false
 }
@@ -98,8 +99,8 @@ func (a *app) connToAsk(ctx context.Context, carries bool) (*grpc.ClientConn, er
 	if err != nil {
 		return nil, err
 	}
-	if reach(ctx, conn, connectPatience) != nil {
-		box.MarkFailed(a.now())
+	if err := reach(ctx, conn, connectPatience); err != nil {
+		box.MarkFailed(a.now(), a.lineProblem(status.Convert(err).Message()))
 		return nil, ctx.Err()
 	}
 	return conn, nil
@@ -108,7 +109,7 @@ func (a *app) connToAsk(ctx context.Context, carries bool) (*grpc.ClientConn, er
 // failedLately says that the server could not be reached a moment ago, so that it is
 // not tried by itself.
 func (a *app) failedLately(box *outbox.Outbox) bool {
-	last, failed := box.FailedSince()
+	last, _, failed := box.FailedSince()
 	return failed && a.now().Sub(last) < retryAfter && !a.now().Before(last)
 }
 

@@ -63,6 +63,7 @@ func correctable(e *outbox.Entry) (*recordKind, record, error) {
 		return nil, nil, &failure{code: exitData, message: fmt.Sprintf("the entry %s was refused, and never kept", e.ID), lines: []string{wayOn(e.ID.String())}}
 	case outbox.Withdrawn, outbox.Replaced:
 		return nil, nil, &failure{code: exitData, message: fmt.Sprintf("the entry %s was refused, and is %s", e.ID, e.State)}
+	default: // the others go on below
 	}
 	p, err := readPending(e)
 	if err != nil {
@@ -134,6 +135,7 @@ func (a *app) mayCorrect(k *recordKind, name string) error {
 		return refuse("a %s is undone by another decision, not by a correction", ledger.RecordKinds.Name(k.kind))
 	case ledger.KindAlarm:
 		return refuse("an alarm is answered by a decision, such as a hold on the lot, not by a correction")
+	default: // the others go on below
 	}
 	if !a.keepsAnything() {
 		return nil

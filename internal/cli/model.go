@@ -178,7 +178,8 @@ func (a *app) modelOfFile(o *modelOptions) error {
 		p := csvfile.Problem{File: o.from, Line: table.Lines[cell.Row], Name: cell.Column, Message: fmt.Sprintf("%s %s, got %s", cell.Column, cell.Requirement, cell.Value)}
 		return &failure{code: exitData, message: p.String()}
 	case err != nil:
-		if failed := analysisFailure(err, source, nil); failed.(*failure).code != exitInternal {
+		failed := analysisFailure(err, source, nil)
+		if f, ok := errors.AsType[*failure](failed); !ok || f.code != exitInternal {
 			return failed
 		}
 		// What the fit says of the data: that they separate, or that it does not settle.

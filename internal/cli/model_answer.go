@@ -67,7 +67,7 @@ func (r modelRow) step() string {
 	return shownName(r.Level) + " against " + shownName(r.term.Reference)
 }
 
-func modelColumns(ratio, interval string) []output.Column[modelRow] {
+func modelColumns(ratio, interval string) []output.Column[modelRow] { //nolint:funlen // a list of columns, one a line
 	type row = modelRow
 	number := func(name string, value func(row) *float64) output.Column[row] {
 		return output.Column[row]{Name: name, Value: func(r row) any { return pointed(value(r)) }}

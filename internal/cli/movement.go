@@ -36,7 +36,7 @@ func (a *app) movementAdd() *cobra.Command {
 // movementFields binds the flags of what a movement tells besides its kind, lot
 // and quantity.
 func movementFields(f *fields, record *pb.LotMovement) {
-	f.site(&record.Site, "site", "site", "the site")
+	f.site(&record.Site, "site", "site", "the site; that of the current place when not given")
 	f.text(&record.Reference, "reference", "reference", "delivery note or other paper")
 	f.text(&record.HandledBy, "by", "handled_by", "who handled it, as written on the paper")
 }
@@ -58,7 +58,7 @@ func (a *app) move(ctx context.Context, args []string, f *fields, record *pb.Lot
 	if err != nil {
 		return err
 	}
-	if err := f.require("site"); err != nil {
+	if err := a.siteHere(f, &record.Site); err != nil {
 		return err
 	}
 	id, entry, err := a.entry(ctx, o, false)

@@ -43,7 +43,7 @@ func pendingColumns() []output.Column[pendingEntry] {
 		{Name: "kept_at", Heading: "MADE", Value: func(e entry) any { return e.KeptAt }},
 		{Name: "state", Heading: "STATE", Value: func(e entry) any { return e.State.String() }},
 		{Name: "state_at", Value: func(e entry) any { return e.StateAt }},
-		{Name: "reason", Heading: "REASON", Value: func(e entry) any { return text(settledReason(e.Entry)) }},
+		{Name: "reason", Heading: "REASON", Value: func(e entry) any { return text(settledReason(e.Entry, typedNames(e.record))) }},
 		{Name: "replaced_by", Value: func(e entry) any { return idText(e.ReplacedBy) }},
 		{Heading: "ID", Text: func(e entry) string { return e.ID.String() }},
 	}
@@ -56,19 +56,17 @@ func idText(id uuid.UUID) any {
 	return id.String()
 }
 
-// settledReason says why an entry is in its state, in one line.
-func settledReason(e *outbox.Entry) string {
+// settledReason says why an entry is in its state, in one line. The names are those of
+// its fields, as fieldLine takes them.
+func settledReason(e *outbox.Entry, names map[string]string) string {
 	if e.State == outbox.Withdrawn {
 		return e.Reason
 	}
 	if e.Refusal == nil {
 		return ""
 	}
-	parts := []string{e.Refusal.GetMessage()}
-	for _, v := range e.Refusal.GetFieldViolations() {
-		parts = append(parts, v.GetField()+": "+v.GetDescription())
-	}
-	return strings.Join(parts, "; ")
+	f := refused(e.Refusal, names)
+	return strings.Join(append([]string{f.message}, f.lines...), "; ")
 }
 
 func (a *app) listPending(all bool) error {
@@ -196,7 +194,7 @@ func (a *app) pendingShow() *cobra.Command {
 			return err
 		}
 		lines := []string{fmt.Sprintf("made on this device %s, %s since %s", output.Moment(e.KeptAt), e.State, output.Moment(e.StateAt))}
-		if reason := settledReason(e.Entry); reason != "" {
+		if reason := settledReason(e.Entry, typedNames(e.record)); reason != "" {
 			lines = append(lines, "reason: "+reason)
 		}
 		if e.ReplacedBy != uuid.Nil {

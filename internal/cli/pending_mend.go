@@ -3,9 +3,11 @@ package cli
 import (
 	"context"
 	"fmt"
+	"maps"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
 
 	"jointledger/internal/ledger"
 	pb "jointledger/proto/jointledger/v1"
@@ -67,6 +69,29 @@ func (a *app) mend(ctx context.Context, typed string, given []correctFlag) error
 	}
 	box.MarkReached() // somebody asks for it now
 	return a.keepHere(ctx, box, s, &entryOptions{id: s.id, made: true}, []record{fresh})
+}
+
+// typedNames gives for each field of a record the flag or argument that it is typed with:
+// the flag of pending mend, or that of the command where it can't be mended.
+func typedNames(r record) map[string]string {
+	names := map[string]string{
+		"corrects": "RECORD", "incident": "INCIDENT", "releases": "HOLD", "place": "PLACE", "decision": "--decision", "reason": "--reason",
+		"point": "--point", "title": "--title", "lot": "--lot", "tool": "--tool", "site": "--site", "name": "--id",
+		"entry.person": "--person", "entry.occur_time": "--at", "entry.device": "--device", "entry.note": "--note", "entry.offline": "--offline",
+	}
+	if c, ok := r.(*pb.Correction); ok {
+		if with := replacementOf(c); with != nil {
+			r = with
+		}
+	}
+	if k, err := kindOfName(r.GetName()); err == nil && k.replacement != nil {
+		f, _ := bindReplacement(k, proto.Clone(r).(record))
+		maps.Copy(names, f.names())
+	}
+	if c, ok := r.(*pb.Calibration); ok {
+		pointNames(names, c)
+	}
+	return names
 }
 
 // saidOf tells what was changed, as it was typed.

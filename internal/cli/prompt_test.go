@@ -50,7 +50,7 @@ func talk(t *testing.T, bin, folder, server string, args ...string) *dialogue {
 		}
 	}()
 	t.Cleanup(func() {
-		d.cmd.Process.Kill() //nolint:errcheck // it has ended, as a rule
+		d.cmd.Process.Kill() // it has ended, as a rule
 		tty.Close()
 		<-d.done
 	})
@@ -126,7 +126,7 @@ func servedSite(t *testing.T, bin, token string) (server string) {
 		if err := cmd.Process.Signal(syscall.SIGTERM); err != nil {
 			t.Errorf("trackerd: %v", err)
 		}
-		cmd.Wait() //nolint:errcheck // what it did is looked at elsewhere
+		cmd.Wait() // what it did is looked at elsewhere
 	})
 	b := make([]byte, 200)
 	n, err := out.Read(b)

@@ -79,7 +79,7 @@ func (a *app) tellProved(p proved, sought []ledger.Link) error {
 		return output.Show(a.config(), "proofs", proofColumns(), p)
 	}
 	if p.fault != nil {
-		return nil
+		return nil //nolint:nilerr // the caller ends with the fault
 	}
 	s := p.summary
 	_, err := fmt.Fprintf(a.out, "site %s: %s, every one with its link; exported %s\nlast link %s\n",

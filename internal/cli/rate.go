@@ -91,6 +91,7 @@ func filterValue(by pb.Grouping, typed string) (string, error) {
 		return wordAsSpelt(ledger.DrivingMethods, typed)
 	case pb.Grouping_GROUPING_LOT, pb.Grouping_GROUPING_TOOL:
 		return unlabel(typed)
+	default: // the others go on below
 	}
 	return typed, nil
 }

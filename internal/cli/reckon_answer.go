@@ -71,6 +71,7 @@ func (r *reckoning) tell(c output.Config) error {
 		return r.tellCSV(c)
 	case output.Parquet:
 		return usage("--output: a reckoning is one answer and no list; expected table, json or csv")
+	default: // the others go on below
 	}
 	return r.tellPerson(c)
 }

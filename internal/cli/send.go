@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -49,14 +50,23 @@ func (d delivery) sent() int { return d.taken + d.known + d.refused }
 
 // clockRemark says that the device's clock is wrong; empty when it is not.
 func (d delivery) clockRemark() string {
-	off, way := d.ahead, "ahead of"
-	if off < 0 {
-		off, way = -off, "behind"
-	}
-	if off <= clockTolerance {
+	off := clockOff(d.ahead)
+	if off == "" {
 		return ""
 	}
-	return fmt.Sprintf("this device's clock is %s %s the server's: set it, since every entry carries its time", off.Round(time.Minute), way)
+	return "this device's clock is " + off + " the server's: set it, since every entry carries its time"
+}
+
+// clockOff says how far a clock is ahead of another, or behind it; empty where that is
+// no more than is let pass.
+func clockOff(ahead time.Duration) string {
+	switch {
+	case ahead.Abs() <= clockTolerance:
+		return ""
+	case ahead < 0:
+		return fmt.Sprintf("%s behind", ahead.Abs().Round(time.Minute))
+	}
+	return fmt.Sprintf("%s ahead of", ahead.Round(time.Minute))
 }
 
 // errSendsElsewhere is what sending gives while another process does it.
@@ -152,6 +162,7 @@ func (a *app) deliverBatches(ctx context.Context, box *outbox.Outbox, conn *grpc
 			return err
 		}
 		d.compareClocks(began, a.now(), answer)
+		noteClock(box, d.ahead)
 		if err := a.noteAnswers(box, b, answer, a.answeredAt(answer), d); err != nil {
 			return err
 		}
@@ -159,7 +170,31 @@ func (a *app) deliverBatches(ctx context.Context, box *outbox.Outbox, conn *grpc
 			show(d.sent(), all)
 		}
 	}
-	return stream.CloseSend()
+	return endStream(stream, cancel)
+}
+
+// endStream says that nothing more comes, and waits a moment for the server to end the
+// call: one that is left before that stands in the server's log as cancelled. Everything
+// was answered by then, so that nothing hangs on it.
+func endStream(stream grpc.BidiStreamingClient[pb.DeliverRecordsRequest, pb.DeliverRecordsResponse], leave func()) error {
+	if err := stream.CloseSend(); err != nil {
+		return err
+	}
+	patience := time.AfterFunc(connectPatience, leave)
+	defer patience.Stop()
+	_, _ = stream.Recv() // io.EOF, or that the server was left
+	return nil
+}
+
+// noteClock keeps on the device how far its clock is off, or that it no longer is, so
+// that the entries to come can be told.
+func noteClock(box *outbox.Outbox, ahead time.Duration) {
+	if clockOff(ahead) == "" {
+		ahead = 0
+	}
+	if box.ClockAhead() != ahead {
+		box.MarkClock(ahead)
+	}
 }
 
 // compareClocks takes the server's clock to have been read in the middle of the
@@ -219,11 +254,13 @@ func passing(r *pb.Refusal) bool {
 	switch r.GetReason() {
 	case pb.ErrorReason_ERROR_REASON_STORE_UNAVAILABLE, pb.ErrorReason_ERROR_REASON_CONFLICT, pb.ErrorReason_ERROR_REASON_INTERNAL, pb.ErrorReason_ERROR_REASON_UNAUTHENTICATED:
 		return true
+	default: // the others go on below
 	}
 	return false
 }
 
-// reach waits until the connection stands, as long as given.
+// reach waits until the connection stands, as long as given. Its error has what the
+// library says of the last try, for lineProblem.
 func reach(ctx context.Context, conn *grpc.ClientConn, patience time.Duration) error {
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
@@ -233,7 +270,7 @@ func reach(ctx context.Context, conn *grpc.ClientConn, patience time.Duration) e
 		case connectivity.Ready:
 			return nil
 		case connectivity.TransientFailure, connectivity.Shutdown:
-			return status.Error(codes.Unavailable, "there is no connection")
+			return noConnection(ctx, conn)
 		default:
 			if !conn.WaitForStateChange(ctx, state) {
 				return status.Error(codes.Unavailable, "there is no connection within "+patience.String())
@@ -242,19 +279,33 @@ func reach(ctx context.Context, conn *grpc.ClientConn, patience time.Duration) e
 	}
 }
 
+// noConnection says why the last try to connect failed: only a call is told, which fails
+// at once where nothing has changed since.
+func noConnection(ctx context.Context, conn *grpc.ClientConn) error {
+	_, err := pb.NewServerServiceClient(conn).GetServer(ctx, &pb.GetServerRequest{})
+	switch status.Code(err) {
+	case codes.Unavailable:
+		return err
+	case codes.DeadlineExceeded, codes.Canceled:
+		return status.Error(codes.Unavailable, "there is no connection")
+	default: // it was answered
+		return nil
+	}
+}
+
 // sendFailure reads what sending ended with: nothing is lost, and it says so.
 func (a *app) sendFailure(err error, left outbox.Count) *failure {
 	var f *failure
 	if !errors.As(err, &f) {
 		f = a.callFailure(err, nil)
-		if status.Code(err) == codes.Unimplemented {
+		if status.Code(err) == codes.Unimplemented && otherProgram(status.Convert(err).Message()) == "" {
 			f = &failure{code: exitUnavailable, message: fmt.Sprintf("the server at %s can't take in what a device kept: it is of an older version, or not trackerd", a.settings.server),
 				lines: []string{"the entries go as soon as it is brought up to date; trackctl doctor shows what is there"}}
 		}
 	}
 	told := &failure{code: f.code, message: f.message, lines: f.lines}
 	if f.code == exitDenied {
-		told.lines = append(told.lines, "give a token that holds with --token-file or trackctl setup, then trackctl send")
+		told.lines = append(slices.DeleteFunc(slices.Clone(told.lines), func(l string) bool { return l == tokenRemedy }), tokenRemedy+", then trackctl send")
 	}
 	if left.Waiting > 0 {
 		told.lines = append(told.lines, waitingText(left.Waiting))

@@ -28,8 +28,12 @@ func (a *app) trySending(ctx context.Context, box *outbox.Outbox, waiting outbox
 		t.why = "the server is not tried: offline-only is set"
 		return t
 	}
-	if last, failed := box.FailedSince(); failed && a.now().Sub(last) < retryAfter && !a.now().Before(last) {
-		t.why = fmt.Sprintf("the server at %s could not be reached %s ago; it is tried again by itself, or with trackctl send", a.settings.server, a.now().Sub(last).Round(time.Second))
+	if last, why, failed := box.FailedSince(); failed && a.now().Sub(last) < retryAfter && !a.now().Before(last) {
+		if ago := a.now().Sub(last).Round(time.Second); why != "" {
+			t.why = fmt.Sprintf("%s (%s ago); it is tried again by itself, or with trackctl send", why, ago)
+		} else {
+			t.why = fmt.Sprintf("the server at %s could not be reached %s ago; it is tried again by itself, or with trackctl send", a.settings.server, ago)
+		}
 		return t
 	}
 	a.triedSending = true // once in a run, whatever comes of it
@@ -39,8 +43,9 @@ func (a *app) trySending(ctx context.Context, box *outbox.Outbox, waiting outbox
 		return t
 	}
 	if err := reach(ctx, conn, connectPatience); err != nil {
-		box.MarkFailed(a.now())
-		if t.why = a.line.last(); t.why == "" {
+		t.why = a.lineProblem(status.Convert(err).Message())
+		box.MarkFailed(a.now(), t.why)
+		if t.why == "" {
 			t.why = fmt.Sprintf("the server at %s can't be reached", a.settings.server)
 		}
 		return t
@@ -53,7 +58,8 @@ func (a *app) trySending(ctx context.Context, box *outbox.Outbox, waiting outbox
 		box.MarkReached()
 		return t
 	case codes.Unavailable, codes.DeadlineExceeded, codes.Canceled:
-		box.MarkFailed(a.now())
+		box.MarkFailed(a.now(), "")
+	default: // the others go on below
 	}
 	f := a.sendFailure(err, outbox.Count{})
 	t.why = f.message

@@ -32,11 +32,16 @@ type taking struct {
 	// breakAfter ends the stream with an error after so many batches; 0 never.
 	breakAfter int
 	batches    []int
+	// ended takes what the server saw at the end of each call; nil where nobody looks.
+	ended chan error
 }
 
 func (s *taking) DeliverRecords(stream grpc.BidiStreamingServer[pb.DeliverRecordsRequest, pb.DeliverRecordsResponse]) error {
 	for n := 1; ; n++ {
 		batch, err := stream.Recv()
+		if err != nil && s.ended != nil {
+			s.ended <- err
+		}
 		if errors.Is(err, io.EOF) {
 			return nil
 		}
@@ -133,6 +138,18 @@ func TestSendGoesOnWhereTheLineBroke(t *testing.T) {
 	counts(t, box, outbox.Count{})
 }
 
+// A delivery that went well is a whole call at the server, not one that was left.
+func TestADeliveryIsEndedByBothSides(t *testing.T) {
+	_, env := waitingHere(t, 3, "")
+	s := &taking{answer: takenOf, clock: runClock, ended: make(chan error, 1)}
+	if code, out, errOut := run(t, s.start(t), env, "send"); code != exitDone {
+		t.Fatalf("code %d\n%s%s", code, out, errOut)
+	}
+	if err := <-s.ended; !errors.Is(err, io.EOF) {
+		t.Errorf("the server saw %v; expected the end of what is sent", err)
+	}
+}
+
 // Each with the sentence that a person reads; the entries stay.
 func TestSendSaysWhyItCouldNot(t *testing.T) {
 	for name, c := range map[string]struct {
@@ -193,6 +210,9 @@ func TestAWrongClockIsSaid(t *testing.T) {
 			flat := strings.Join(strings.Fields(out), " ")
 			if code != exitDone || errOut != "" || !strings.Contains(flat, c.says) || c.says == "" && strings.Contains(flat, "clock") {
 				t.Errorf("code %d\n%s%s", code, out, errOut)
+			}
+			if off := box.ClockAhead(); (off == 0) != (c.says == "") || off != 0 && off != runClock.Sub(c.server) {
+				t.Errorf("noted on the device: %s", off)
 			}
 			// Whether carried data have an entry is told by the server's clock.
 			entries, err := box.Entries()

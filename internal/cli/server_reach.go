@@ -54,6 +54,7 @@ func (a *app) reach(ctx context.Context) (reached, error) {
 		return r, nil
 	case codes.DeadlineExceeded:
 		return r, &failure{code: exitUnavailable, message: fmt.Sprintf("the server at %s did not answer within %s", a.settings.server, min(reachTime, a.settings.timeout))}
+	default: // the others go on below
 	}
 	return r, a.callFailure(err, nil)
 }

@@ -40,7 +40,7 @@ func (a *app) fileSettings() (*fileSettings, error) {
 	if err != nil {
 		// No folder to look in: there is no file either.
 		a.fromFile = &fileSettings{}
-		return a.fromFile, nil
+		return a.fromFile, nil //nolint:nilerr // see above
 	}
 	data, err := os.ReadFile(path)
 	switch {

@@ -53,7 +53,7 @@ func TestShiftDataAreKeptFresh(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer conn.Close() //nolint:errcheck // the test is over
+	defer conn.Close() // the test is over
 	w := &shiftWork{a: a, place: ledger.Place{Site: "ASH", Tower: "CT1", Cell: "C1"}, box: outbox.In(outboxIn(folder)), conn: conn}
 	w.carried.Store(p)
 	if err := w.begin(); err != nil {

@@ -43,7 +43,7 @@ func (w *shiftWork) keep(r ledger.Record) (shift.Kept, error) {
 	if err != nil {
 		// It is kept all the same, and the server will judge it.
 		kept.Remarks = []string{"the rules can't be applied here: " + err.Error()}
-		return kept, nil
+		return kept, nil //nolint:nilerr // it is said in the remarks
 	}
 	kept.Findings, kept.DataOf = wire.FindingsFrom(j.findings), j.dataOf
 	if j.dataOf.IsZero() {

@@ -174,7 +174,7 @@ func (w *shiftWork) sendOnce(ctx context.Context, box *outbox.Outbox) (online bo
 	if online {
 		box.MarkReached()
 	} else {
-		box.MarkFailed(w.a.now())
+		box.MarkFailed(w.a.now(), "")
 	}
 	if remark := d.clockRemark(); remark != "" {
 		trouble = sentence(trouble, remark)
@@ -201,6 +201,7 @@ func (w *shiftWork) greet(ctx context.Context) error {
 	switch status.Code(err) {
 	case codes.Unimplemented:
 		return nil
+	default: // the others go on below
 	}
 	return err
 }
@@ -228,7 +229,7 @@ func (w *shiftWork) settledElsewhere(box *outbox.Outbox, d delivery) []shift.Ans
 		case e.State == outbox.Delivered:
 			answers = append(answers, shift.Answer{ID: e.ID, Unheard: true})
 		case e.State == outbox.Refused:
-			answers = append(answers, shift.Answer{ID: e.ID, Refused: settledReason(e)})
+			answers = append(answers, shift.Answer{ID: e.ID, Refused: settledReason(e, nil)})
 		}
 	}
 	return answers
@@ -241,7 +242,7 @@ func (w *shiftWork) settle(online bool, trouble string, count outbox.Count, d de
 		case o.GetState() != pb.Outcome_STATE_REFUSED:
 			answers = append(answers, shift.Answer{ID: id, Findings: wire.FindingsFrom(o.GetFindings())})
 		case !passing(o.GetRefusal()):
-			answers = append(answers, shift.Answer{ID: id, Refused: settledReason(&outbox.Entry{Refusal: o.GetRefusal()})})
+			answers = append(answers, shift.Answer{ID: id, Refused: settledReason(&outbox.Entry{Refusal: o.GetRefusal()}, nil)})
 		}
 	}
 	now := w.a.now()

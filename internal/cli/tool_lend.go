@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -27,7 +28,7 @@ func (a *app) toolLend() *cobra.Command {
 	cmd.Example = "  trackctl tool lend TW-RVB-03 --to ab --site rvb\n  trackctl tool lend TW-RVB-03 --to ab --site rvb --override-by cd --because 'for marking out only'"
 	f := newFields(cmd)
 	f.resource(&record.Holder, "people", "to", "holder", "PERSON", "who gets it")
-	f.site(&record.Site, "site", "site", "the site of the crib")
+	f.site(&record.Site, "site", "site", "the site of the crib; that of the current place when not given")
 	f.resource(&record.OverrideBy, "people", "override-by", "override_by", "PERSON", "who lets it pass although it is not fit")
 	f.text(&record.OverrideReason, "because", "override_reason", "why it is let pass")
 	entry.flags(f)
@@ -36,7 +37,10 @@ func (a *app) toolLend() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		if err := f.require("to", "site"); err != nil {
+		if err := f.require("to"); err != nil {
+			return err
+		}
+		if err := a.siteHere(f, &record.Site); err != nil {
 			return err
 		}
 		id, e, err := a.entry(ctx, &entry, false)
@@ -72,7 +76,7 @@ func (a *app) lend(ctx context.Context, s sent, loan *pb.CustodyChange, entry *e
 	})
 	if err != nil {
 		failed := a.unsure(err, entry, s.names)
-		if f, ok := failed.(*failure); ok && f.code == exitData && strings.Contains(f.message, "may not be lent") {
+		if f, ok := errors.AsType[*failure](failed); ok && f.code == exitData && strings.Contains(f.message, "may not be lent") {
 			f.lines = append(f.lines, letPass)
 		}
 		return failed
@@ -127,7 +131,7 @@ func (a *app) toolTakeBack() *cobra.Command {
 			"was dropped or overloaded; what is so is due at once where its policies say so.")
 	cmd.Example = "  trackctl tool take-back TW-RVB-03 --site rvb\n  trackctl tool take-back TW-RVB-03 --site rvb --condition dropped --note \"from the deck\""
 	f := newFields(cmd)
-	f.site(&change.Site, "site", "site", "the site of the crib")
+	f.site(&change.Site, "site", "site", "the site of the crib; that of the current place when not given")
 	f.words("condition", "kind", "what befell it, as its holder says", []string{"dropped", "overloaded"}, func(word string) error {
 		kind, err := ledger.CustodyKinds.Parse(word)
 		condition = pb.CustodyKind(kind)
@@ -139,7 +143,7 @@ func (a *app) toolTakeBack() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		if err := f.require("site"); err != nil {
+		if err := a.siteHere(f, &change.Site); err != nil {
 			return err
 		}
 		id, e, err := a.entry(ctx, &entry, false)

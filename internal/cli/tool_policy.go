@@ -66,7 +66,7 @@ func policiesLacking(t *pb.Tool) []string {
 	}
 	var lacking []string
 	for _, d := range analysis.PolicyDefaults() {
-		if action := ledger.PolicyAction(d.Policy.Action); d.Kind == ledger.ToolKind(t.GetKind()) && d.Where == "" && !asked[action] {
+		if action := d.Policy.Action; d.Kind == ledger.ToolKind(t.GetKind()) && d.Where == "" && !asked[action] {
 			asked[action] = true
 			lacking = append(lacking, ledger.PolicyActions.Name(action))
 		}
@@ -133,7 +133,7 @@ func policyDefaultColumns() []output.Column[analysis.PolicyDefault] {
 func defaultPolicy(d analysis.PolicyDefault) ledger.Policy {
 	p := d.Policy
 	return ledger.Policy{
-		Action: ledger.PolicyAction(p.Action), Months: p.Months, Days: p.Days, Cycles: p.Cycles, AfterEvent: p.AfterEvent, EachShift: p.EachShift,
+		Action: p.Action, Months: p.Months, Days: p.Days, Cycles: p.Cycles, AfterEvent: p.AfterEvent, EachShift: p.EachShift,
 	}
 }
 

@@ -74,10 +74,10 @@ func (a *app) toolReceive() *cobra.Command {
 	cmd := a.command("receive SERIAL", "Take in a tool that came from another site or from the laboratory", "It is in the crib of the site then.")
 	cmd.Example = "  trackctl tool receive TW-RVB-03 --site pcl"
 	f := newFields(cmd)
-	f.site(&record.Site, "site", "site", "the site that it came to")
+	f.site(&record.Site, "site", "site", "the site that it came to; that of the current place when not given")
 	entry.flags(f)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
-		if err := f.require("site"); err != nil {
+		if err := a.siteHere(f, &record.Site); err != nil {
 			return err
 		}
 		return a.changeCustody(ctx, args[0], record, &entry, f, "received")

@@ -140,6 +140,7 @@ func mayGoOn(err error) bool {
 	switch st.Code() {
 	case codes.Unavailable, codes.DeadlineExceeded, codes.Aborted, codes.ResourceExhausted, codes.Internal, codes.Unknown, codes.Canceled:
 		return true
+	default: // the others go on below
 	}
 	return false
 }
@@ -198,6 +199,7 @@ func (a *app) alarmLine() (func(*pb.Alarm) error, error) {
 		write = row
 	case output.Parquet:
 		return nil, usage("--output: alarms are written one by one as they come, and a Parquet file is written whole; expected table, json or csv")
+	default: // the others go on below
 	}
 	return func(v *pb.Alarm) error {
 		err := write(v)

@@ -57,8 +57,8 @@ func (p *programs) serve() {
 // kill ends trackerd by a signal.
 func (p *programs) kill(signal os.Signal) {
 	if p.trackerd != nil {
-		p.trackerd.Process.Signal(signal) //nolint:errcheck // it may have ended
-		p.trackerd.Wait()                 //nolint:errcheck // by the signal
+		p.trackerd.Process.Signal(signal) // it may have ended
+		p.trackerd.Wait()                 // by the signal
 		p.trackerd = nil
 	}
 }
@@ -131,7 +131,7 @@ func (w *watching) interrupt() []string {
 		w.t.Fatal(err)
 	}
 	<-w.ended
-	w.cmd.Wait() //nolint:errcheck // its code is looked at below
+	w.cmd.Wait() // its code is looked at below
 	if code := w.cmd.ProcessState.ExitCode(); code != 130 {
 		w.t.Errorf("the watch exited with %d\n%s", code, w.stderr.String())
 	}

@@ -101,8 +101,8 @@ func (d *drawing) fit(s *shift) {
 	u := f.draws(2, uint64(s.crew), uint64(tower))
 	stainless := u.float() < 0.7
 	sp := specOf(stainless, n%jointsPerCell)
-	pool := s.site / sitesPerPool
-	load := delivery(pool, sp, s.day)
+	pool := s.site / SitesPerPool
+	load := f.load(pool, sp, s.day, s.crew, n)
 	tool := f.crew[s.crew].small
 	if sp.large {
 		tool = f.crew[s.crew].large

@@ -44,15 +44,19 @@ const (
 const (
 	jointsPerCell  = 48
 	cellsPerTower  = 6
-	sitesPerPool   = 3  // neighbouring sites that share deliveries
 	daysPerLot     = 15 // from one delivery to the next
 	peoplePerCrew  = 2
 	defaultSites   = 36
 	defaultCrews   = 3
 	mostSites      = 2000
 	mostCrews      = 9
+	mostDeliveries = 1000
 	failureReserve = 4 // most failures at one position before it is given up
 )
+
+// SitesPerPool is how many neighbouring sites share deliveries; the number that a lot's
+// name begins with is that of their pool, from 1.
+const SitesPerPool = 3
 
 // Config says which fleet to draw and where to stop. Exactly one of Attempts
 // and Tightenings is set.
@@ -68,6 +72,11 @@ type Config struct {
 	Attempts int
 	// Tightenings stops the stream after so many tightening rows of any pass.
 	Tightenings int
+
+	// Deliveries, unless 0, is how many lots of a kind a pool of sites has in all:
+	// they lie open side by side, and each joint takes from one of them. Fleets that
+	// differ in their limit alone then use the same lots, however long they work.
+	Deliveries int
 }
 
 // Fleet is a configured fleet. It holds no rows and may be read from several
@@ -123,6 +132,9 @@ func New(cfg Config) (*Fleet, error) {
 	if cfg.Attempts < 0 || cfg.Tightenings < 0 || (cfg.Attempts == 0) == (cfg.Tightenings == 0) {
 		return nil, ErrLimit
 	}
+	if cfg.Deliveries < 0 || cfg.Deliveries > mostDeliveries {
+		return nil, fmt.Errorf("fleetgen: %d deliveries: want 0 to %d", cfg.Deliveries, mostDeliveries)
+	}
 	if cfg.Sites < 1 || cfg.Sites > mostSites || cfg.Crews < 1 || cfg.Crews > mostCrews {
 		return nil, fmt.Errorf("fleetgen: %d sites with %d crews: want 1 to %d sites and 1 to %d crews", cfg.Sites, cfg.Crews, mostSites, mostCrews)
 	}
@@ -142,9 +154,9 @@ func (f *Fleet) equip() {
 	f.tools = make([]Tool, 0, 2*f.cfg.Sites*f.cfg.Crews)
 	for s := range f.cfg.Sites {
 		// The pools of neighbouring sites lie in one region and one zone.
-		offset := -6 + s/sitesPerPool*7%10
+		offset := -6 + s/SitesPerPool*7%10
 		zone := fmt.Sprintf("Etc/GMT%+d", -offset)
-		site := Site{Code: fmt.Sprintf("S%04d", s+1), Region: fmt.Sprintf("region-%d", s/(4*sitesPerPool)+1), TimeZone: zone}
+		site := Site{Code: fmt.Sprintf("S%04d", s+1), Region: fmt.Sprintf("region-%d", s/(4*SitesPerPool)+1), TimeZone: zone}
 		if offset == 0 {
 			site.TimeZone = "Etc/GMT"
 		}

@@ -255,7 +255,7 @@ func TestMillionRowsLookLikeAFleet(t *testing.T) {
 	}
 	for lot, sites := range c.lotSites {
 		days := c.lotDays[lot][1].Sub(c.lotDays[lot][0]).Hours() / 24
-		if len(sites) > sitesPerPool || days > daysPerLot {
+		if len(sites) > SitesPerPool || days > daysPerLot {
 			t.Errorf("lot %s at %d sites over %.0f days", lot, len(sites), days)
 		}
 	}
@@ -366,5 +366,63 @@ func BenchmarkRows(b *testing.B) {
 	b.ReportAllocs()
 	b.ResetTimer()
 	for range f.Rows() {
+	}
+}
+
+// With its deliveries fixed, a fleet that works for longer uses no other lots.
+func TestDeliveriesFixTheLots(t *testing.T) {
+	cfg := Config{Seed: 5, Sites: 4, Crews: 2, Deliveries: 3, Attempts: 20_000}
+	registered := map[string]bool{}
+	for l := range fleet(t, cfg).Lots() {
+		registered[l.Lot] = true
+	}
+	if want := 2 * len(specs) * 3; len(registered) != want {
+		t.Errorf("%d lots; two pools, %d kinds, three deliveries make %d", len(registered), len(specs), want)
+	}
+	used := func(attempts int) map[string]bool {
+		cfg.Attempts = attempts
+		lots := map[string]bool{}
+		for r := range fleet(t, cfg).Rows() {
+			if !registered[r.Lot] {
+				t.Fatalf("%s is not among the lots", r.Lot)
+			}
+			lots[r.Lot] = true
+		}
+		return lots
+	}
+	if short, long := used(20_000), used(200_000); len(short) != len(long) {
+		t.Errorf("20,000 attempts use %d lots, ten times as many use %d", len(short), len(long))
+	}
+	if _, err := New(Config{Attempts: 1, Deliveries: -1}); err == nil {
+		t.Error("less than no deliveries are taken")
+	}
+}
+
+// One walk gives the joints and rows that two walks give, each joint before its rows.
+func TestDrawGivesJointsBeforeTheirRows(t *testing.T) {
+	f := fleet(t, Config{Seed: 5, Sites: 2, Attempts: 30_000})
+	var joints, known int
+	seen := map[[4]string]bool{}
+	f.Draw(func(j Joint) bool { joints++; seen[[4]string{j.Site, j.Tower, j.Cell, j.Joint}] = true; return true },
+		func(r Row) bool {
+			if !seen[[4]string{r.Site, r.Tower, r.Cell, r.Joint}] {
+				t.Fatalf("a row before its joint: %+v", r)
+			}
+			known++
+			return true
+		})
+	for range f.Joints() {
+		joints--
+	}
+	for range f.Rows() {
+		known--
+	}
+	if joints != 0 || known != 0 {
+		t.Errorf("one walk gives %+d joints and %+d rows more than a walk for each", joints, known)
+	}
+	stopped := 0
+	f.Draw(func(Joint) bool { return true }, func(Row) bool { stopped++; return stopped < 10 })
+	if stopped != 10 {
+		t.Errorf("the walk went on to row %d after it was to stop at row 10", stopped)
 	}
 }

@@ -62,10 +62,23 @@ func (f *Fleet) Joints() iter.Seq[Joint] {
 	}
 }
 
-// Lots returns every lot that the rows use, in order of first use.
+// Draw walks through the fleet once and gives each joint just before its first row, so
+// that nothing need be kept of those that are done with. It ends when either returns
+// false.
+func (f *Fleet) Draw(joint func(Joint) bool, row func(Row) bool) {
+	d := &drawing{fleet: f, row: row, joint: joint}
+	d.run()
+}
+
+// Lots returns every lot that the rows use, in order of first use; with Deliveries,
+// every lot that they may use.
 func (f *Fleet) Lots() iter.Seq[Lot] {
 	return func(yield func(Lot) bool) {
-		pools := (len(f.sites) + sitesPerPool - 1) / sitesPerPool
+		pools := (len(f.sites) + SitesPerPool - 1) / SitesPerPool
+		if f.cfg.Deliveries > 0 {
+			f.openLots(pools, yield)
+			return
+		}
 		known := make([]int, pools*len(specs)) // latest delivery seen, plus one
 		d := &drawing{fleet: f, row: func(Row) bool { return true }}
 		d.lot = func(pool int, spec *spec, delivery int) bool {
@@ -78,6 +91,20 @@ func (f *Fleet) Lots() iter.Seq[Lot] {
 				Bad: f.bad(pool, spec, delivery)})
 		}
 		d.run()
+	}
+}
+
+// openLots gives the lots of a fleet that has all of them from the first day.
+func (f *Fleet) openLots(pools int, yield func(Lot) bool) {
+	for pool := range pools {
+		for i := range specs {
+			for n := range f.cfg.Deliveries {
+				s := &specs[i]
+				if !yield(Lot{Lot: lotName(pool, s, n), Material: s.material, Thread: s.thread, Bad: f.bad(pool, s, n)}) {
+					return
+				}
+			}
+		}
 	}
 }
 
@@ -130,6 +157,14 @@ func lotName(pool int, s *spec, delivery int) string {
 // Deliveries of different pools and specifications change over on different
 // days.
 func delivery(pool int, s *spec, day int) int { return (day + 4*pool + 3*s.index) / daysPerLot }
+
+// load is the number of the delivery that the nth joint of a crew takes from.
+func (f *Fleet) load(pool int, s *spec, day, crew, n int) int {
+	if f.cfg.Deliveries == 0 {
+		return delivery(pool, s, day)
+	}
+	return (n + crew) % f.cfg.Deliveries
+}
 
 // bad reports whether a lot is one of the bad ones. Only stainless lots are.
 func (f *Fleet) bad(pool int, s *spec, delivery int) bool {

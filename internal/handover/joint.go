@@ -180,6 +180,7 @@ func needsDisposition(i *ledger.Incident) bool {
 	switch i.Kind {
 	case ledger.MisalignedHole, ledger.SealGap, ledger.Leak, ledger.CoatingDamage:
 		return true
+	default: // the others go on below
 	}
 	return strings.TrimSpace(i.Action) == ""
 }

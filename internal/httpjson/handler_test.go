@@ -5,6 +5,7 @@ import (
 	"compress/gzip"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -381,7 +382,7 @@ func TestRequestsOfAStreamAreLines(t *testing.T) {
 		n := 0
 		for {
 			m, err := s.Recv()
-			if err == io.EOF {
+			if errors.Is(err, io.EOF) {
 				return s.SendAndClose(&pb.AttachmentInfo{SizeBytes: int64(n)})
 			}
 			if err != nil {

@@ -68,7 +68,7 @@ func (i *issuer) answer(w http.ResponseWriter, v any) {
 		return
 	}
 	w.Header().Set("Content-Type", "application/json")
-	json.NewEncoder(w).Encode(v) //nolint:errcheck // the client will say
+	json.NewEncoder(w).Encode(v) //nolint:errchkjson // the client will say
 }
 
 // rotate publishes a new key instead of all others, or beside them.

@@ -115,7 +115,7 @@ func (r *register) look(ctx context.Context, find func(*known) (*credential, err
 	}
 	newer, err := r.read(ctx, k)
 	if err != nil || newer.stamp == k.stamp {
-		return nil, nil //nolint:nilerr // what is known is young enough to say that it is not there
+		return nil, nil // what is known is young enough to say that it is not there
 	}
 	return find(newer)
 }

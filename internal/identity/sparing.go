@@ -47,7 +47,7 @@ func (s *sparing) RoundTrip(r *http.Request) (*http.Response, error) {
 	if err != nil {
 		return nil, err
 	}
-	defer response.Body.Close() //nolint:errcheck // it was read
+	defer response.Body.Close() // it was read
 	body, err := io.ReadAll(io.LimitReader(response.Body, longestAnswer))
 	if err != nil {
 		return nil, err

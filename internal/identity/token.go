@@ -25,14 +25,14 @@ var base32Text = base32.NewEncoding("0123456789abcdefghijklmnopqrstuv").WithPadd
 // NewID gives the id of a new credential.
 func NewID() string {
 	var b [8]byte
-	rand.Read(b[:]) //nolint:errcheck // it never fails (crypto/rand)
+	rand.Read(b[:]) // it never fails (crypto/rand)
 	return base32Text.EncodeToString(b[:])[:idLength]
 }
 
 // NewToken gives a bearer token, to be shown once, and what is kept of it.
 func NewToken(principal string) (token string, c store.Credential) {
 	var secret [32]byte
-	rand.Read(secret[:]) //nolint:errcheck // it never fails (crypto/rand)
+	rand.Read(secret[:]) // it never fails (crypto/rand)
 	text := base32Text.EncodeToString(secret[:])
 	digest := sha256.Sum256([]byte(text))
 	c = store.Credential{ID: NewID(), Principal: principal, Kind: store.BearerToken, Digest: digest[:]}

@@ -2,6 +2,7 @@ package known
 
 import (
 	"slices"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -12,10 +13,10 @@ import (
 // Facts are what rules read about a record, by what the source knows and by the
 // records before it that the source does not know yet, in the order they were made:
 // those that wait on a device. Of a correction they are those of its replacement,
-// judged without the record that it stands instead of. Nobody has taken the record
-// in, so that the time of its arrival stays open. The errors are those of
-// Pieces.Facts.
-func Facts(s Source, record ledger.Record, before []ledger.Record) (rules.Facts, error) {
+// judged without the record that it stands instead of. Entered is when it was entered,
+// by the clock of the device: the server goes by the moment at which it takes the record
+// in, and by its own clock. Zero leaves that open. The errors are those of Pieces.Facts.
+func Facts(s Source, record ledger.Record, before []ledger.Record, entered time.Time) (rules.Facts, error) {
 	replaced := uuid.Nil
 	if c, ok := record.(*ledger.Correction); ok && c.With != nil {
 		record, replaced = c.With, c.Corrects
@@ -26,21 +27,21 @@ func Facts(s Source, record ledger.Record, before []ledger.Record) (rules.Facts,
 		since.gather(&p)
 	}
 	f, err := p.Facts()
-	f.Location, f.Offline = s.Location(), record.Head().Offline
+	f.Location, f.ReceiveTime, f.Offline = s.Location(), entered, record.Head().Offline
 	return f, err
 }
 
 // Findings are what the rules find on a record, by what the source knows and the
-// records before it that it does not know yet. The replacement that comes with a
-// correction is judged like any record.
-func Findings(s Source, record ledger.Record, before []ledger.Record) ([]rules.Finding, error) {
-	facts, err := Facts(s, record, before)
+// records before it that it does not know yet, entered at a moment as Facts has it. The
+// replacement that comes with a correction is judged like any record.
+func Findings(s Source, record ledger.Record, before []ledger.Record, entered time.Time) ([]rules.Finding, error) {
+	facts, err := Facts(s, record, before, entered)
 	if err != nil {
 		return nil, err
 	}
 	found := rules.Check(facts)
 	if facts.Record != record { // it came with a correction, which has a time of its own
-		own := rules.Facts{Record: record, Location: facts.Location, Offline: record.Head().Offline}
+		own := rules.Facts{Record: record, Location: facts.Location, ReceiveTime: entered, Offline: record.Head().Offline}
 		found = append(found, rules.Check(own)...)
 	}
 	return found, nil

@@ -107,7 +107,7 @@ func withdrawal(n byte, of uuid.UUID) *ledger.Correction {
 
 func facts(t *testing.T, c *carried, r ledger.Record, before ...ledger.Record) rules.Facts {
 	t.Helper()
-	f, err := known.Facts(c, r, before)
+	f, err := known.Facts(c, r, before, time.Time{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -268,7 +268,7 @@ func TestWhyAToolShouldNotGoOut(t *testing.T) {
 	if said := strings.Join(f.Unfit, "; "); len(f.Unfit) != 3 || !strings.Contains(said, "on hold since 2026-05-12") || !strings.Contains(said, "lent to jt") || !strings.Contains(said, "verloaded") {
 		t.Errorf("held, lent and overloaded: %q", f.Unfit)
 	}
-	found, err := known.Findings(c, loan, before)
+	found, err := known.Findings(c, loan, before, time.Time{})
 	if err != nil || !slices.ContainsFunc(found, func(f rules.Finding) bool { return f.Rule == rules.CodeToolLentUnfit }) {
 		t.Errorf("%+v, %v", found, err)
 	}
@@ -335,7 +335,7 @@ func TestErrorsOfPieces(t *testing.T) {
 	}
 	c := site()
 	c.tool.Tool.Policies = []ledger.Policy{{Action: 99}}
-	if _, err := known.Findings(c, custody(9, 0, ledger.CustodyIssued), nil); ledger.AsError(err).Kind != ledger.KindInvalid {
+	if _, err := known.Findings(c, custody(9, 0, ledger.CustodyIssued), nil, time.Time{}); ledger.AsError(err).Kind != ledger.KindInvalid {
 		t.Error(err)
 	}
 }

@@ -22,15 +22,25 @@ type waiting struct {
 	// and gives.
 	gone map[uuid.UUID]bool
 	old  []ledger.Record
+	// tightened are the tightenings among live by their joint, where many joints will be
+	// asked for; nil else.
+	tightened map[ledger.Place][]*ledger.Tightening
 }
 
 // waitingBefore reads what stands before a record; it is left out of that itself,
 // should it be among them.
 func waitingBefore(s Source, record ledger.Record, replaced uuid.UUID, before []ledger.Record) *waiting {
-	w := &waiting{source: s, site: record.SiteCode(), gone: map[uuid.UUID]bool{record.Head().ID: true}}
+	self := record.Head().ID
+	w := &waiting{source: s, site: record.SiteCode(), gone: map[uuid.UUID]bool{self: true}}
 	if replaced != uuid.Nil {
 		w.gone[replaced] = true
 	}
+	w.read(before, self)
+	return w
+}
+
+// read takes in what stands before a record, itself left out of it.
+func (w *waiting) read(before []ledger.Record, self uuid.UUID) {
 	var all []ledger.Record
 	for _, r := range before {
 		c, ok := r.(*ledger.Correction)
@@ -50,14 +60,14 @@ func waitingBefore(s Source, record ledger.Record, replaced uuid.UUID, before []
 		}
 	}
 	// Mostly nothing was corrected, and thousands may stand before the record.
-	if records, ok := s.(Records); ok && len(w.gone) > 1 {
+	if records, ok := w.source.(Records); ok && (len(w.gone) > 1 || !w.gone[self]) {
 		made := make(map[uuid.UUID]bool, len(all))
 		for _, r := range all {
 			made[r.Head().ID] = true
 		}
 		for id := range w.gone {
 			// What was made on the device is not looked for: that may cost the source much.
-			if made[id] || id == record.Head().ID {
+			if made[id] || id == self {
 				continue
 			}
 			if old, ok := records.Record(id); ok {
@@ -65,7 +75,6 @@ func waitingBefore(s Source, record ledger.Record, replaced uuid.UUID, before []
 			}
 		}
 	}
-	return w
 }
 
 // insert puts an item into a list in order of time, after those of the same moment.
@@ -93,12 +102,22 @@ func keep[T any](items []T, gone map[uuid.UUID]bool, id func(*T) uuid.UUID) []T 
 // tightenings are those of a joint that count.
 func (w *waiting) tightenings(past []Tightened, joint ledger.Place) []Tightened {
 	past = slices.Clip(keep(past, w.gone, func(t *Tightened) uuid.UUID { return t.ID }))
+	if w.tightened != nil {
+		for _, t := range w.tightened[joint] {
+			past = append(past, tightenedBy(t))
+		}
+		return past
+	}
 	for _, r := range w.live {
 		if t, ok := r.(*ledger.Tightening); ok && t.Joint == joint {
-			past = append(past, Tightened{ID: t.ID, At: t.OccurTime, Treatment: t.Treatment, Fasteners: int(UsedUp(t))})
+			past = append(past, tightenedBy(t))
 		}
 	}
 	return past
+}
+
+func tightenedBy(t *ledger.Tightening) Tightened {
+	return Tightened{ID: t.ID, At: t.OccurTime, Treatment: t.Treatment, Fasteners: int(UsedUp(t))}
 }
 
 // holds are those on one thing; on says whether a hold is on it.

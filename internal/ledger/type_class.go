@@ -21,6 +21,7 @@ func typeClasses(kind ToolKind) []string {
 		return wrenchClasses
 	case ToolTorqueScrewdriver:
 		return screwdriverClasses
+	default: // the others go on below
 	}
 	return slices.Sorted(slices.Values(slices.Concat(wrenchClasses, screwdriverClasses)))
 }

@@ -110,7 +110,7 @@ func newCluster(o Options) (*Cluster, error) {
 	}
 	if cred != nil {
 		if err := os.Chown(dir, int(cred.Uid), int(cred.Gid)); err != nil {
-			os.RemoveAll(dir)
+			_ = os.RemoveAll(dir) // the first error counts
 			return nil, err
 		}
 	}
@@ -127,10 +127,12 @@ func (c *Cluster) program(ctx context.Context, name string, args ...string) erro
 	return nil
 }
 
-// serve starts the server and waits until it answers.
+// serve starts the server, on the port that it had, and waits until it answers.
 func (c *Cluster) serve(ctx context.Context, settings ...string) (err error) {
-	if c.Port, err = freePort(); err != nil {
-		return err
+	if c.Port == 0 {
+		if c.Port, err = freePort(); err != nil {
+			return err
+		}
 	}
 	onOff := map[bool]string{true: "on", false: "off"}[c.opts.Durable]
 	args := []string{"-D", c.data(), "-p", strconv.Itoa(c.Port), "-h", "127.0.0.1", "-k", c.dir}
@@ -183,7 +185,7 @@ func removeAbandoned(base string, still time.Duration) {
 		if err == nil && pid > 0 && syscall.Kill(pid, 0) != syscall.ESRCH {
 			continue // it lives, or another has its number
 		}
-		os.RemoveAll(dir)
+		_ = os.RemoveAll(dir) // the next cluster tries again
 	}
 }
 
@@ -204,7 +206,7 @@ func (c *Cluster) waitReady(ctx context.Context, isReady string) error {
 		case err := <-c.done:
 			c.done <- err
 			text, _ := os.ReadFile(filepath.Join(c.dir, "log"))
-			return fmt.Errorf("postgres ended before it was ready: %v\n%s", err, text)
+			return fmt.Errorf("postgres ended before it was ready: %v\n%s", err, text) //nolint:errorlint // it is nil when postgres says it ended well
 		case <-ctx.Done():
 			return ctx.Err()
 		case <-time.After(50 * time.Millisecond):
@@ -224,15 +226,15 @@ func (c *Cluster) Stop() { c.stop.Do(c.end) }
 
 func (c *Cluster) end() {
 	if c.cmd != nil && c.cmd.Process != nil {
-		c.cmd.Process.Signal(syscall.SIGINT)
+		_ = c.cmd.Process.Signal(syscall.SIGINT) // it may have ended by itself
 		select {
-		case <-c.done:
+		case <-c.done: //nolint:errcheck // how it ended is of no account
 		case <-time.After(10 * time.Second):
-			c.cmd.Process.Kill()
+			_ = c.cmd.Process.Kill() // as above
 			<-c.done
 		}
 	}
-	os.RemoveAll(c.dir)
+	_ = os.RemoveAll(c.dir) // the next cluster tries again
 }
 
 func freePort() (int, error) {

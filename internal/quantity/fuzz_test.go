@@ -3,6 +3,7 @@ package quantity
 import (
 	"errors"
 	"math"
+	"strconv"
 	"strings"
 	"testing"
 	"unicode"
@@ -17,22 +18,58 @@ var fuzzSeeds = []string{
 	"1/2/3 in", "-5 N.m", "-0 C", "0e999999999 mm", "1e99999999999999999999 m", "１５０ N", "150 \x1b[2Jmm", "\xff\xfe", "1\u00a01/2 ft",
 }
 
-// fuzzParser holds what any text must meet: a refusal that names the text, or
-// a value that is finite, not below the lowest, zero only if zero was typed,
-// and the same when the text is read as the unit's number.
-func fuzzParser(f *testing.F, s *scale, parse func(text string, fallback int) (float64, error), lowest float64) {
-	for _, seed := range fuzzSeeds {
-		f.Add(seed, uint8(0))
-		f.Add(seed, uint8(1))
+// readers are the parsers of all quantities, each with its scale and the lowest value
+// that it may give.
+func readers() []quantityReader {
+	return []quantityReader{
+		{torques(), 0, func(text string, unit int) (float64, error) {
+			v, err := ParseTorqueIn(text, TorqueUnit(unit))
+			return float64(v), err
+		}},
+		{lengths(), 0, func(text string, unit int) (float64, error) {
+			v, err := ParseLengthIn(text, LengthUnit(unit))
+			return float64(v), err
+		}},
+		{temperatures(), -273.15, func(text string, unit int) (float64, error) {
+			v, err := ParseTemperatureIn(text, TemperatureUnit(unit))
+			return float64(v), err
+		}},
+		{forces(), 0, func(text string, unit int) (float64, error) {
+			v, err := ParseForceIn(text, ForceUnit(unit))
+			return float64(v), err
+		}},
+		{masses(), 0, func(text string, unit int) (float64, error) {
+			v, err := ParseMassIn(text, MassUnit(unit))
+			return float64(v), err
+		}},
 	}
-	f.Fuzz(func(t *testing.T, text string, choice uint8) {
-		fallback := int(choice) % (len(s.units) + 1)
-		value, err := parse(text, fallback)
+}
+
+type quantityReader struct {
+	scale  *scale
+	lowest float64
+	parse  func(text string, fallback int) (float64, error)
+}
+
+// FuzzParse holds what any text must meet as any quantity: a refusal that names the
+// text, or a value that is finite, not below the lowest, zero only if zero was typed,
+// the same when the text is read as the unit's number, and the same when it is written
+// in SI and read again.
+func FuzzParse(f *testing.F) {
+	for i, seed := range fuzzSeeds {
+		f.Add(uint8(i), seed, uint8(0))
+		f.Add(uint8(i), seed, uint8(1))
+	}
+	all := readers()
+	f.Fuzz(func(t *testing.T, which uint8, text string, choice uint8) {
+		q := all[int(which)%len(all)]
+		s, fallback := q.scale, int(choice)%(len(q.scale.units)+1)
+		value, err := q.parse(text, fallback)
 		if err != nil {
 			refusalPromises(t, s, text, value, err)
 			return
 		}
-		if math.IsNaN(value) || math.IsInf(value, 0) || value < lowest || value == 0 && math.Signbit(value) {
+		if math.IsNaN(value) || math.IsInf(value, 0) || value < q.lowest || value == 0 && math.Signbit(value) {
 			t.Fatalf("%q is %g", text, value)
 		}
 		r, err := s.read(text, fallback)
@@ -46,7 +83,20 @@ func fuzzParser(f *testing.F, s *scale, parse func(text string, fallback int) (f
 		if math.Abs(back-r.number) > 1e-15*math.Max(math.Abs(r.number), originSize(s.unit(r.unit))) && math.Abs(value) > 1e-300 {
 			t.Fatalf("%q is %g, and back %g", text, value, back)
 		}
+		if again, err := q.parse(strconv.FormatFloat(value, 'g', -1, 64), siUnit(s)); err != nil || again != value {
+			t.Fatalf("%q is %g, which reads back as %g, %v", text, value, again, err)
+		}
 	})
+}
+
+// siUnit is the unit in which a quantity is kept.
+func siUnit(s *scale) int {
+	for i := range s.units {
+		if u := s.unit(i + 1); u.fromSI(1) == 1 && u.fromSI(2) == 2 {
+			return i + 1
+		}
+	}
+	panic("no SI unit of " + s.kind.String())
 }
 
 func refusalPromises(t *testing.T, s *scale, text string, value float64, err error) {
@@ -64,39 +114,4 @@ func refusalPromises(t *testing.T, s *scale, text string, value float64, err err
 	if len(message) > 1000 || strings.ContainsFunc(message, func(r rune) bool { return !unicode.IsPrint(r) }) {
 		t.Fatalf("%q gives the message %q", text, message)
 	}
-}
-
-func FuzzParseTorque(f *testing.F) {
-	fuzzParser(f, torques(), func(text string, fallback int) (float64, error) {
-		value, err := ParseTorqueIn(text, TorqueUnit(fallback))
-		return float64(value), err
-	}, 0)
-}
-
-func FuzzParseLength(f *testing.F) {
-	fuzzParser(f, lengths(), func(text string, fallback int) (float64, error) {
-		value, err := ParseLengthIn(text, LengthUnit(fallback))
-		return float64(value), err
-	}, 0)
-}
-
-func FuzzParseTemperature(f *testing.F) {
-	fuzzParser(f, temperatures(), func(text string, fallback int) (float64, error) {
-		value, err := ParseTemperatureIn(text, TemperatureUnit(fallback))
-		return float64(value), err
-	}, -273.15)
-}
-
-func FuzzParseForce(f *testing.F) {
-	fuzzParser(f, forces(), func(text string, fallback int) (float64, error) {
-		value, err := ParseForceIn(text, ForceUnit(fallback))
-		return float64(value), err
-	}, 0)
-}
-
-func FuzzParseMass(f *testing.F) {
-	fuzzParser(f, masses(), func(text string, fallback int) (float64, error) {
-		value, err := ParseMassIn(text, MassUnit(fallback))
-		return float64(value), err
-	}, 0)
 }

@@ -230,6 +230,7 @@ func (m *Model) investigate(design *design) error {
 		return ErrNoConvergence
 	case overlap:
 		return nil
+	default: // the others go on below
 	}
 	m.Separation = &Separation{}
 	largest := 0.0

@@ -46,13 +46,13 @@ func program(t *testing.T, name, debian string) string {
 func chromium(t *testing.T, args ...string) {
 	t.Helper()
 	browser := program(t, "chromium", "chromium")
-	profile, err := os.MkdirTemp("", "handover-browser-")
+	profile, err := os.MkdirTemp("", "handover-browser-") //nolint:usetesting // see below: t.TempDir insists on removing it
 	if err != nil {
 		t.Fatal(err)
 	}
 	// A helper process of the browser may still write there for a moment, so that
 	// removing it is tried and not insisted on.
-	defer os.RemoveAll(profile) //nolint:errcheck
+	defer os.RemoveAll(profile)
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, browser, append([]string{"--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
@@ -293,7 +293,7 @@ func TestScreen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer f.Close() //nolint:errcheck // only read
+	defer f.Close() // only read
 	picture, err := png.Decode(f)
 	if err != nil {
 		t.Fatal(err)

@@ -27,7 +27,7 @@ var writtenDay = sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompil
 // unbrokenDays keeps the days in a sentence from being broken at a hyphen. The text is
 // escaped first; a day has nothing to escape.
 func unbrokenDays(text string) template.HTML {
-	return template.HTML(writtenDay().ReplaceAllString(template.HTMLEscapeString(text), `<span class="day">$0</span>`)) //nolint:gosec
+	return template.HTML(writtenDay().ReplaceAllString(template.HTMLEscapeString(text), `<span class="day">$0</span>`))
 }
 
 // Quality writes the document as one HTML page that needs nothing else: no script, no
@@ -163,7 +163,7 @@ func (v *qualityView) add(number int, f PlacedFigure) {
 	g.Figures = append(g.Figures, figureView{
 		Number: number, ID: id, Name: f.Figure.Name(), Finding: words.Finding,
 		// The picture escapes every text that it is given.
-		Picture: template.HTML(f.Figure.SVG(id)), Table: newTableView(f.Figure.Table()), //nolint:gosec
+		Picture: template.HTML(f.Figure.SVG(id)), Table: newTableView(f.Figure.Table()),
 		FirstUnderHead: len(g.Figures) == 0,
 	})
 	v.Notes = append(v.Notes, figureNote{number, id, f.Figure.Name(), words.Method, words.Assumption, words.Cautions, words.LeftOut})

@@ -141,7 +141,7 @@ func (q *quotas) forgetIdle(now time.Time) {
 func (q *quotas) burst() int { return max(1, q.Burst) }
 
 // upTo rounds up, so that who waits as long as is said has waited long enough.
-func upTo(d, unit time.Duration) time.Duration { return (d + unit - 1) / unit * unit }
+func upTo(d, unit time.Duration) time.Duration { return (d + unit - 1) / unit * unit } //nolint:durationcheck // a quotient times a unit
 
 func trimmed(v float64) string {
 	if v == math.Trunc(v) {

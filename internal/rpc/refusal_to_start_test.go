@@ -55,9 +55,12 @@ func TestAServerRefusesToStartWithAMethodForNobody(t *testing.T) {
 		"jointledger.v1.LaterService":     "/jointledger.v1.LaterService/Do does not say which action it takes",
 		"jointledger.v1.SoundService":     "",
 	} {
-		_, err := rpc.NewServer(rpc.Config{Authenticate: rpc.EverybodyIsLocal, Register: func(r grpc.ServiceRegistrar) {
+		s, err := rpc.NewServer(rpc.Config{Authenticate: rpc.EverybodyIsLocal, Register: func(r grpc.ServiceRegistrar) {
 			r.RegisterService(stray(service), nil)
 		}})
+		if err == nil {
+			s.Stop(t.Context())
+		}
 		switch {
 		case want == "" && err != nil:
 			t.Errorf("%s: %v", service, err)

@@ -81,6 +81,7 @@ func NewServer(c Config) (*Server, error) {
 	reflection.Register(s.grpc)
 	s.methods = methods(s.grpc)
 	if s.actions, err = actions(s.methods); err != nil {
+		s.grpc.Stop() // its workers
 		return nil, err
 	}
 	s.SetServing(true)

@@ -57,7 +57,7 @@ func (s statuses) of(ctx context.Context, c call, err error) error {
 	// A status made by gRPC itself, or by its health and reflection services,
 	// stands as it is. One that is wrapped in something else is not looked for:
 	// its wrapping would be sent too.
-	if _, ok := err.(interface{ GRPCStatus() *status.Status }); ok { //nolint:errorlint // see above
+	if _, ok := err.(interface{ GRPCStatus() *status.Status }); ok {
 		return err
 	}
 	e := ledger.AsError(err)

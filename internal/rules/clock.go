@@ -30,7 +30,7 @@ func checkClock(f *Facts) []Finding {
 	if limit := defaultClockAhead.Limit; above(ahead, limit.Value) {
 		shown, shownLimit := apart(ahead, limit.Value)
 		return one(Finding{
-			Message: fmt.Sprintf("The record's time, %s, lies %s min after its arrival; a clock may run ahead by %s min.",
+			Message: fmt.Sprintf("The record's time, %s, lies %s min after it was taken in; a clock may run ahead by %s min.",
 				f.at().In(f.zone()).Format(time.RFC3339), shown, shownLimit),
 			Source: limit.Source.String(),
 		}.against(ahead, limit.Value, limit.Unit))
@@ -41,7 +41,7 @@ func checkClock(f *Facts) []Finding {
 	}
 	shown, shownLimit := apart(late, limit.Value)
 	return one(Finding{
-		Message: fmt.Sprintf("The record's time, %s, lies %s h before its arrival, more than %s h, and it has no offline mark.",
+		Message: fmt.Sprintf("The record's time, %s, lies %s h before it was taken in, more than %s h, and it has no offline mark.",
 			f.at().In(f.zone()).Format(time.RFC3339), shown, shownLimit),
 		Source: limit.Source.String(),
 	}.against(late, limit.Value, limit.Unit))

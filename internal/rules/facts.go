@@ -60,7 +60,8 @@ type Facts struct {
 	// Substitutions are those approved for the specification.
 	Substitutions []ledger.Substitution
 
-	// ReceiveTime is when the server took the record in; zero before it has.
+	// ReceiveTime is when the record was taken in, by the clock of who did: the server,
+	// or the device that it was entered on. Zero where nobody has, or it is not known.
 	ReceiveTime time.Time
 	// Offline says that the record was kept on a device without signal, or handed
 	// in from paper or a file, so that a late arrival is no fault of a clock.

@@ -18,7 +18,7 @@ func peopleRules() []Rule {
 		{
 			Code: CodeClock, Severities: []Severity{Warn}, Kinds: allKinds(), check: checkClock,
 			Limit:    "ahead by " + defaultClockAhead.text() + "; behind, for records of work on site, by " + defaultClockBehind.text(),
-			Sentence: "The record's time lies in the future, or long before its arrival without an offline mark.",
+			Sentence: "The record's time lies in the future, or long before it was taken in without an offline mark.",
 		},
 	}
 }

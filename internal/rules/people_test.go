@@ -43,7 +43,7 @@ func TestClock(t *testing.T) {
 	}
 	run(t, "clock", []scene{
 		{name: "five minutes ahead", facts: tightened, change: arrives(-5 * time.Minute)},
-		{name: "a second more", facts: tightened, change: arrives(-5*time.Minute - time.Second), severity: "warn", figure: 5.01667, limit: 5, says: "after its arrival"},
+		{name: "a second more", facts: tightened, change: arrives(-5*time.Minute - time.Second), severity: "warn", figure: 5.01667, limit: 5, says: "after it was taken in"},
 		{name: "ahead with an offline mark", facts: tightened, change: func(f *rules.Facts) { arrives(-time.Hour)(f); f.Offline = true }, severity: "warn", figure: 60},
 		{name: "a day behind", facts: tightened, change: arrives(24 * time.Hour)},
 		{name: "a minute more", facts: tightened, change: arrives(24*time.Hour + time.Minute), severity: "warn", figure: 24.01667, limit: 24, says: "no offline mark"},

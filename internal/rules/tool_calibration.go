@@ -30,6 +30,7 @@ func torqueTool(t *ledger.Tool) bool {
 	switch t.Kind {
 	case ledger.ToolTorqueWrench, ledger.ToolTorqueScrewdriver, ledger.ToolTorqueMultiplier:
 		return true
+	default: // the others go on below
 	}
 	return false
 }

@@ -155,6 +155,7 @@ func threadBasis(t ledger.Treatment) (ledger.TorqueBasis, bool) {
 		return ledger.BasisLubricated, true
 	case ledger.TreatmentNone, ledger.TreatmentPrevailingTorqueNut:
 		return ledger.BasisDry, true
+	default: // the others go on below
 	}
 	return 0, false
 }

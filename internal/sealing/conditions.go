@@ -53,6 +53,7 @@ func (r Reason) String() string {
 		unit, bound = "%", "at most"
 	case TooHot:
 		bound = "at most"
+	default: // the others go on below
 	}
 	return fmt.Sprintf("%s: %.1f %s, %s %.1f %s", r.Obstacle, r.Value, unit, bound, r.Limit, unit)
 }

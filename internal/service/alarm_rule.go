@@ -57,7 +57,7 @@ func (s alarmService) GetAlarmRule(ctx context.Context, r *pb.GetAlarmRuleReques
 
 // ListAlarmRules pages through rules.
 func (s alarmService) ListAlarmRules(ctx context.Context, r *pb.ListAlarmRulesRequest) (*pb.ListAlarmRulesResponse, error) {
-	items, next, err := listPage(ctx, r, nil, func(page store.Page) ([]ledger.AlarmRule, string, error) {
+	items, next, err := listPage(r, nil, func(page store.Page) ([]ledger.AlarmRule, string, error) {
 		return s.store.AlarmRules(ctx, r.OnlyActive, page)
 	}, alarmRuleTo)
 	return &pb.ListAlarmRulesResponse{AlarmRules: items, NextPageToken: next}, err

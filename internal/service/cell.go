@@ -49,7 +49,7 @@ func (s structureService) GetCell(ctx context.Context, r *pb.GetCellRequest) (*p
 func (s structureService) ListCells(ctx context.Context, r *pb.ListCellsRequest) (*pb.ListCellsResponse, error) {
 	var p problems
 	filter := store.PlaceFilter{Within: p.PlaceOf("parent", r.Parent, 2, true)}
-	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Cell, string, error) {
+	items, next, err := listPage(r, p, func(page store.Page) ([]ledger.Cell, string, error) {
 		return s.store.Cells(ctx, filter, page)
 	}, wire.CellTo)
 	return &pb.ListCellsResponse{Cells: items, NextPageToken: next}, err

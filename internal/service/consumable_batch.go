@@ -45,7 +45,7 @@ func (s consumableService) GetBatch(ctx context.Context, r *pb.GetBatchRequest) 
 func (s consumableService) ListBatches(ctx context.Context, r *pb.ListBatchesRequest) (*pb.ListBatchesResponse, error) {
 	var p problems
 	filter := store.BatchFilter{Kind: wire.Known(&p, "kind", ledger.ConsumableKinds, r.Kind)}
-	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Batch, string, error) {
+	items, next, err := listPage(r, p, func(page store.Page) ([]ledger.Batch, string, error) {
 		return s.store.Batches(ctx, filter, page)
 	}, wire.BatchTo)
 	return &pb.ListBatchesResponse{Batches: items, NextPageToken: next}, err

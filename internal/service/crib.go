@@ -74,7 +74,7 @@ func (s cribService) ListToolWhereabouts(ctx context.Context, r *pb.ListToolWher
 	if r.Tool != "" {
 		q.Serials = []string{p.Reference("tool", "tools", r.Tool)}
 	}
-	found, next, err := listPage(ctx, r, p, func(page store.Page) ([]analysis.TrackedTool, string, error) {
+	found, next, err := listPage(r, p, func(page store.Page) ([]analysis.TrackedTool, string, error) {
 		return s.store.TrackedToolsPage(ctx, q, page)
 	}, func(t analysis.TrackedTool) analysis.TrackedTool { return t })
 	if err != nil {

@@ -18,7 +18,7 @@ func (s progressService) ListFindings(ctx context.Context, r *pb.ListFindingsReq
 		Rule:     r.Rule,
 		Severity: wire.Known(&p, "severity", rules.Severities, r.Severity),
 	}
-	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]store.RecordFinding, string, error) {
+	items, next, err := listPage(r, p, func(page store.Page) ([]store.RecordFinding, string, error) {
 		return s.store.Findings(ctx, filter, page)
 	}, recordFindingTo)
 	return &pb.ListFindingsResponse{Findings: items, NextPageToken: next}, err

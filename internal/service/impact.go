@@ -40,7 +40,7 @@ func (s impactService) HoldToolImpact(ctx context.Context, r *pb.HoldToolImpactR
 func (s impactService) ListFailedCalibrations(ctx context.Context, r *pb.ListFailedCalibrationsRequest) (*pb.ListFailedCalibrationsResponse, error) {
 	var p problems
 	f := s.failedFilterFrom(&p, r)
-	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]store.FailedCalibration, string, error) {
+	items, next, err := listPage(r, p, func(page store.Page) ([]store.FailedCalibration, string, error) {
 		return s.store.FailedCalibrations(ctx, f, page)
 	}, failedCalibrationTo)
 	return &pb.ListFailedCalibrationsResponse{FailedCalibrations: items, NextPageToken: next}, err

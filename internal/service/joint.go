@@ -53,7 +53,7 @@ func (s structureService) ListJoints(ctx context.Context, r *pb.ListJointsReques
 		Kind:          wire.Known(&p, "kind", ledger.JointKinds, r.Kind),
 		Specification: p.Reference("specification", "specifications", r.Specification),
 	}
-	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Joint, string, error) {
+	items, next, err := listPage(r, p, func(page store.Page) ([]ledger.Joint, string, error) {
 		return s.store.Joints(ctx, filter, page)
 	}, wire.JointTo)
 	return &pb.ListJointsResponse{Joints: items, NextPageToken: next}, err

@@ -11,7 +11,7 @@ import (
 func (s progressService) ListJointStates(ctx context.Context, r *pb.ListJointStatesRequest) (*pb.ListJointStatesResponse, error) {
 	var p problems
 	place := p.PlaceBetween("place", r.Place, 1, 4)
-	found, next, err := listPage(ctx, r, p, func(page store.Page) ([]store.JointStatus, string, error) {
+	found, next, err := listPage(r, p, func(page store.Page) ([]store.JointStatus, string, error) {
 		return s.store.JointStates(ctx, place, r.RemainingOnly, page)
 	}, func(j store.JointStatus) store.JointStatus { return j })
 	if err != nil {

@@ -1,8 +1,6 @@
 package service
 
 import (
-	"context"
-
 	"google.golang.org/protobuf/proto"
 
 	"jointledger/internal/ledger"
@@ -24,7 +22,7 @@ type listRequest interface {
 
 // listPage answers one page of a list. problems are those of the request's
 // filters; load reads the page from the store.
-func listPage[T, M any](ctx context.Context, req listRequest, p problems, load func(store.Page) ([]T, string, error), to func(T) M) ([]M, string, error) {
+func listPage[T, M any](req listRequest, p problems, load func(store.Page) ([]T, string, error), to func(T) M) ([]M, string, error) {
 	size := int(req.GetPageSize())
 	if size < 0 {
 		p.Add("page_size", "%d is below 0; expected 0, for %d, to %d", size, defaultPageSize, maxPageSize)

@@ -45,7 +45,7 @@ func (s lotService) GetLot(ctx context.Context, r *pb.GetLotRequest) (*pb.Lot, e
 func (s lotService) ListLots(ctx context.Context, r *pb.ListLotsRequest) (*pb.ListLotsResponse, error) {
 	var p problems
 	filter := store.LotFilter{Supplier: r.Supplier, Thread: r.Thread, State: wire.Known(&p, "state", ledger.LotStates, r.State)}
-	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Lot, string, error) {
+	items, next, err := listPage(r, p, func(page store.Page) ([]ledger.Lot, string, error) {
 		return s.store.Lots(ctx, filter, page)
 	}, wire.LotTo)
 	return &pb.ListLotsResponse{Lots: items, NextPageToken: next}, err

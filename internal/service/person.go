@@ -50,7 +50,7 @@ func (s personService) GetPerson(ctx context.Context, r *pb.GetPersonRequest) (*
 func (s personService) ListPeople(ctx context.Context, r *pb.ListPeopleRequest) (*pb.ListPeopleResponse, error) {
 	var p problems
 	filter := store.PersonFilter{HomeSite: p.Site("home_site", r.HomeSite)}
-	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Person, string, error) {
+	items, next, err := listPage(r, p, func(page store.Page) ([]ledger.Person, string, error) {
 		return s.store.People(ctx, filter, page)
 	}, wire.PersonTo)
 	return &pb.ListPeopleResponse{People: items, NextPageToken: next}, err

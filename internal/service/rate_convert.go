@@ -96,6 +96,7 @@ func filterValue(p *problems, field string, g analysis.Grouping, value string) s
 		if _, err := analysis.PeriodStart(g, value); err != nil {
 			p.Add(field, "%v", err)
 		}
+	default: // the others go on below
 	}
 	return value
 }

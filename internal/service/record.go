@@ -82,7 +82,7 @@ func (k record[T, M]) fetch(ctx context.Context, s *Services, name string) (M, e
 // kind's own.
 func (k record[T, M]) list(ctx context.Context, s *Services, req listRequest, p problems, f store.RecordFilter) ([]M, string, error) {
 	f.Kind = k.kind
-	records, next, err := listPage(ctx, req, p, func(page store.Page) ([]ledger.Record, string, error) {
+	records, next, err := listPage(req, p, func(page store.Page) ([]ledger.Record, string, error) {
 		return s.store.Records(ctx, f, page)
 	}, func(r ledger.Record) ledger.Record { return r })
 	if err != nil {

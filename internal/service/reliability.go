@@ -70,7 +70,7 @@ func (s readinessService) ListToolDrifts(ctx context.Context, r *pb.ListToolDrif
 	for i, name := range r.Tools {
 		q.Serials = append(q.Serials, p.Required(fmt.Sprintf("tools[%d]", i), "tools", name))
 	}
-	found, next, err := listPage(ctx, r, p, func(page store.Page) ([]analysis.CalibratedTool, string, error) {
+	found, next, err := listPage(r, p, func(page store.Page) ([]analysis.CalibratedTool, string, error) {
 		return s.store.CalibratedPage(ctx, q, page)
 	}, func(t analysis.CalibratedTool) analysis.CalibratedTool { return t })
 	if err != nil {

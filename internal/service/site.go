@@ -54,7 +54,7 @@ func (s structureService) GetSite(ctx context.Context, r *pb.GetSiteRequest) (*p
 
 // ListSites pages through sites.
 func (s structureService) ListSites(ctx context.Context, r *pb.ListSitesRequest) (*pb.ListSitesResponse, error) {
-	items, next, err := listPage(ctx, r, nil, func(p store.Page) ([]ledger.Site, string, error) {
+	items, next, err := listPage(r, nil, func(p store.Page) ([]ledger.Site, string, error) {
 		return s.store.Sites(ctx, store.SiteFilter{Region: r.Region}, p)
 	}, wire.SiteTo)
 	return &pb.ListSitesResponse{Sites: items, NextPageToken: next}, err

@@ -60,7 +60,7 @@ func (s specificationService) GetSpecification(ctx context.Context, r *pb.GetSpe
 
 // ListSpecifications pages through the newest revisions.
 func (s specificationService) ListSpecifications(ctx context.Context, r *pb.ListSpecificationsRequest) (*pb.ListSpecificationsResponse, error) {
-	items, next, err := listPage(ctx, r, nil, func(page store.Page) ([]ledger.Specification, string, error) {
+	items, next, err := listPage(r, nil, func(page store.Page) ([]ledger.Specification, string, error) {
 		return s.store.Specifications(ctx, store.SpecificationFilter{}, page)
 	}, wire.SpecificationTo)
 	return &pb.ListSpecificationsResponse{Specifications: items, NextPageToken: next}, err

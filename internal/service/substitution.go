@@ -47,7 +47,7 @@ func (s consumableService) GetSubstitution(ctx context.Context, r *pb.GetSubstit
 func (s consumableService) ListSubstitutions(ctx context.Context, r *pb.ListSubstitutionsRequest) (*pb.ListSubstitutionsResponse, error) {
 	var p problems
 	filter := store.SubstitutionFilter{Specification: p.Reference("specification", "specifications", r.Specification)}
-	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Substitution, string, error) {
+	items, next, err := listPage(r, p, func(page store.Page) ([]ledger.Substitution, string, error) {
 		return s.store.Substitutions(ctx, filter, page)
 	}, wire.SubstitutionTo)
 	return &pb.ListSubstitutionsResponse{Substitutions: items, NextPageToken: next}, err

@@ -50,7 +50,7 @@ func (s toolService) GetTool(ctx context.Context, r *pb.GetToolRequest) (*pb.Too
 func (s toolService) ListTools(ctx context.Context, r *pb.ListToolsRequest) (*pb.ListToolsResponse, error) {
 	var p problems
 	filter := store.ToolFilter{Kind: wire.Known(&p, "kind", ledger.ToolKinds, r.Kind), HomeSite: p.Site("home_site", r.HomeSite)}
-	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Tool, string, error) {
+	items, next, err := listPage(r, p, func(page store.Page) ([]ledger.Tool, string, error) {
 		return s.store.Tools(ctx, filter, page)
 	}, wire.ToolTo)
 	return &pb.ListToolsResponse{Tools: items, NextPageToken: next}, err

@@ -49,7 +49,7 @@ func (s structureService) GetTower(ctx context.Context, r *pb.GetTowerRequest) (
 func (s structureService) ListTowers(ctx context.Context, r *pb.ListTowersRequest) (*pb.ListTowersResponse, error) {
 	var p problems
 	filter := store.PlaceFilter{Within: p.PlaceOf("parent", r.Parent, 1, true)}
-	items, next, err := listPage(ctx, r, p, func(page store.Page) ([]ledger.Tower, string, error) {
+	items, next, err := listPage(r, p, func(page store.Page) ([]ledger.Tower, string, error) {
 		return s.store.Towers(ctx, filter, page)
 	}, wire.TowerTo)
 	return &pb.ListTowersResponse{Towers: items, NextPageToken: next}, err

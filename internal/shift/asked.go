@@ -64,6 +64,7 @@ func treatmentWords(t ledger.Treatment) string {
 		return "no treatment chosen"
 	case ledger.TreatmentNone:
 		return "dry threads"
+	default: // the others go on below
 	}
 	return ledger.Treatments.Name(t)
 }

@@ -173,7 +173,8 @@ func (m *Model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.KeyPressMsg:
 		return m, m.press(msg)
 	case tea.PasteMsg:
-		return m, m.paste(msg.Content)
+		m.paste(msg.Content)
+		return m, nil
 	case jointsMsg:
 		if m.loaded && (msg.entries != m.entries || m.busy()) {
 			// An entry came in between, and may or may not be counted in them; or something
@@ -229,11 +230,10 @@ func (m *Model) press(k tea.KeyPressMsg) tea.Cmd {
 }
 
 // paste types what was pasted, where something is being typed.
-func (m *Model) paste(text string) tea.Cmd {
+func (m *Model) paste(text string) {
 	if typing, ok := m.screen.(interface{ typed(*Model, string) }); ok {
 		typing.typed(m, m.words(text))
 	}
-	return nil
 }
 
 // end leaves; an entry that is on its way to the disk is waited for.

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"go.uber.org/goleak"
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/rules"
@@ -30,7 +31,7 @@ func TestMain(m *testing.M) {
 	if os.Getenv(asProgram) != "" {
 		os.Exit(program())
 	}
-	os.Exit(m.Run())
+	goleak.VerifyTestMain(m)
 }
 
 // program runs the mode over a device that panics where it is told to.

@@ -81,6 +81,7 @@ func emphasised(mark string, severity rules.Severity) string {
 		return red(mark)
 	case rules.Warn:
 		return yellow(mark)
+	default: // the others go on below
 	}
 	return bold(mark)
 }

@@ -1,6 +1,9 @@
 package stats
 
-import "math"
+import (
+	"errors"
+	"math"
+)
 
 // ClusteredComparison compares two groups whose attempts come in clusters that
 // are not independent inside, such as the fasteners of a joint.
@@ -76,7 +79,7 @@ func CompareClusters(clusters []TwoGroups, confidence float64) (ClusteredCompari
 
 func checkClusters(clusters []TwoGroups) error {
 	err := checkStrata(clusters)
-	if bad, ok := err.(*ArgumentError); ok && len(bad.Argument) > 7 && bad.Argument[:7] == "stratum" {
+	if bad, ok := errors.AsType[*ArgumentError](err); ok && len(bad.Argument) > 7 && bad.Argument[:7] == "stratum" {
 		bad.Argument = "cluster" + bad.Argument[7:]
 	}
 	return err

@@ -1,6 +1,7 @@
 package stats
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"testing"
@@ -146,7 +147,8 @@ func TestNumberNeededThroughInfinity(t *testing.T) {
 		{Interval{0.3, 0.4}, "the lower limit of the difference"}, {Interval{-2, 0.4}, "the lower limit of the difference"},
 		{Interval{math.NaN(), 0.4}, "the lower limit of the difference"}, {Interval{-0.1, 0.1}, "the upper limit of the difference"},
 	} {
-		if _, err := NumberNeededFrom(0.2, c.interval); err == nil || err.(*ArgumentError).Argument != c.argument {
+		_, err := NumberNeededFrom(0.2, c.interval)
+		if bad, ok := errors.AsType[*ArgumentError](err); !ok || bad.Argument != c.argument {
 			t.Errorf("%v: %v", c.interval, err)
 		}
 	}
@@ -179,7 +181,8 @@ func TestTwoGroupsRefused(t *testing.T) {
 			"common":     func() error { _, err := CommonOddsRatio([]TwoGroups{g}, confidence); return err },
 			"clusters":   func() error { _, err := CompareClusters([]TwoGroups{g, g}, confidence); return err },
 		} {
-			if err := f(); err == nil || err.(*ArgumentError).Argument != "confidence" {
+			err := f()
+			if bad, ok := errors.AsType[*ArgumentError](err); !ok || bad.Argument != "confidence" {
 				t.Errorf("%s at %g: %v", name, confidence, err)
 			}
 		}

@@ -1,6 +1,9 @@
 package stats
 
-import "fmt"
+import (
+	"errors"
+	"fmt"
+)
 
 // TwoGroups are the failures and attempts of two groups, A and B, that are
 // compared; as one of many they are a stratum or a cluster. Differences are of
@@ -55,9 +58,10 @@ func checkStrata(strata []TwoGroups) error {
 	var attempts int64
 	for i, g := range strata {
 		if err := g.check(0); err != nil {
-			bad := *err.(*ArgumentError)
-			bad.Argument = fmt.Sprintf("stratum %d: %s", i+1, bad.Argument)
-			return &bad
+			if bad, ok := errors.AsType[*ArgumentError](err); ok {
+				bad.Argument = fmt.Sprintf("stratum %d: %s", i+1, bad.Argument)
+			}
+			return err
 		}
 		if attempts += g.AttemptsA + g.AttemptsB; attempts > MaxCount {
 			return badCount("the sum of the attempts", attempts, fmt.Sprintf("must be at most %d", int64(MaxCount)))

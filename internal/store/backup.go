@@ -129,7 +129,7 @@ func copyDatabase(ctx context.Context, dir, path string) error {
 	if err != nil {
 		return folderFault(dir, err)
 	}
-	defer t.Rollback() //nolint:errcheck // reading: there is nothing to lose
+	defer t.Rollback() // reading: there is nothing to lose
 	var tables int
 	if err := t.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_master").Scan(&tables); err != nil {
 		return folderFault(dir, err)

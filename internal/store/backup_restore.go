@@ -60,7 +60,7 @@ func Restore(ctx context.Context, c Config, path string, replace bool) (r Restor
 	if err != nil {
 		return r, folderFault(c.DataDir, err)
 	}
-	defer os.RemoveAll(ready) //nolint:errcheck // the next restore tries again
+	defer os.RemoveAll(ready) // the next restore tries again
 	if r.From, r.Report, err = makeReady(ctx, path, ready, c.logger()); err != nil {
 		return r, err
 	}
@@ -186,7 +186,7 @@ func verifyCopy(ctx context.Context, path string, log *slog.Logger) (report Repo
 	if err != nil {
 		return report, s.fault(err)
 	}
-	defer t.Rollback() //nolint:errcheck // reading: there is nothing to lose
+	defer t.Rollback() // reading: there is nothing to lose
 	report, err = s.newTx(t, true).verify(ctx)
 	return report, s.fault(err)
 }

@@ -256,9 +256,9 @@ func TestAKilledBackupIsNone(t *testing.T) {
 				}
 			}
 			time.Sleep(time.Duration(i*i) * 300 * time.Microsecond)
-			cmd.Process.Kill() //nolint:errcheck // it may have ended
+			cmd.Process.Kill() // it may have ended
 		}
-		cmd.Wait() //nolint:errcheck // it was killed
+		cmd.Wait() // it was killed
 		if _, err := os.Stat(path); err != nil {
 			continue
 		}

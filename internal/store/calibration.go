@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"errors"
-	"strings"
 
 	"github.com/google/uuid"
 
@@ -32,12 +31,7 @@ func (t *tx) admitCalibration(ctx context.Context, r *staged, c *ledger.Calibrat
 		return err
 	}
 	if other != uuid.Nil {
-		of := ""
-		if c.Laboratory != "" {
-			of = " of " + strings.TrimSpace(c.Laboratory)
-		}
-		wrong = append(wrong, ledger.FieldError{Field: "certificate", Description: "certificate " + strings.TrimSpace(c.Certificate) + of +
-			" is that of " + ledger.RecordName(ledger.KindCalibration, other) + " too; expected one certificate a calibration, or a correction of the other"})
+		wrong = append(wrong, analysis.CertificateTaken(c, other))
 	}
 	if err := ledger.Invalid("calibration", wrong); err != nil {
 		return err

@@ -89,7 +89,7 @@ func (m *certificateMemory) forget() {
 
 func certificateHash(number string) uint64 {
 	h := fnv.New64a()
-	h.Write([]byte(analysis.CertificateKey(number))) //nolint:errcheck // a hash takes everything
+	h.Write([]byte(analysis.CertificateKey(number))) // a hash takes everything
 	return h.Sum64()
 }
 

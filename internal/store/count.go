@@ -132,6 +132,7 @@ func (t *tx) groupingColumn(g analysis.Grouping) string {
 		return "k.day - (k.day + 3) % 7"
 	case analysis.ByDay:
 		return "k.day"
+	default: // the others go on below
 	}
 	return groupingColumns[g]
 }

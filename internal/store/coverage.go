@@ -18,7 +18,9 @@ func (s *Store) CoverageInput(ctx context.Context, asOf time.Time, sites []strin
 	var remaining map[int][]analysis.RemainingJoints
 	err = s.withWork(ctx, func(t *tx, m *workMemory) error {
 		revisions, err := t.revisionsNow(ctx)
-		remaining = m.remainingJoints(asOf, revisions)
+		if err == nil {
+			remaining, err = t.remainingJoints(ctx, m, asOf, revisions)
+		}
 		return err
 	}, func(t *tx) (err error) {
 		for _, code := range sites {

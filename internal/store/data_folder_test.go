@@ -102,7 +102,7 @@ func TestEightProcessesOpenOneFolder(t *testing.T) {
 // without leave to write.
 func TestFolderThatMayOnlyBeRead(t *testing.T) {
 	t.Parallel()
-	base, err := os.MkdirTemp("", "jointledger-readonly-") // t.TempDir's is closed to others
+	base, err := os.MkdirTemp("", "jointledger-readonly-") //nolint:usetesting // t.TempDir's is closed to others
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"context"
 	"database/sql"
 	"strconv"
 	"strings"
@@ -25,6 +26,11 @@ type engine interface {
 	// it, until the commit, in its order; empty where no lock is needed.
 	lockNumbers() string
 	readIsolation() sql.IsolationLevel
+	// pipeline holds back what a transaction of the connection writes; nil for nothing.
+	pipeline(*sql.Conn) *pipeline
+	// writing is the context of one group of writes, which must not keep the writer for
+	// ever.
+	writing() (context.Context, context.CancelFunc)
 	// numbers is a table of whole numbers, `key` and `value`, made of a parameter
 	// that is a JSON object: a way to hand over many without a limit on parameters.
 	numbers() string
@@ -39,9 +45,17 @@ func (sqliteEngine) month(column string) string {
 }
 
 // SQLite has one writer at a time; its transaction is the lock.
-func (sqliteEngine) lockRows(string) string            { return "" }
-func (sqliteEngine) lockFreeRows(string) string        { return "" }
-func (sqliteEngine) lockNumbers() string               { return "" }
+func (sqliteEngine) lockRows(string) string     { return "" }
+func (sqliteEngine) lockFreeRows(string) string { return "" }
+func (sqliteEngine) lockNumbers() string        { return "" }
+
+// What a write waits for here is another process's lock, which the connection's own
+// timeout ends, or the disk, which nothing interrupts; while each statement that could
+// be interrupted costs a goroutine that waits for it.
+func (sqliteEngine) writing() (context.Context, context.CancelFunc) {
+	return context.Background(), func() {}
+}
+func (sqliteEngine) pipeline(*sql.Conn) *pipeline      { return nil }
 func (sqliteEngine) readIsolation() sql.IsolationLevel { return sql.LevelDefault }
 func (sqliteEngine) numbers() string {
 	return "(SELECT CAST(key AS INTEGER) AS key, value FROM json_each(?))"
@@ -81,6 +95,12 @@ func (postgresEngine) lockFreeRows(alias string) string {
 func (e postgresEngine) lockNumbers() string {
 	return "SELECT pg_advisory_xact_lock(6789, b.key::int) FROM " + e.numbers() + " b"
 }
+
+func (postgresEngine) writing() (context.Context, context.CancelFunc) {
+	return context.WithTimeout(context.Background(), longestCommit)
+}
+
+func (postgresEngine) pipeline(conn *sql.Conn) *pipeline { return &pipeline{conn: conn} }
 
 // An answer is read from one state of the database, however many queries it
 // takes.

@@ -39,3 +39,9 @@ func (s *Store) PostgresSetting(ctx context.Context, pool, name string) (value s
 	err = db.QueryRowContext(ctx, "SELECT current_setting($1)", name).Scan(&value)
 	return value, err
 }
+
+// BoundWork bounds what is remembered of the work of joints.
+func (s *Store) BoundWork(bytes int) { s.work.budget = bytes }
+
+// RememberedSites is of how many sites it is.
+func (s *Store) RememberedSites() int { return len(s.work.sites) }

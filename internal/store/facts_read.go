@@ -116,8 +116,10 @@ WHERE h.action = 1 AND h.`+column+" IN "+marks(1, len(part)), part...)
 	return spans, err
 }
 
-// readStocks reads the running sums of the lots.
+// readStocks reads the running sums of the lots. When their stock was counted is noted
+// for addLotSums: the chains are locked, so that nobody counts at these sites meanwhile.
 func (k *knownFacts) readStocks(ctx context.Context, lots []any) error {
+	k.t.counted, k.t.countedOf = map[lotSite]int64{}, map[int]bool{}
 	moved := map[int]bool{}
 	err := inKeys(lots, func(part []any) error {
 		return k.t.query(ctx, func(rows *sql.Rows) error {
@@ -125,6 +127,9 @@ func (k *knownFacts) readStocks(ctx context.Context, lots []any) error {
 			var received, removed, counted, onHand int64
 			if err := rows.Scan(&key.lot, &key.site, &received, &removed, &counted, &onHand); err != nil {
 				return err
+			}
+			if counted != 0 {
+				k.t.counted[key] = counted
 			}
 			here := received > 0 || counted != 0
 			moved[key.lot] = moved[key.lot] || here || removed > 0
@@ -134,6 +139,9 @@ func (k *knownFacts) readStocks(ctx context.Context, lots []any) error {
 	})
 	for key, s := range k.stocks {
 		s.movedAnywhere = moved[key.lot]
+	}
+	for _, lot := range lots {
+		k.t.countedOf[lot.(int)] = err == nil
 	}
 	return err
 }

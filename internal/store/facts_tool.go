@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"strings"
 	"time"
 
 	lru "github.com/hashicorp/golang-lru/v2"
@@ -203,6 +202,10 @@ func (f *toolRegister) inForce(at time.Time) int {
 // hourSum is the use of a tool strictly between two hours.
 type hourSum struct{ first, last, fasteners int64 }
 
+// askedHours is a tool and the hours between which its use is asked for. As a row of
+// values, since SQLite would parse a condition with GROUP BY anew at each run.
+const askedHours = "(CAST(? AS BIGINT), CAST(? AS BIGINT), CAST(? AS BIGINT))"
+
 // readMost reads for each tool, in one query, a sum that is at least what any row
 // of the wave asks for: few tools are near their interval, and the others need no
 // more.
@@ -225,11 +228,11 @@ func (k *knownFacts) readMost(ctx context.Context, rows []*staged) error {
 	// Three parameters a tool stay within the engines' limit: a wave is no longer
 	// than mostRecords.
 	return inKeys(tools, func(part []any) error {
-		conditions, args := make([]string, len(part)), make([]any, 0, 3*len(part))
-		for i, tool := range part {
+		args := make([]any, 0, 3*len(part))
+		for _, tool := range part {
 			s := spans[tool.(int)]
 			k.tools[tool.(int)].most = s
-			conditions[i], args = "tool_id = ? AND hour > ? AND hour < ?", append(args, tool, s.first, s.last)
+			args = append(args, tool, s.first, s.last)
 		}
 		return k.t.query(ctx, func(rows *sql.Rows) error {
 			var tool int
@@ -237,7 +240,8 @@ func (k *knownFacts) readMost(ctx context.Context, rows []*staged) error {
 			err := rows.Scan(&tool, &n)
 			k.tools[tool].most.fasteners = n
 			return err
-		}, "SELECT tool_id, SUM(fasteners) FROM tool_uses WHERE "+strings.Join(conditions, " OR ")+" GROUP BY tool_id", args...)
+		}, `SELECT a.column1, (SELECT COALESCE(SUM(u.fasteners), 0) FROM tool_uses u WHERE u.tool_id = a.column1 AND u.hour > a.column2 AND u.hour < a.column3)
+FROM (VALUES `+askedHours+repeat(","+askedHours, len(part)-1)+") a", args...)
 	})
 }
 

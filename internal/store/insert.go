@@ -63,24 +63,42 @@ var (
 		" ON CONFLICT (" + strings.Join(tallyColumns[:tallyKeyColumns], ", ") + ") DO UPDATE SET fasteners = tallies.fasteners + excluded.fasteners"}
 )
 
-// inserter holds the prepared statements of each table, by size.
-type inserter map[string][len(insertSizes)]*sql.Stmt
+// inserter holds the statements of each table, by size, and the one that moves the head
+// of a chain.
+type inserter struct {
+	tables map[string][len(insertSizes)]writeStatement
+	head   writeStatement
+}
+
+const moveHead = "UPDATE chains SET sequence = ?, link = ? WHERE id = ?"
+
+// writeStatement is a statement that writes, prepared, and its text.
+type writeStatement struct {
+	stmt  *sql.Stmt
+	query string
+}
 
 // prepareInserts prepares them before any transaction holds the one connection
 // that writes.
-func prepareInserts(ctx context.Context, db *sql.DB, e engine) (inserter, error) {
-	all := inserter{}
+func prepareInserts(ctx context.Context, db *sql.DB, e engine) (all inserter, err error) {
+	prepare := func(query string) (writeStatement, error) {
+		query = e.bind(query)
+		stmt, err := db.PrepareContext(ctx, query)
+		return writeStatement{stmt, query}, err
+	}
+	if all.head, err = prepare(moveHead); err != nil {
+		return all, err
+	}
+	all.tables = map[string][len(insertSizes)]writeStatement{}
 	for _, table := range append(recordTables[:len(recordTables):len(recordTables)], talliesTable, toolUsesTable, lotSumsTable, alarmStatesTable) {
-		var stmts [len(insertSizes)]*sql.Stmt
+		var statements [len(insertSizes)]writeStatement
 		for i, n := range insertSizes {
-			query := "INSERT INTO " + table.name + " (" + strings.Join(table.columns, ", ") + ") VALUES " + marks(n, len(table.columns)) + table.suffix
-			stmt, err := db.PrepareContext(ctx, e.bind(query))
+			statements[i], err = prepare("INSERT INTO " + table.name + " (" + strings.Join(table.columns, ", ") + ") VALUES " + marks(n, len(table.columns)) + table.suffix)
 			if err != nil {
-				return nil, err
+				return all, err
 			}
-			stmts[i] = stmt
 		}
-		all[table.name] = stmts
+		all.tables[table.name] = statements
 	}
 	return all, nil
 }
@@ -93,9 +111,9 @@ func (t *tx) insertRows(ctx context.Context, table insertTable, args []any) erro
 		if len(args) < n {
 			continue
 		}
-		stmt := t.sql.StmtContext(ctx, t.insert[table.name][i])
+		in := t.insert.tables[table.name][i]
 		for len(args) >= n {
-			if _, err := stmt.ExecContext(ctx, args[:n]...); err != nil {
+			if err := t.put(ctx, in, args[:n]); err != nil {
 				return err
 			}
 			args = args[n:]

@@ -239,7 +239,7 @@ func TestADeviceFindsInTheDemoWhatTheServerFinds(t *testing.T) {
 				if r.SiteCode() != site || len(known.Missing(source, r)) > 0 {
 					continue
 				}
-				found, err := known.Findings(source, r, part[:i])
+				found, err := known.Findings(source, r, part[:i], r.Head().ReceiveTime)
 				if err != nil {
 					t.Fatal(err)
 				}

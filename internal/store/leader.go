@@ -72,7 +72,7 @@ func (l *leadership) take(ctx context.Context) *sql.Conn {
 // lead runs work for as long as the session lives.
 func (l *leadership) lead(ctx context.Context, session *sql.Conn, work func(context.Context)) {
 	// The connection is not used again: the lock is to end with it.
-	defer session.Raw(func(any) error { return driver.ErrBadConn }) //nolint:errcheck // as said
+	defer session.Raw(func(any) error { return driver.ErrBadConn }) // as said
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	l.leads.Store(true)

@@ -98,6 +98,8 @@ func testLendTool(t *testing.T, e storetest.Engine) {
 	if err != nil || len(passed) != 3 {
 		t.Errorf("let pass: %+v, %v", passed, err)
 	}
+	failedCheck(t, s, at)
+
 	// A reason without a name is none.
 	_, err = lend(loan(at(7), override("")))
 	wantError(t, err, ledger.KindInvalid, ledger.ReasonInvalidField)
@@ -105,6 +107,49 @@ func testLendTool(t *testing.T, e storetest.Engine) {
 	if err != nil || !report.OK() {
 		t.Errorf("%+v, %v", report, err)
 	}
+}
+
+// failedCheck lends a tool that no policy asks a check of: not after it failed one, until
+// it has passed that one, or the failure was taken back, or the tool was calibrated.
+func failedCheck(t *testing.T, s *store.Store, at func(hours int) time.Time) {
+	t.Helper()
+	ctx := context.Background()
+	check := func(hours int, action ledger.PolicyAction, result ledger.InspectionResult) *ledger.ToolCheck {
+		r := storetest.NewToolCheck(storetest.KolkataWrench, func(r *ledger.ToolCheck) {
+			r.OccurTime, r.Action, r.Result = at(hours), action, result
+		})
+		storetest.Record(t, s, r)
+		return r
+	}
+	tried := func(what string, hours int, want ...string) {
+		t.Helper()
+		_, _, err := s.LendTool(ctx, loan(at(hours), func(r *ledger.Custody) { r.Tool, r.Site = storetest.KolkataWrench, storetest.Kolkata }), store.Change{ValidateOnly: true})
+		if len(want) == 0 {
+			if err != nil {
+				t.Errorf("%s: %v", what, err)
+			}
+			return
+		}
+		sameWords(t, what, refusedLoan(t, err), want...)
+	}
+	calibrated := func(hours int) {
+		storetest.Record(t, s, storetest.NewCalibration(storetest.KolkataWrench, func(r *ledger.Calibration) { r.OccurTime = at(hours) }))
+	}
+	calibrated(10)
+	tried("never checked", 11)
+	check(12, ledger.ActionPreUseCheck, ledger.InspectionFail)
+	tried("before it failed", 11)
+	check(13, ledger.ActionProofTest, ledger.InspectionPass)
+	tried("failed, and passed another check", 14, "FAILED")
+	check(15, ledger.ActionPreUseCheck, ledger.InspectionPass)
+	tried("passed since", 16)
+	mistaken := check(17, ledger.ActionPreUseCheck, ledger.InspectionFail)
+	tried("failed again", 18, "FAILED")
+	storetest.Record(t, s, &ledger.Correction{Entry: ledger.Entry{ID: storetest.NewID(), OccurTime: at(19), Person: storetest.DenverPerson}, Corrects: mistaken.ID, Reason: "another tool"})
+	tried("it was another tool", 18)
+	check(20, ledger.ActionPreUseCheck, ledger.InspectionFail)
+	calibrated(21)
+	tried("calibrated since", 22)
 }
 
 // testSendTool sends off what lies in the crib, refuses what does not, knows the same

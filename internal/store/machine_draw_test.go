@@ -18,15 +18,25 @@ func (m *machine) entry(rt *rapid.T) ledger.Entry {
 	}
 }
 
+// machineJoints are the joints that may come to be registered: one cell, and a joint of the
+// other site.
+func machineJoints() []ledger.Joint {
+	f := storetest.NewFleet()
+	return append(f.Joints[:3:3], f.Joints[9])
+}
+
 // draw makes a record of any kind that clients send; now and then it is not valid
 // or names what is not known.
 func (m *machine) draw(rt *rapid.T) ledger.Record {
 	f := storetest.NewFleet()
-	joint := f.Joints[rapid.IntRange(0, 4).Draw(rt, "joint")].Place // the fifth is never registered
+	joint := rapid.SampledFrom(append(machineJoints(), f.Joints[4])).Draw(rt, "joint").Place // the last is never registered
 	lot := rapid.SampledFrom([]string{storetest.StainlessLot, storetest.OtherStainlessLot, storetest.GalvanizedLot}).Draw(rt, "lot")
 	tool := rapid.SampledFrom([]string{"", storetest.DenverWrench, storetest.KolkataWrench, storetest.ImpactWrench}).Draw(rt, "tool")
 	fasteners := rapid.IntRange(0, 30).Draw(rt, "fasteners") // 0 is not valid, for most
 	treatment := ledger.Treatment(rapid.IntRange(1, 3).Draw(rt, "treatment"))
+	if rapid.Bool().Draw(rt, "of the site") {
+		return m.drawSite(rt, joint, lot, tool)
+	}
 	switch rapid.IntRange(0, 3).Draw(rt, "kind of record") {
 	case 0:
 		r := &ledger.Tightening{Entry: m.entry(rt), Joint: joint, Lot: lot, Treatment: treatment, Tool: tool, Fasteners: fasteners,

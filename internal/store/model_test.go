@@ -34,6 +34,7 @@ type modelRecord struct {
 	// specification held for the joint when it happened.
 	specification ledger.SpecificationRef
 	correctedBy   uuid.UUID
+	releasedBy    uuid.UUID // of a hold
 }
 
 func newModel() *model {
@@ -114,11 +115,20 @@ func (m *model) take(sent ledger.Record) answer {
 		if refusal := m.correct(c); refusal.reason != 0 {
 			return refusal
 		}
-	} else if joint := jointOf(sent); joint.Joint != "" {
+	} else if joint := jointOf(sent); joint.Joint != "" && keepsSpecification(sent) {
 		kept.specification = m.inForce(m.joints[joint].Specification, sent.Head().OccurTime)
+	}
+	if refusal := m.decide(sent); refusal.reason != 0 {
+		return refusal
 	}
 	m.kept, m.byID[id] = append(m.kept, kept), kept
 	return answer{state: store.Taken}
+}
+
+// keepsSpecification says whether a record of the kind keeps the revision that held; an
+// inspection is judged by it and does not.
+func keepsSpecification(r ledger.Record) bool {
+	return r.RecordKind() == ledger.KindTightening || r.RecordKind() == ledger.KindIncident || r.RecordKind() == ledger.KindSealing
 }
 
 // correct withdraws a record, and keeps the replacement that comes with the
@@ -126,15 +136,20 @@ func (m *model) take(sent ledger.Record) answer {
 func (m *model) correct(c *ledger.Correction) answer {
 	target := m.byID[c.Corrects]
 	_, taken := m.byID[c.Replacement]
+	kind := target.record.RecordKind()
 	switch {
-	case target.record.RecordKind() == ledger.KindCorrection:
+	case kind == ledger.KindCorrection || kind == ledger.KindHold || kind == ledger.KindDisposition:
 		return refusedFor(ledger.ReasonInvalidField)
+	case kind == ledger.KindSignOff && !m.mayDecide(c):
+		return refusedFor(ledger.ReasonPermissionDenied)
 	case c.With != nil && c.With.RecordKind() != target.record.RecordKind():
 		return refusedFor(ledger.ReasonInvalidField)
 	case target.correctedBy != uuid.Nil:
 		return refusedFor(ledger.ReasonAlreadyCorrected)
 	case c.With != nil && (taken || c.Replacement == c.ID):
 		return refusedFor(ledger.ReasonRecordIDReused)
+	case c.With != nil && kind == ledger.KindSignOff && !m.mayDecide(c.With):
+		return refusedFor(ledger.ReasonPermissionDenied)
 	}
 	if c.With != nil {
 		if a := m.take(c.With); a.state != store.Taken {
@@ -147,7 +162,7 @@ func (m *model) correct(c *ledger.Correction) answer {
 
 // names says whether everything that a record names is known.
 func (m *model) names(r ledger.Record) bool {
-	lot, tool := "", ""
+	lot, tool, holder := "", "", ""
 	switch r := r.(type) {
 	case *ledger.Tightening:
 		lot, tool = r.Lot, r.Tool
@@ -157,6 +172,21 @@ func (m *model) names(r ledger.Record) bool {
 		tool = r.Tool
 	case *ledger.LotMovement:
 		lot = r.Lot
+	case *ledger.Inspection:
+		tool = r.Tool
+	case *ledger.ToolCheck:
+		tool = r.Tool
+	case *ledger.Custody:
+		tool, holder = r.Tool, r.Holder
+	case *ledger.Hold:
+		lot, tool = r.Lot, r.Tool
+		if r.Releases != uuid.Nil && !m.knownTarget(r.Releases, ledger.KindHold) {
+			return false
+		}
+	case *ledger.Disposition:
+		if !m.knownTarget(r.Incident, ledger.KindIncident) {
+			return false
+		}
 	case *ledger.Correction:
 		if m.byID[r.Corrects] == nil || r.With != nil && !m.names(r.With) {
 			return false
@@ -167,15 +197,25 @@ func (m *model) names(r ledger.Record) bool {
 	_, knownLot := m.lots[lot]
 	_, knownTool := m.tools[tool]
 	_, knownPerson := m.people[r.Head().Person]
-	return (joint.Joint == "" || knownJoint) && (lot == "" || knownLot) && (tool == "" || knownTool) && (r.Head().Person == "" || knownPerson)
+	_, knownHolder := m.people[holder]
+	return (holder == "" || knownHolder) && (joint.Joint == "" || knownJoint) && (lot == "" || knownLot) && (tool == "" || knownTool) && (r.Head().Person == "" || knownPerson)
 }
 
+// jointOf is the joint that a record is about, or another place that it names.
 func jointOf(r ledger.Record) ledger.Place {
 	switch r := r.(type) {
 	case *ledger.Tightening:
 		return r.Joint
 	case *ledger.Incident:
 		return r.Joint
+	case *ledger.Sealing:
+		return r.Joint
+	case *ledger.Inspection:
+		return r.Joint
+	case *ledger.Hold:
+		return r.Place
+	case *ledger.SignOff:
+		return r.Place
 	}
 	return ledger.Place{}
 }
@@ -187,6 +227,12 @@ func (m *model) siteOf(r ledger.Record) string {
 		return m.tools[r.Tool].HomeSite
 	case *ledger.Correction:
 		return m.byID[r.Corrects].site
+	case *ledger.Disposition:
+		return m.byID[r.Incident].site
+	case *ledger.Hold:
+		if r.Releases != uuid.Nil {
+			return m.byID[r.Releases].site
+		}
 	}
 	return r.SiteCode()
 }
@@ -202,11 +248,16 @@ func (m *model) counting() []ledger.Record {
 	return records
 }
 
+// byTime puts records in the order of their times.
+func byTime(records []ledger.Record) []ledger.Record {
+	slices.SortFunc(records, func(a, b ledger.Record) int { return a.Head().OccurTime.Compare(b.Head().OccurTime) })
+	return records
+}
+
 // stock is the stock of a lot by hand. The machine never has two records of one
 // moment.
 func (m *model) stock(lot string) []ledger.LotStock {
-	records := m.counting()
-	slices.SortFunc(records, func(a, b ledger.Record) int { return a.Head().OccurTime.Compare(b.Head().OccurTime) })
+	records := byTime(m.counting())
 	sites := map[string]*ledger.LotStock{}
 	for _, r := range records {
 		stock := sites[r.SiteCode()]

@@ -215,12 +215,29 @@ func (m *mover) run(ctx context.Context) error {
 	return m.target.tx.Commit()
 }
 
+// targetPatience is how long a server that was stopped just now may take to be gone.
+const targetPatience = 2 * time.Second
+
+// serversAtTarget counts the sessions of other servers. One that has ended is there for
+// a moment longer.
+func (m *mover) serversAtTarget(ctx context.Context) (servers int, err error) {
+	for begun := time.Now(); ; time.Sleep(50 * time.Millisecond) {
+		// By a function that looks anew: within a transaction the view shows one moment.
+		if _, err = m.target.tx.ExecContext(ctx, "SELECT pg_stat_clear_snapshot()"); err != nil {
+			return 0, err
+		}
+		err = m.target.tx.QueryRowContext(ctx, "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND application_name = 'trackerd' AND pid <> pg_backend_pid()").Scan(&servers)
+		if err != nil || servers == 0 || time.Since(begun) > targetPatience {
+			return servers, err
+		}
+	}
+}
+
 // reserveTarget makes sure that nobody else uses the target, and that it holds
 // nothing but what the migrations put there, which is taken away: the source has it
 // too.
 func (m *mover) reserveTarget(ctx context.Context) error {
-	var servers int
-	err := m.target.tx.QueryRowContext(ctx, "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND application_name = 'trackerd' AND pid <> pg_backend_pid()").Scan(&servers)
+	servers, err := m.serversAtTarget(ctx)
 	if err != nil {
 		return err
 	}

@@ -45,7 +45,7 @@ type tableReader struct {
 }
 
 func (t movedTable) read(ctx context.Context, q queryer, postgres bool) (*tableReader, error) {
-	rows, err := q.QueryContext(ctx, t.selected(postgres))
+	rows, err := q.QueryContext(ctx, t.selected(postgres)) //nolint:rowserrcheck // Err gives it on
 	if err != nil {
 		return nil, err
 	}

@@ -236,13 +236,13 @@ func TestAKilledMoveMovesNothing(t *testing.T) {
 				}
 				told += bytes.Count(read[:n], []byte("\n"))
 			}
-			cmd.Process.Kill() //nolint:errcheck // it may have ended
+			cmd.Process.Kill() // it may have ended
 		} else {
 			var all bytes.Buffer
-			all.ReadFrom(out) //nolint:errcheck // what it says is looked at
+			all.ReadFrom(out) // what it says is looked at
 			defer func() { t.Logf("the last one said: %s", all.String()) }()
 		}
-		cmd.Wait() //nolint:errcheck // it was killed
+		cmd.Wait() // it was killed
 		// PostgreSQL notices that the client is gone.
 		for begun := time.Now(); time.Since(begun) < 30*time.Second; time.Sleep(10 * time.Millisecond) {
 			if n := lines(t, there, "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()"); n[0] == "0" {

@@ -26,8 +26,8 @@ func writeNew(path string, fill func(*os.File) error) (err error) {
 	if err != nil {
 		return fileFault(path, err)
 	}
-	defer os.Remove(f.Name()) //nolint:errcheck // it has its other name by then, or is not wanted
-	defer f.Close()           //nolint:errcheck // closed below where it counts
+	defer os.Remove(f.Name()) // it has its other name by then, or is not wanted
+	defer f.Close()           // closed below where it counts
 	if err := fill(f); err != nil {
 		return err
 	}

@@ -80,7 +80,7 @@ func migrateAlone(ctx context.Context, db *sql.DB) (unlock func(), err error) {
 	return func() {
 		// Should this fail, the lock ends with the session, when db is closed.
 		conn.ExecContext(context.WithoutCancel(ctx), "SELECT pg_advisory_unlock($1)", int64(migrationLock)) //nolint:errcheck // see above
-		conn.Close()
+		_ = conn.Close()
 	}, nil
 }
 
@@ -111,7 +111,7 @@ func migratePostgres(ctx context.Context, c Config) (from, to uint, err error) {
 	}
 	driver, err := pgxmigrate.WithInstance(own, &pgxmigrate.Config{MultiStatementEnabled: false})
 	if err != nil {
-		own.Close()
+		_ = own.Close() // the first error counts
 		return st.version, st.version, fmt.Errorf("migration: %w", err)
 	}
 	if err := migrateUp(driver, migrations.Postgres, "postgres", "postgres"); err != nil {

@@ -62,19 +62,22 @@ func openSQLite(ctx context.Context, c Config) (write, read, long *sql.DB, servi
 	}
 	write.SetMaxOpenConns(1)
 	write.SetMaxIdleConns(1)
-	// A database that can't be written is noticed now, not with the first record.
+	// A database that can't be written is noticed now, not with the first record. To
+	// begin is not enough: of one that may only be read, SQLite takes that for reading.
 	first, err := write.BeginTx(ctx, nil)
 	if err == nil {
-		err = first.Rollback()
+		_, err = first.ExecContext(ctx, "UPDATE schema_migrations SET dirty = dirty")
+		err = errors.Join(err, first.Rollback())
 	}
 	if err != nil {
 		return nil, nil, nil, nil, folderFault(c.DataDir, err)
 	}
+	// What they read lies in the system's cache of files: each needs little of its own.
 	for _, pool := range []struct {
 		db          **sql.DB
 		connections int
 	}{{&read, 4}, {&long, 2}} {
-		if *pool.db, err = sql.Open("sqlite", sqliteDSN(c.DataDir, 8<<10, "foreign_keys(1)", "query_only(1)")); err != nil {
+		if *pool.db, err = sql.Open("sqlite", sqliteDSN(c.DataDir, 2<<10, "foreign_keys(1)", "query_only(1)")); err != nil {
 			return nil, nil, nil, nil, err
 		}
 		(*pool.db).SetMaxOpenConns(pool.connections)
@@ -119,7 +122,7 @@ func migrateSQLite(ctx context.Context, c Config) (from, to uint, err error) {
 	if _, err := lock.TryLockContext(ctx, 20*time.Millisecond); err != nil {
 		return 0, 0, folderFault(c.DataDir, err)
 	}
-	defer lock.Unlock() //nolint:errcheck // the end of the process frees it too
+	defer lock.Unlock() // the end of the process frees it too
 	st, err := sqliteSchema(ctx, c)
 	if err != nil {
 		return 0, 0, err

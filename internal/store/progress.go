@@ -41,7 +41,9 @@ func (s *Store) Progress(ctx context.Context, place ledger.Place) (progress Prog
 			return err
 		}
 		revisions, err := t.revisionsNow(ctx)
-		joints = m.jointsOf(keys, revisions, t.sees)
+		if err == nil {
+			joints, err = t.jointsOf(ctx, m, keys, revisions)
+		}
 		return err
 	}, func(t *tx) (err error) {
 		if err := t.readJudgements(ctx, keys, joints); err != nil {

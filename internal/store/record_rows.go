@@ -18,29 +18,33 @@ var recordTables = []insertTable{
 // writeRows writes the rows and their findings, what they add to the running
 // sums, and the heads of the chains.
 func (t *tx) writeRows(ctx context.Context, rows []*staged, chains map[int]*chainHead) error {
-	values := map[string][]any{}
+	values := map[string][]any{
+		recordsTable.name: make([]any, 0, len(rows)*len(recordsTable.columns)), tighteningsTable.name: make([]any, 0, len(rows)*len(tighteningsTable.columns)),
+	}
 	for _, r := range rows {
 		if err := r.appendTo(values); err != nil {
 			return err
 		}
 	}
-	for _, table := range recordTables {
-		if err := t.insertRows(ctx, table, values[table.name]); err != nil {
+	return t.pipelined(ctx, func() error {
+		for _, table := range recordTables {
+			if err := t.insertRows(ctx, table, values[table.name]); err != nil {
+				return err
+			}
+		}
+		if err := t.addSums(ctx, rows); err != nil {
 			return err
 		}
-	}
-	if err := t.addSums(ctx, rows); err != nil {
-		return err
-	}
-	for site, head := range chains {
-		if !head.moved {
-			continue
+		for site, head := range chains {
+			if !head.moved {
+				continue
+			}
+			if err := t.put(ctx, t.insert.head, []any{head.sequence, head.link[:], site}); err != nil {
+				return err
+			}
 		}
-		if err := t.exec(ctx, "UPDATE chains SET sequence = ?, link = ? WHERE id = ?", head.sequence, head.link[:], site); err != nil {
-			return err
-		}
-	}
-	return nil
+		return nil
+	})
 }
 
 // appendTo appends the row's values to those of its tables.

@@ -112,8 +112,9 @@ func scanKind(kind ledger.RecordKind, c *common, scan func(...any) error) (ledge
 		}
 		v.Entry, v.Joint, v.Tool = c.entry(), c.place(), c.tool
 		return v, err
+	default:
+		return scanControl(kind, c, scan)
 	}
-	return scanControl(kind, c, scan)
 }
 
 func scanCalibration(c *common, scan func(...any) error) (ledger.Record, error) {
@@ -195,6 +196,7 @@ func scanControl(kind ledger.RecordKind, c *common, scan func(...any) error) (le
 		err := scan(&corrects, &replacement, &v.Reason)
 		v.Entry, v.Site, v.Corrects, v.Replacement = c.entry(), c.site, idOf(corrects), idOf(replacement)
 		return v, err
+	default:
+		return nil, fmt.Errorf("there is no record of kind %d", kind)
 	}
-	return nil, fmt.Errorf("there is no record of kind %d", kind)
 }

@@ -61,7 +61,7 @@ func resent(r ledger.Record) ledger.Record {
 		}
 		return &c
 	}
-	panic("a kind of record that the test does not know")
+	return resentSite(r)
 }
 
 func asSent(e ledger.Entry) ledger.Entry {

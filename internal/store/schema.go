@@ -70,7 +70,7 @@ func newMigrator(driver database.Driver, files fs.FS, folder, name string) (*mig
 	if err != nil {
 		return nil, err
 	}
-	return migrate.NewWithInstance("embedded", source, name, driver)
+	return migrate.NewWithInstance("embedded", source, name, &wholeMigration{Driver: driver})
 }
 
 // MigrateUp brings the database to this binary's version: the embedded one

@@ -17,8 +17,10 @@ import (
 func (s *Store) Spares(ctx context.Context, q analysis.SparesQuery) (records []analysis.SparesRecord, err error) {
 	var left map[leftToInstall]int64
 	var uses map[sparesUse]struct{ all, recent int64 }
-	err = s.withBoth(ctx, func(t *tx, m *workMemory, tallies *tallyMemory) error {
+	err = s.withBoth(ctx, func(t *tx, tallies *tallyMemory) error {
 		uses = tallies.sparesUses(q.AsOf, t.sees)
+		return nil
+	}, func(t *tx, m *workMemory) error {
 		var sites []any
 		for _, code := range q.Sites {
 			id, err := t.needNamed(ctx, siteNoun, code)
@@ -32,7 +34,9 @@ func (s *Store) Spares(ctx context.Context, q analysis.SparesQuery) (records []a
 			return err
 		}
 		revisions, err := t.revisionsNow(ctx)
-		left = m.remainingFasteners(sites, finishes, revisions, t.sees)
+		if err == nil {
+			left, err = t.remainingFasteners(ctx, m, sites, finishes, revisions)
+		}
 		return err
 	}, func(t *tx) error {
 		b := sparesBook{at: map[sparesKey]int{}}
@@ -156,16 +160,26 @@ type sparesUse struct {
 func (m *tallyMemory) sparesUses(asOf time.Time, sees func(site int) bool) map[sparesUse]struct{ all, recent int64 } {
 	today := int32(asOf.UTC().Unix() / 86400)
 	uses := map[sparesUse]struct{ all, recent int64 }{}
-	for site, rows := range m.rows {
+	from := today - analysis.SparesRecent + 1
+	for site, groups := range m.groups {
 		if !sees(site) {
 			continue
 		}
-		for _, r := range rows {
-			k := sparesUse{site, int(r.lot), int(r.revision), ledger.IncidentKind(r.outcome)}
+		for i := range groups {
+			g := &groups[i]
+			k := sparesUse{site, int(g.lot), int(g.revision), ledger.IncidentKind(g.outcome)}
 			n := uses[k]
-			n.all += r.fasteners
-			if r.day > today-analysis.SparesRecent && r.day <= today {
-				n.recent += r.fasteners
+			n.all += g.sum
+			switch {
+			case g.last < from || g.first > today:
+			case g.first >= from && g.last <= today:
+				n.recent += g.sum
+			default:
+				g.each(func(day int32, fasteners int64) {
+					if day >= from && day <= today {
+						n.recent += fasteners
+					}
+				})
 			}
 			uses[k] = n
 		}

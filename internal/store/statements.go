@@ -20,14 +20,26 @@ type statements struct {
 
 // rows runs a query, by its prepared statement where there is one.
 func (t *tx) rows(ctx context.Context, query string, args []any) (*sql.Rows, error) {
-	if t.statements == nil {
-		return t.sql.QueryContext(ctx, query, args...)
+	if err := t.flush(ctx); err != nil {
+		return nil, err
 	}
-	if stmt := t.statements.byText[query]; stmt != nil {
+	if stmt := t.statements.met(query); stmt != nil {
 		return t.sql.StmtContext(ctx, stmt).QueryContext(ctx, args...)
 	}
-	t.statements.want(query)
 	return t.sql.QueryContext(ctx, query, args...)
+}
+
+// met gives the statement of a query that was met before; nil for none yet, or where
+// none are kept.
+func (s *statements) met(query string) *sql.Stmt {
+	if s == nil {
+		return nil
+	}
+	stmt := s.byText[query]
+	if stmt == nil {
+		s.want(query)
+	}
+	return stmt
 }
 
 func (s *statements) want(query string) {

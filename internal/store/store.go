@@ -221,6 +221,8 @@ type tx struct {
 	// found are the keys looked up here; they are shared with other transactions
 	// only once this one has committed, since it may have made them itself.
 	found map[nameKey]int
+	// pipe holds back what is written to PostgreSQL; nil where nothing is.
+	pipe *pipeline
 	// statements are those of the writer; nil in a transaction that reads.
 	statements *statements
 	// epoch is the register's, where it was read; registerChanged says that this
@@ -231,6 +233,10 @@ type tx struct {
 	// treated is what this transaction has added to chains and joints
 	// (treatment_memory.go).
 	treated treatedHere
+	// counted is when lots were last counted by hand, of the lots countedOf, as the rules
+	// have read it for the records that are about to be written.
+	counted   map[lotSite]int64
+	countedOf map[int]bool
 	// learned is what may be remembered once this transaction has committed.
 	learned []func()
 	// revisions and calibrations are those that were read here.
@@ -298,7 +304,7 @@ func (s *Store) viewOn(ctx context.Context, db beginner, f func(*tx) error) (err
 	if err != nil {
 		return s.notBegun(err)
 	}
-	defer t.Rollback() //nolint:errcheck // reading: there is nothing to lose
+	defer t.Rollback() // reading: there is nothing to lose
 	reading := s.newTx(t, true)
 	if err := reading.see(ctx, visible.From(ctx)); err != nil {
 		return s.fault(err)
@@ -322,7 +328,15 @@ func (t *tx) query(ctx context.Context, row func(*sql.Rows) error, query string,
 }
 
 func (t *tx) exec(ctx context.Context, query string, args ...any) error {
-	_, err := t.sql.ExecContext(ctx, t.engine.bind(query), args...)
+	if err := t.flush(ctx); err != nil {
+		return err
+	}
+	query = t.engine.bind(query)
+	if stmt := t.statements.met(query); stmt != nil {
+		_, err := t.sql.StmtContext(ctx, stmt).ExecContext(ctx, args...)
+		return err
+	}
+	_, err := t.sql.ExecContext(ctx, query, args...)
 	return err
 }
 

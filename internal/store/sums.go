@@ -70,6 +70,9 @@ func (t *tx) addToolUses(ctx context.Context, rows []*staged) error {
 
 // recountToolHour counts the hour of a corrected tightening again.
 func (t *tx) recountToolHour(ctx context.Context, record int64) error {
+	if err := t.flush(ctx); err != nil {
+		return err
+	}
 	var tool sql.NullInt64
 	var at int64
 	err := t.sql.QueryRowContext(ctx, t.engine.bind("SELECT tool_id, occur_time FROM records WHERE id = ?"), record).Scan(&tool, &at)
@@ -142,6 +145,7 @@ func (t *tx) addLotSums(ctx context.Context, rows []*staged) error {
 			if r.lot != 0 { // the corrected record's
 				of(r).again = true
 			}
+		default: // nothing to do for the others
 		}
 	}
 	if len(order) == 0 {
@@ -171,10 +175,14 @@ func (t *tx) addLotSums(ctx context.Context, rows []*staged) error {
 	return t.insertRows(ctx, lotSumsTable, args)
 }
 
-// countTimes reads when stock was last counted; 0 for never.
+// countTimes gives when stock was last counted; 0 for never. It reads what the rules of
+// this wave have not read already.
 func (t *tx) countTimes(ctx context.Context, keys []lotSite) (map[lotSite]int64, error) {
-	counted := map[lotSite]int64{}
-	seen := map[int]bool{}
+	counted, seen := t.counted, t.countedOf
+	t.counted, t.countedOf = nil, nil // this wave may change it
+	if seen == nil {
+		counted, seen = map[lotSite]int64{}, map[int]bool{}
+	}
 	var lots []any
 	for _, k := range keys {
 		if !seen[k.lot] {

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"encoding/binary"
 	"slices"
 	"strings"
 	"sync"
@@ -13,7 +14,8 @@ import (
 )
 
 // tallyMemory remembers the tallies, so that a question adds up numbers that are at
-// hand instead of reading hundreds of thousands of rows again. The tallies of a site
+// hand instead of reading hundreds of thousands of rows again; those that differ in
+// nothing but the day are added up already. The tallies of a site
 // change only with its chain: each question reads anew those of the sites whose chain
 // has grown. What sites and lots are called is read again when the register's epoch has
 // moved.
@@ -22,7 +24,7 @@ type tallyMemory struct {
 	// context.
 	lock    chan struct{}
 	lengths map[int]int64
-	rows    map[int][]tallyRow // by key of the site
+	groups  map[int][]talliedGroup // by key of the site
 	epoch   int64
 	sites   map[int]talliedSite
 	lots    map[int]talliedLot
@@ -32,11 +34,43 @@ type tallyMemory struct {
 	ofStandby bool
 }
 
-// tallyRow is one tally of a site.
-type tallyRow struct {
-	fasteners                  int64
-	day, lot, revision         int32
+// talliedGroup are the tallies of a site that differ in nothing but the day: their sum,
+// which is all that most questions want, however many days there are, and the days
+// themselves, packed.
+type talliedGroup struct {
+	talliedKey
+	sum         int64
+	first, last int32
+	// days are, in the order of days, how many days after the one before (the first since
+	// first), and the fasteners of that day, as varints.
+	days []byte
+}
+
+// talliedKey is what tallies are kept by besides site and day.
+type talliedKey struct {
+	lot, revision              int32
 	treatment, method, outcome uint8
+}
+
+// add adds the tally of a day that is not before the last.
+func (g *talliedGroup) add(day int32, fasteners int64) {
+	if len(g.days) == 0 {
+		g.first, g.last = day, day
+	}
+	g.days = binary.AppendUvarint(g.days, uint64(day-g.last))
+	g.days = binary.AppendVarint(g.days, fasteners)
+	g.sum, g.last = g.sum+fasteners, day
+}
+
+// each gives the days with their fasteners.
+func (g *talliedGroup) each(give func(day int32, fasteners int64)) {
+	day := g.first
+	for rest := g.days; len(rest) > 0; {
+		since, n := binary.Uvarint(rest)
+		fasteners, m := binary.Varint(rest[n:])
+		day, rest = day+int32(since), rest[n+m:]
+		give(day, fasteners)
+	}
 }
 
 type talliedSite struct{ code, region string }
@@ -54,7 +88,7 @@ func newTallyMemory() *tallyMemory {
 
 // begin forgets everything.
 func (m *tallyMemory) begin() {
-	m.epoch, m.lengths, m.rows = -1, map[int]int64{}, map[int][]tallyRow{}
+	m.epoch, m.lengths, m.groups = -1, map[int]int64{}, map[int][]talliedGroup{}
 }
 
 // withTallies runs use in a read transaction with the memory brought up to the state of
@@ -111,17 +145,11 @@ func (t *tx) bringUpTallies(ctx context.Context, m *tallyMemory) error {
 		if m.lengths[site] == length {
 			continue
 		}
-		var rows []tallyRow
-		err := t.query(ctx, func(r *sql.Rows) error {
-			var k tallyRow
-			err := r.Scan(&k.day, &k.lot, &k.revision, &k.treatment, &k.method, &k.outcome, &k.fasteners)
-			rows = append(rows, k)
-			return err
-		}, "SELECT day, lot_id, specification_revision_id, treatment, method, outcome, fasteners FROM tallies WHERE site_id = ?", site)
+		groups, err := t.readTallies(ctx, site)
 		if err != nil {
 			return err
 		}
-		m.rows[site], m.lengths[site] = slices.Clip(rows), length
+		m.groups[site], m.lengths[site] = groups, length
 	}
 	if m.epoch == epoch {
 		return nil
@@ -131,6 +159,32 @@ func (t *tx) bringUpTallies(ctx context.Context, m *tallyMemory) error {
 	}
 	m.epoch = epoch
 	return nil
+}
+
+// readTallies reads the tallies of a site.
+func (t *tx) readTallies(ctx context.Context, site int) ([]talliedGroup, error) {
+	var groups []talliedGroup
+	index := map[talliedKey]int{}
+	// In the order of days, which is that of the key.
+	err := t.query(ctx, func(r *sql.Rows) error {
+		var k talliedKey
+		var day int32
+		var fasteners int64
+		if err := r.Scan(&day, &k.lot, &k.revision, &k.treatment, &k.method, &k.outcome, &fasteners); err != nil {
+			return err
+		}
+		i, known := index[k]
+		if !known {
+			i = len(groups)
+			index[k], groups = i, append(groups, talliedGroup{talliedKey: k})
+		}
+		groups[i].add(day, fasteners)
+		return nil
+	}, "SELECT day, lot_id, specification_revision_id, treatment, method, outcome, fasteners FROM tallies WHERE site_id = ? ORDER BY day", site)
+	for i := range groups {
+		groups[i].days = slices.Clip(slices.Clone(groups[i].days))
+	}
+	return slices.Clip(groups), err
 }
 
 // older says whether a state of the database is older than one that is remembered, as
@@ -180,6 +234,49 @@ type summed struct {
 	treatment, method, outcome uint8
 }
 
+// distinction says what a question tells apart: what it does not is left out of what is
+// added up by, so that there are as few sums as can be.
+type distinction struct{ site, lot, treatment, method, day bool }
+
+func distinctions(q analysis.CountQuery) (d distinction) {
+	groupings := slices.Clone(q.GroupBy)
+	for _, f := range q.Filters {
+		groupings = append(groupings, f.Grouping)
+	}
+	for _, g := range groupings {
+		switch {
+		case isPeriod(g):
+			d.day = true
+		case g == analysis.BySite || g == analysis.ByRegion:
+			d.site = true
+		case g == analysis.ByTreatment:
+			d.treatment = true
+		case g == analysis.ByDrivingMethod:
+			d.method = true
+		default: // the lot, or what hangs on it
+			d.lot = true
+		}
+	}
+	return d
+}
+
+func (d distinction) key(site int, g *talliedGroup) (k summed) {
+	k.outcome = g.outcome
+	if d.site {
+		k.site = site
+	}
+	if d.lot {
+		k.lot = g.lot
+	}
+	if d.treatment {
+		k.treatment = g.treatment
+	}
+	if d.method {
+		k.method = g.method
+	}
+	return k
+}
+
 // counts adds the tallies of the sites that are seen up by the groupings of a question,
 // as counts of the records does (count.go). The question was checked.
 func (m *tallyMemory) counts(q analysis.CountQuery, sees func(site int) bool) ([]analysis.Count, error) {
@@ -187,21 +284,31 @@ func (m *tallyMemory) counts(q analysis.CountQuery, sees func(site int) bool) ([
 	if err != nil {
 		return nil, err
 	}
-	byDay := slices.ContainsFunc(q.GroupBy, isPeriod) || slices.ContainsFunc(q.Filters, func(f analysis.GroupValue) bool { return isPeriod(f.Grouping) })
+	by := distinctions(q)
 	sums := map[summed]int64{}
-	for site, rows := range m.rows {
+	for site, groups := range m.groups {
 		if !sees(site) {
 			continue
 		}
-		for _, r := range rows {
-			if r.day < first || r.day > last {
+		for i := range groups {
+			g := &groups[i]
+			if g.last < first || g.first > last {
 				continue
 			}
-			k := summed{site, 0, r.lot, r.treatment, r.method, r.outcome}
-			if byDay {
-				k.day = r.day
+			k := by.key(site, g)
+			if !by.day && g.first >= first && g.last <= last {
+				sums[k] += g.sum
+				continue
 			}
-			sums[k] += r.fasteners
+			g.each(func(day int32, fasteners int64) {
+				if day < first || day > last {
+					return
+				}
+				if by.day {
+					k.day = day
+				}
+				sums[k] += fasteners
+			})
 		}
 	}
 	counts, index := []analysis.Count(nil), map[string]int{}
@@ -281,6 +388,7 @@ func (m *tallyMemory) valueOf(k summed, g analysis.Grouping) string {
 		return wordOf(g, k.method)
 	case analysis.ByMonth:
 		return time.Unix(int64(k.day)*86400, 0).UTC().Format("2006-01")
+	default: // the others go on below
 	}
 	return analysis.PeriodName(g, int(k.day))
 }

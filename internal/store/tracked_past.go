@@ -104,6 +104,30 @@ WHERE `+notCorrected+` ORDER BY l.key, r.id`, asOf, list)
 	return nil
 }
 
+// failedChecksOf reads the checks that were failed and not passed since, of actions that
+// no policy of the tool asks for; those that one asks for checksOf has read. What was
+// before the newest calibration is over, see analysis.TrackedTool.LendingRefusals.
+func (t *tx) failedChecksOf(ctx context.Context, all *trackedRows, asOf int64) error {
+	return t.query(ctx, func(rows *sql.Rows) error {
+		var key int
+		var at int64
+		d := analysis.ActionDone{Failed: true}
+		if err := rows.Scan(&key, &d.Action, &at); err != nil {
+			return err
+		}
+		r := all.byKey[key]
+		if !slices.ContainsFunc(r.tool.Policies, func(p ledger.Policy) bool { return p.Action == d.Action }) {
+			d.At = fromMicro(at)
+			r.tool.Done = append(r.tool.Done, d)
+		}
+		return nil
+	}, `SELECT b.key, x.action, r.occur_time FROM `+t.engine.numbers()+` b CROSS JOIN records r JOIN tool_checks x ON x.id = r.id
+WHERE r.tool_id = b.key AND r.kind = 12 AND r.occur_time >= b.value AND r.occur_time <= ? AND x.result = ? AND `+notCorrected+`
+AND NOT EXISTS (SELECT 1 FROM records l JOIN tool_checks y ON y.id = l.id WHERE l.tool_id = b.key AND l.kind = 12 AND l.occur_time > r.occur_time AND l.occur_time <= ?
+AND y.action = x.action AND NOT EXISTS (SELECT 1 FROM corrections c WHERE c.corrected_id = l.id)) ORDER BY b.key, r.occur_time, r.id`,
+		all.numbered(func(r *trackedRow) int64 { return r.since }), asOf, uint8(ledger.InspectionFail), asOf)
+}
+
 // lookBack is the earliest last time of what the tool's policies count from: its
 // calibration, and any action that has to do with use or events.
 func (r *trackedRow) lookBack() int64 {

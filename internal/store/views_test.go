@@ -49,8 +49,9 @@ func TestNotebookViews(t *testing.T) {
 			if err != nil {
 				t.Fatalf("%s: %v", query, err)
 			}
+			defer rows.Close()
 			var got [][]string
-			columns, _ := rows.Columns() //nolint:errcheck // the rows are open
+			columns, _ := rows.Columns() // the rows are open
 			for rows.Next() {
 				row, targets := make([]string, len(columns)), make([]any, len(columns))
 				for i := range row {

@@ -106,6 +106,7 @@ func everybodys(kind ledger.RecordKind, onThing bool) bool {
 		return true
 	case ledger.KindHold:
 		return onThing
+	default: // the others go on below
 	}
 	return false
 }
@@ -128,6 +129,7 @@ func (t *tx) visibleRecords(kind ledger.RecordKind) string {
 		return "(" + only + " OR " + onThing + ")"
 	case ledger.KindCorrection:
 		return "(" + only + " OR " + correcting + ")"
+	default: // the others go on below
 	}
 	return only
 }

@@ -1,32 +1,32 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"slices"
 	"sync"
-	"time"
 )
 
-// workMemory remembers of every joint what its records say about how far its work has
-// come: the first passes and whether it is sealed. Chains only grow, so each question
-// reads what came since the one before, and the first reads all. Joints themselves are
-// read again when the register's epoch has moved. Anything else (inspections, sign-offs,
-// holds, specifications) is few and is read anew. Everything in it can be read again
-// from the records; nothing is ever written back.
+// workMemory remembers of the joints of sites what their records say about how far the
+// work has come: the first passes and whether it is sealed (work_packed.go). Chains only
+// grow, so each question about a site reads what came since the one before, and the first
+// reads all. Joints themselves are read again when the register's epoch has moved.
+// Anything else (inspections, sign-offs, holds, specifications) is few and is read anew.
+// Sites that do not fit into workBudget are read again when they are asked about.
+// Everything in it can be read again from the records; nothing is ever written back.
 type workMemory struct {
 	// lock holds a value while somebody uses the memory; waiting for it ends with the
 	// context, which a mutex would not.
-	lock  chan struct{}
-	epoch int64
-	// sites and of are the joints of the register at this epoch, by the key of their
-	// site, nil where there is none, and by their own.
-	sites []*siteJoints
-	of    map[int]*workedJoint
-	// upTo is how many records of each chain were taken in; work is what they say, by
-	// the key of the joint.
-	upTo map[int]int64
-	work map[int]*jointRecords
+	lock chan struct{}
+	// epoch and lengths of the chains are those of the state that was looked at last.
+	epoch   int64
+	lengths map[int]int64
+	sites   map[int]*siteWork
+	// size is about how many bytes the sites take, uses counts what was asked of them.
+	size, uses int
+	// budget is workBudget, and less in tests.
+	budget int
 	// lineage is the one of the database that all this was read from (lineage.go).
 	lineage int64
 	// ofStandby says that it is remembered of a standby, which may give an older state
@@ -34,40 +34,32 @@ type workMemory struct {
 	ofStandby bool
 }
 
-// siteJoints are the joints of a site.
-type siteJoints struct{ joints []*workedJoint }
-
-// workedJoint is a joint as the register has it.
-type workedJoint struct {
-	id, cell, tower, specification int
-	fasteners                      int64
-	records                        *jointRecords // nil before there is one
+// siteWork is a site: its cells as the register has them at an epoch, and those and
+// perhaps others of which only records are known yet by their keys; upTo is how many
+// records of its chain were taken in, and used when it was last asked for.
+type siteWork struct {
+	cells      []*workedCell
+	byKey      map[int32]*workedCell
+	epoch      int64
+	upTo       int64
+	size, used int
 }
 
-// jointRecords are what the records say of a joint. Withdrawn and replaced ones are not
-// among them.
-type jointRecords struct {
-	passes []firstPass // by time, then key
-	seals  []sealed
-}
+// workBudget bounds what is remembered: some ten bytes a joint, for 800,000 of them.
+const workBudget = 8 << 20
 
-type firstPass struct {
-	id, at    int64
-	day       int32
-	fasteners int32
-}
-
-type sealed struct{ id, at int64 }
+// cellSize is about what a cell takes besides what is packed.
+const cellSize = 120
 
 func newWorkMemory() *workMemory {
-	m := &workMemory{lock: make(chan struct{}, 1)}
+	m := &workMemory{lock: make(chan struct{}, 1), budget: workBudget}
 	m.begin()
 	return m
 }
 
 // begin forgets everything.
 func (m *workMemory) begin() {
-	m.epoch, m.upTo, m.work, m.sites, m.of = -1, map[int]int64{}, map[int]*jointRecords{}, nil, nil
+	m.epoch, m.lengths, m.sites, m.size = -1, map[int]int64{}, map[int]*siteWork{}, 0
 }
 
 // withWork runs use in a read transaction with the memory brought up to the state of
@@ -101,30 +93,39 @@ func (s *Store) withWorkOf(ctx context.Context, from source, use func(*tx, *work
 	})
 }
 
-// withBoth is withWork with the tallies at hand too, all from one state of the database.
-func (s *Store) withBoth(ctx context.Context, use func(*tx, *workMemory, *tallyMemory) error, then func(*tx) error) error {
+// withBoth is withWork with the tallies at hand before, all from one state of the
+// database. Nobody waits for the tallies while the work is read.
+func (s *Store) withBoth(ctx context.Context, tallied func(*tx, *tallyMemory) error, use func(*tx, *workMemory) error, then func(*tx) error) error {
 	// The tallies' lock is taken second, here and nowhere the other way round.
 	return s.figures(ctx, func(from source) error {
 		return s.withWorkOf(ctx, from, func(t *tx, m *workMemory) error {
-			select {
-			case from.tallies.lock <- struct{}{}:
-			case <-ctx.Done():
-				return ctx.Err()
-			}
-			defer func() { <-from.tallies.lock }()
-			if err := t.bringUpTallies(ctx, from.tallies); err != nil {
+			if err := t.useTallies(ctx, from.tallies, tallied); err != nil {
 				return err
 			}
-			return use(t, m, from.tallies)
+			return use(t, m)
 		}, then)
 	})
+}
+
+// useTallies brings the tallies up and uses them, alone.
+func (t *tx) useTallies(ctx context.Context, m *tallyMemory, use func(*tx, *tallyMemory) error) error {
+	select {
+	case m.lock <- struct{}{}:
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	defer func() { <-m.lock }()
+	if err := t.bringUpTallies(ctx, m); err != nil {
+		return err
+	}
+	return use(t, m)
 }
 
 // ReadAhead brings what is remembered for reading up to the present state, and what is of
 // certificates, so that neither the first question nor the first calibration after a
 // start need wait for it. It changes nothing, and ends with the context.
 func (s *Store) ReadAhead(ctx context.Context) error {
-	err := s.withBoth(ctx, func(*tx, *workMemory, *tallyMemory) error { return nil }, func(*tx) error { return nil })
+	err := s.withBoth(ctx, func(*tx, *tallyMemory) error { return nil }, func(t *tx, m *workMemory) error { return t.readAhead(ctx, m) }, func(*tx) error { return nil })
 	if err != nil {
 		return err
 	}
@@ -134,8 +135,8 @@ func (s *Store) ReadAhead(ctx context.Context) error {
 	})
 }
 
-// bringUp reads what is new. A chain that was read is whole, so that what fails halfway
-// leaves nothing wrong behind, and the next question has less to read.
+// bringUp looks at the state of the database; what it says of a site is read when that
+// is asked for.
 func (t *tx) bringUp(ctx context.Context, m *workMemory) error {
 	if breaks := t.lineage.breaks.Load(); breaks != m.lineage {
 		m.begin()
@@ -149,187 +150,260 @@ func (t *tx) bringUp(ctx context.Context, m *workMemory) error {
 	if err != nil {
 		return err
 	}
-	if older(lengths, m.upTo, epoch, m.epoch) {
+	if older(lengths, m.lengths, epoch, m.epoch) {
 		if m.ofStandby {
 			return errOlder
 		}
 		m.begin()
 	}
-	for site, length := range lengths {
-		from := m.upTo[site]
-		if from >= length {
+	m.lengths, m.epoch = lengths, epoch
+	return nil
+}
+
+// readAhead reads sites for as long as there is room.
+func (t *tx) readAhead(ctx context.Context, m *workMemory) error {
+	sites, err := t.everySite(ctx)
+	for _, site := range sites {
+		if err == nil && m.size < m.budget*3/4 {
+			_, err = t.workOf(ctx, m, site)
+		}
+	}
+	return err
+}
+
+func (t *tx) everySite(ctx context.Context) (keys []int, err error) {
+	err = t.query(ctx, func(rows *sql.Rows) error {
+		var key int
+		err := rows.Scan(&key)
+		keys = append(keys, key)
+		return err
+	}, "SELECT id FROM sites ORDER BY id")
+	return keys, err
+}
+
+// eachWork gives the cells of all sites that are wanted, one site after another. Where
+// they do not fit together, it is the last one that makes room for the next: to go by who
+// was used the longest ago would drop each just before its turn comes again.
+func (t *tx) eachWork(ctx context.Context, m *workMemory, wanted func(site int) bool, give func(site int, cells []*workedCell)) error {
+	sites, err := t.everySite(ctx)
+	last := 0
+	for _, site := range sites {
+		if err != nil || !wanted(site) {
 			continue
 		}
-		var news workNews
-		if err := t.readNews(ctx, &news, int64(site)<<sequenceBits+from+1, int64(site)<<sequenceBits+length); err != nil {
-			return err
+		if m.size > m.budget {
+			m.forget(last)
 		}
-		m.take(news)
-		m.upTo[site] = length
-	}
-	if m.epoch == epoch {
-		return nil
-	}
-	register, err := t.readJointRegister(ctx)
-	if err != nil {
-		return err
-	}
-	m.epoch, m.sites, m.of = epoch, register.sites, register.of
-	for id, w := range m.work {
-		if j := m.of[id]; j != nil {
-			j.records = w
+		var cells []*workedCell
+		if cells, err = t.workOf(ctx, m, site); err == nil {
+			give(site, cells)
 		}
+		last = site
 	}
-	return nil
+	if m.size > m.budget {
+		m.forget(last)
+	}
+	return err
+}
+
+// siteCells gives the cells of a site.
+func (t *tx) siteCells(ctx context.Context, m *workMemory, site int) ([]*workedCell, error) {
+	cells, err := t.workOf(ctx, m, site)
+	for m.size > m.budget && len(m.sites) > 1 {
+		oldest := 0
+		for key, s := range m.sites {
+			if key != site && (oldest == 0 || s.used < m.sites[oldest].used) {
+				oldest = key
+			}
+		}
+		m.forget(oldest)
+	}
+	return cells, err
+}
+
+func (m *workMemory) forget(site int) {
+	if s := m.sites[site]; s != nil {
+		m.size -= s.size
+		delete(m.sites, site)
+	}
+}
+
+// newsAtOnce bounds how many records of a chain are read before they are packed.
+const newsAtOnce = 50_000
+
+// workOf gives the cells of a site, brought up to the state that was looked at. A part of
+// a chain that was read is whole, so that what fails halfway leaves nothing wrong behind.
+func (t *tx) workOf(ctx context.Context, m *workMemory, site int) ([]*workedCell, error) {
+	s := m.sites[site]
+	if s == nil {
+		s = &siteWork{byKey: map[int32]*workedCell{}, epoch: -1}
+		m.sites[site] = s
+	}
+	m.uses++
+	s.used = m.uses
+	length := m.lengths[site]
+	if s.upTo >= length && s.epoch == m.epoch {
+		return s.cells, nil
+	}
+	for s.upTo < length {
+		to := min(length, s.upTo+newsAtOnce)
+		news, err := t.readNews(ctx, int64(site)<<sequenceBits+s.upTo+1, int64(site)<<sequenceBits+to)
+		if err != nil {
+			return nil, err
+		}
+		s.take(news)
+		s.upTo = to
+	}
+	if s.epoch != m.epoch {
+		if err := t.readJointRegister(ctx, site, s); err != nil {
+			return nil, err
+		}
+		s.epoch = m.epoch
+	}
+	m.size -= s.size
+	s.size = 0
+	for _, c := range s.byKey {
+		s.size += cellSize + len(c.joints) + len(c.work)
+	}
+	m.size += s.size
+	return s.cells, nil
 }
 
 // workNews are records that came since.
 type workNews struct {
-	passes    []newPass
-	seals     []newSeal
-	withdrawn []withdrawal
+	events []newEvent
+	// anew are the joints of which a record was withdrawn, with their cells: of these all
+	// events are read, and there may be none left.
+	anew map[int64]int32
 }
 
-type newPass struct {
-	joint int
-	firstPass
+// newEvent is an event with the cell of its joint.
+type newEvent struct {
+	cell int32
+	workEvent
 }
 
-type newSeal struct {
-	joint int
-	sealed
-}
+// Of records r of joints j: their first passes and their seals. What was corrected is
+// left out.
+const (
+	passesOf = "SELECT j.cell_id, r.joint_id, r.occur_time, r.local_day, x.fasteners FROM tightenings x CROSS JOIN records r CROSS JOIN joints j WHERE r.id = x.id AND j.id = r.joint_id AND x.pass = 1 AND " + notCorrected
+	sealsOf  = "SELECT j.cell_id, r.joint_id, r.occur_time, 0, 0 FROM sealings x CROSS JOIN records r CROSS JOIN joints j WHERE r.id = x.id AND j.id = r.joint_id AND " + notCorrected
+)
 
-type withdrawal struct {
-	joint int
-	id    int64
-}
-
-// readNews reads the records of one chain between two keys, both included. What was
-// corrected among them is left out at once; what was corrected before is named.
-func (t *tx) readNews(ctx context.Context, n *workNews, from, to int64) error {
-	err := t.query(ctx, func(rows *sql.Rows) error {
-		var p newPass
-		err := rows.Scan(&p.joint, &p.id, &p.fasteners, &p.at, &p.day)
-		n.passes = append(n.passes, p)
+// readNews reads the records of one chain between two keys, both included. Of a joint of
+// which something was withdrawn everything up to there is read.
+func (t *tx) readNews(ctx context.Context, from, to int64) (n workNews, err error) {
+	n.anew = map[int64]int32{}
+	var withdrawn []any
+	err = t.query(ctx, func(rows *sql.Rows) error {
+		var joint int64
+		var cell int32
+		err := rows.Scan(&joint, &cell)
+		if _, known := n.anew[joint]; !known {
+			n.anew[joint], withdrawn = cell, append(withdrawn, joint)
+		}
 		return err
-	}, "SELECT r.joint_id, r.id, x.fasteners, r.occur_time, r.local_day FROM tightenings x JOIN records r ON r.id = x.id WHERE x.id BETWEEN ? AND ? AND x.pass = 1 AND r.joint_id IS NOT NULL AND "+notCorrected, from, to)
+	}, "SELECT r.joint_id, j.cell_id FROM corrections x JOIN records r ON r.id = x.corrected_id JOIN joints j ON j.id = r.joint_id WHERE x.id BETWEEN ? AND ?", from, to)
+	if err != nil {
+		return n, err
+	}
+	read := func(seal, anew bool, query string, args ...any) error {
+		return t.query(ctx, func(rows *sql.Rows) error {
+			e := newEvent{workEvent: workEvent{seal: seal}}
+			err := rows.Scan(&e.cell, &e.joint, &e.at, &e.day, &e.fasteners)
+			if _, is := n.anew[e.joint]; is == anew {
+				n.events = append(n.events, e)
+			}
+			return err
+		}, query, args...)
+	}
+	for _, q := range []struct {
+		seal  bool
+		query string
+	}{{false, passesOf}, {true, sealsOf}} {
+		if err := read(q.seal, false, q.query+" AND x.id BETWEEN ? AND ? ORDER BY x.id", from, to); err != nil {
+			return n, err
+		}
+		err := inKeys(withdrawn, func(part []any) error {
+			return read(q.seal, true, q.query+" AND x.id IN (SELECT o.id FROM records o WHERE o.joint_id IN "+marks(1, len(part))+") AND x.id <= ? ORDER BY x.id", append(slices.Clone(part), to)...)
+		})
+		if err != nil {
+			return n, err
+		}
+	}
+	// Of each cell together, and in the order of the chain.
+	slices.SortStableFunc(n.events, func(a, b newEvent) int { return cmp.Compare(a.cell, b.cell) })
+	return n, nil
+}
+
+// readJointRegister reads the joints of a site and where they lie.
+func (t *tx) readJointRegister(ctx context.Context, site int, s *siteWork) error {
+	var cells []*workedCell
+	err := t.query(ctx, func(rows *sql.Rows) error {
+		var cell, tower int32
+		err := rows.Scan(&cell, &tower)
+		c := s.cell(cell)
+		c.tower, cells = tower, append(cells, c)
+		return err
+	}, "SELECT c.id, c.tower_id FROM towers w JOIN cells c ON c.tower_id = w.id WHERE w.site_id = ? ORDER BY c.id", site)
 	if err != nil {
 		return err
+	}
+	var packer jointPacker
+	var cell *workedCell
+	put := func() {
+		if cell != nil {
+			cell.joints = slices.Clone(packer.packed)
+		}
+		packer = jointPacker{packed: packer.packed[:0]}
 	}
 	err = t.query(ctx, func(rows *sql.Rows) error {
-		var s newSeal
-		err := rows.Scan(&s.joint, &s.id, &s.at)
-		n.seals = append(n.seals, s)
-		return err
-	}, "SELECT r.joint_id, r.id, r.occur_time FROM sealings x JOIN records r ON r.id = x.id WHERE x.id BETWEEN ? AND ? AND r.joint_id IS NOT NULL AND "+notCorrected, from, to)
-	if err != nil {
-		return err
-	}
-	return t.query(ctx, func(rows *sql.Rows) error {
-		var w withdrawal
-		err := rows.Scan(&w.joint, &w.id)
-		n.withdrawn = append(n.withdrawn, w)
-		return err
-	}, "SELECT r.joint_id, r.id FROM corrections x JOIN records r ON r.id = x.corrected_id WHERE x.id BETWEEN ? AND ? AND r.joint_id IS NOT NULL", from, to)
-}
-
-// readJointRegister reads all joints and where they lie.
-func (t *tx) readJointRegister(ctx context.Context) (*workMemory, error) {
-	type place struct{ tower, site int }
-	cells, last := map[int]place{}, 0
-	err := t.query(ctx, func(rows *sql.Rows) error {
-		var cell int
-		var p place
-		err := rows.Scan(&cell, &p.tower, &p.site)
-		cells[cell], last = p, max(last, p.site)
-		return err
-	}, "SELECT c.id, t.id, t.site_id FROM cells c JOIN towers t ON t.id = c.tower_id")
-	if err != nil {
-		return nil, err
-	}
-	m := &workMemory{sites: make([]*siteJoints, last+1), of: map[int]*workedJoint{}}
-	err = t.query(ctx, func(rows *sql.Rows) error {
-		j := &workedJoint{}
-		if err := rows.Scan(&j.id, &j.fasteners, &j.cell, &j.specification); err != nil {
+		var of int32
+		var j workedJoint
+		if err := rows.Scan(&j.id, &j.fasteners, &of, &j.specification); err != nil {
 			return err
 		}
-		p := cells[j.cell]
-		j.tower = p.tower
-		if m.sites[p.site] == nil {
-			m.sites[p.site] = &siteJoints{}
+		if cell == nil || cell.id != of {
+			put()
+			cell = s.cell(of)
 		}
-		m.of[j.id], m.sites[p.site].joints = j, append(m.sites[p.site].joints, j)
+		packer.add(&j)
 		return nil
-	}, "SELECT id, fasteners, cell_id, specification_id FROM joints")
-	return m, err
+	}, "SELECT j.id, j.fasteners, j.cell_id, j.specification_id FROM towers w JOIN cells c ON c.tower_id = w.id JOIN joints j ON j.cell_id = c.id WHERE w.site_id = ? ORDER BY j.cell_id, j.id", site)
+	if err != nil {
+		return err
+	}
+	put()
+	s.cells = cells
+	return nil
+}
+
+// cell gives a cell by its key.
+func (s *siteWork) cell(key int32) *workedCell {
+	c := s.byKey[key]
+	if c == nil {
+		c = &workedCell{id: key}
+		s.byKey[key] = c
+	}
+	return c
 }
 
 // take adds what is new.
-func (m *workMemory) take(n workNews) {
-	records := func(joint int) *jointRecords {
-		w := m.work[joint]
-		if w == nil {
-			w = &jointRecords{}
-			m.work[joint] = w
-			if j := m.of[joint]; j != nil {
-				j.records = w
-			}
-		}
-		return w
+func (s *siteWork) take(n workNews) {
+	bare := map[int32]bool{} // cells of which nothing but a withdrawal is told
+	for _, cell := range n.anew {
+		bare[cell] = true
 	}
-	for _, p := range n.passes {
-		w := records(p.joint)
-		w.passes = append(w.passes, p.firstPass)
-		// Records come in late: the order is that of the work.
-		for i := len(w.passes) - 1; i > 0 && w.passes[i].before(w.passes[i-1]); i-- {
-			w.passes[i], w.passes[i-1] = w.passes[i-1], w.passes[i]
+	var events []workEvent
+	for i, e := range n.events {
+		events = append(events, e.workEvent)
+		if i+1 == len(n.events) || n.events[i+1].cell != e.cell {
+			s.cell(e.cell).take(n.anew, events)
+			events = events[:0]
+			delete(bare, e.cell)
 		}
 	}
-	for _, s := range n.seals {
-		w := records(s.joint)
-		w.seals = append(w.seals, s.sealed)
+	for cell := range bare {
+		s.cell(cell).take(n.anew, nil)
 	}
-	for _, x := range n.withdrawn {
-		if w := m.work[x.joint]; w != nil {
-			w.passes = slices.DeleteFunc(w.passes, func(p firstPass) bool { return p.id == x.id })
-			w.seals = slices.DeleteFunc(w.seals, func(s sealed) bool { return s.id == x.id })
-		}
-	}
-}
-
-func (p firstPass) before(q firstPass) bool { return p.at < q.at || p.at == q.at && p.id < q.id }
-
-// done is how many fasteners reached torque in a first pass up to a moment.
-func (j *workedJoint) done(asOf int64) (fasteners int64) {
-	if j.records == nil {
-		return 0
-	}
-	for _, p := range j.records.passes {
-		if p.at <= asOf {
-			fasteners += int64(p.fasteners)
-		}
-	}
-	return fasteners
-}
-
-// sealed says whether the joint was sealed up to a moment.
-func (j *workedJoint) sealed(asOf int64) bool {
-	return j.records != nil && slices.ContainsFunc(j.records.seals, func(s sealed) bool { return s.at <= asOf })
-}
-
-// full is when the last of the joint's fasteners reached torque, with the day of that
-// at the site; zero while some are missing.
-func (j *workedJoint) full() (at time.Time, day int) {
-	if j.records == nil || j.fasteners == 0 {
-		return time.Time{}, 0
-	}
-	sum := int64(0)
-	for _, p := range j.records.passes {
-		before := sum
-		if sum += int64(p.fasteners); before < j.fasteners && sum >= j.fasteners {
-			return fromMicro(p.at), int(p.day)
-		}
-	}
-	return time.Time{}, 0
 }

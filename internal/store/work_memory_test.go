@@ -17,46 +17,61 @@ import (
 func TestMemoriesFollowTheRecord(t *testing.T) {
 	t.Parallel()
 	storetest.Each(t, func(t *testing.T, e storetest.Engine) {
-		ctx := context.Background()
-		d := newDiary(t, e)
-		compare := func(when string) {
-			t.Helper()
-			compareProgress(ctx, t, d, when)
-			compareTallies(ctx, t, d, when)
-		}
-		compare("nothing recorded")
-		d.tighten(structural, 20)
-		first := d.tighten(mechanical, 8)
-		compare("first passes")
-		d.tighten(structural, 4)
-		if err := d.s.ReadAhead(ctx); err != nil {
-			t.Fatal(err)
-		}
-		d.seal(seam)
-		d.tighten(seam, 40)
-		compare("more on the same joints")
-		d.correct(first, nil)
-		compare("one withdrawn")
-		withdrawnAtOnce := d.tighten(mechanical, 8)
-		d.correct(withdrawnAtOnce, nil)
-		d.tighten(mechanical, 3)
-		compare("recorded and withdrawn between two questions")
-		joint := ledger.Joint{Place: d.place("RVB/CT1/C1/J900"), Kind: ledger.JointStructural, Specification: storetest.Stainless, Fasteners: 4}
-		if _, err := d.s.RegisterJoints(ctx, []ledger.Joint{joint}, store.Change{}); err != nil {
-			t.Fatal(err)
-		}
-		compare("a new joint")
-		d.tighten("RVB/CT1/C1/J900", 4)
-		d.inspect(structural, ledger.LeakTest, ledger.InspectionPass)
-		d.hold("RVB/CT1/C1/J900")
-		compare("work on it")
+		t.Run("all sites fit", func(t *testing.T) { memoriesFollowTheRecord(t, newDiary(t, e)) })
+		t.Run("one site fits", func(t *testing.T) {
+			d := newDiary(t, e)
+			d.s.BoundWork(1)
+			memoriesFollowTheRecord(t, d)
+			if sites := d.s.RememberedSites(); sites > 1 {
+				t.Errorf("%d sites are remembered where there is room for none", sites)
+			}
+		})
 	})
+}
+
+func memoriesFollowTheRecord(t *testing.T, d *diary) {
+	t.Helper()
+	ctx := context.Background()
+	compare := func(when string) {
+		t.Helper()
+		compareProgress(ctx, t, d, when)
+		compareTallies(ctx, t, d, when)
+	}
+	compare("nothing recorded")
+	d.tighten(structural, 20)
+	first := d.tighten(mechanical, 8)
+	compare("first passes")
+	d.tighten(structural, 4)
+	if err := d.s.ReadAhead(ctx); err != nil {
+		t.Fatal(err)
+	}
+	d.seal(seam)
+	d.tighten(seam, 40)
+	compare("more on the same joints")
+	d.correct(first, nil)
+	compare("one withdrawn")
+	withdrawnAtOnce := d.tighten(mechanical, 8)
+	d.correct(withdrawnAtOnce, nil)
+	d.tighten(mechanical, 3)
+	compare("recorded and withdrawn between two questions")
+	joint := ledger.Joint{Place: d.place("RVB/CT1/C1/J900"), Kind: ledger.JointStructural, Specification: storetest.Stainless, Fasteners: 4}
+	if _, err := d.s.RegisterJoints(ctx, []ledger.Joint{joint}, store.Change{}); err != nil {
+		t.Fatal(err)
+	}
+	compare("a new joint")
+	d.tighten("RVB/CT1/C1/J900", 4)
+	d.inspect(structural, ledger.LeakTest, ledger.InspectionPass)
+	d.hold("RVB/CT1/C1/J900")
+	compare("work on it")
 }
 
 // compareProgress holds progress against the states of the joints, which are read from
 // the records each time.
 func compareProgress(ctx context.Context, t *testing.T, d *diary, when string) {
 	t.Helper()
+	if _, err := d.s.Progress(ctx, ledger.Place{}); err != nil {
+		t.Fatal(err)
+	}
 	for _, place := range []string{"RVB", "RVB/CT1", "RVB/CT1/C1"} {
 		got, err := d.s.Progress(ctx, d.place(place))
 		if err != nil {

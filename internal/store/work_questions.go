@@ -37,24 +37,39 @@ func (t *tx) revisionsNow(ctx context.Context) (map[int]revisionNow, error) {
 
 // jointsOf gives the joints at or below a place, those of all sites that are seen for
 // none, with what is remembered of their work.
-func (m *workMemory) jointsOf(keys placeKeys, revisions map[int]revisionNow, sees func(site int) bool) (joints []*countedJoint) {
-	for site, s := range m.sites {
-		if s == nil || keys.site != 0 && site != keys.site || !sees(site) {
-			continue
-		}
-		for _, w := range s.joints {
-			if keys.tower != 0 && w.tower != keys.tower || keys.cell != 0 && w.cell != keys.cell || keys.joint != 0 && w.id != keys.joint {
+func (t *tx) jointsOf(ctx context.Context, m *workMemory, keys placeKeys, revisions map[int]revisionNow) (joints []*countedJoint, err error) {
+	give := func(_ int, cells []*workedCell) {
+		for _, c := range cells {
+			if keys.tower != 0 && int(c.tower) != keys.tower || keys.cell != 0 && int(c.id) != keys.cell {
 				continue
 			}
-			j := &countedJoint{id: w.id, cell: w.cell, tower: w.tower, work: ledger.JointWork{
-				Fasteners: int(w.fasteners), SealRequired: revisions[w.specification].sealRequired,
-				TightenedFirst: w.done(math.MaxInt64), Sealed: w.sealed(math.MaxInt64), Inspections: map[ledger.InspectionKind]ledger.InspectionResult{},
-			}}
-			j.full, j.fullDay = w.full()
-			joints = append(joints, j)
+			c.each(func(w *workedJoint) {
+				if keys.joint == 0 || w.id == keys.joint {
+					joints = append(joints, countedOf(w, revisions))
+				}
+			})
 		}
 	}
-	return joints
+	if keys.site == 0 {
+		return joints, t.eachWork(ctx, m, t.sees, give)
+	}
+	if !t.sees(keys.site) {
+		return nil, nil
+	}
+	cells, err := t.siteCells(ctx, m, keys.site)
+	if err == nil {
+		give(keys.site, cells)
+	}
+	return joints, err
+}
+
+func countedOf(w *workedJoint, revisions map[int]revisionNow) *countedJoint {
+	j := &countedJoint{id: w.id, cell: w.cell, tower: w.tower, work: ledger.JointWork{
+		Fasteners: int(w.fasteners), SealRequired: revisions[w.specification].sealRequired,
+		TightenedFirst: w.done(math.MaxInt64), Sealed: w.sealed(math.MaxInt64), Inspections: map[ledger.InspectionKind]ledger.InspectionResult{},
+	}}
+	j.full, j.fullDay = w.full()
+	return j
 }
 
 // readJudgements reads what else joints of a place are judged by: inspections, hold
@@ -117,33 +132,36 @@ type place3 struct{ joint, cell, tower int }
 // without the seal that its specification asks for must be opened again: all of
 // its fasteners are left. The specification is that of now: work ahead is done
 // under it.
-func (m *workMemory) remainingJoints(asOf time.Time, revisions map[int]revisionNow) map[int][]analysis.RemainingJoints {
+func (t *tx) remainingJoints(ctx context.Context, m *workMemory, asOf time.Time, revisions map[int]revisionNow) (map[int][]analysis.RemainingJoints, error) {
 	type band struct {
 		tower            int
 		torque, percents float64
 	}
 	at, counted := micro(asOf), map[band]*analysis.RemainingJoints{}
-	for _, s := range m.sites {
-		if s == nil {
-			continue
+	count := func(j *workedJoint) {
+		r := revisions[j.specification]
+		done := j.done(at)
+		if r.torqueNm <= 0 || done >= j.fasteners && (!r.sealRequired || j.sealed(at)) {
+			return
 		}
-		for _, j := range s.joints {
-			r := revisions[j.specification]
-			done := j.done(at)
-			if r.torqueNm <= 0 || done >= j.fasteners && (!r.sealRequired || j.sealed(at)) {
-				continue
-			}
-			k := band{j.tower, r.torqueNm, r.tolerancePercent}
-			if counted[k] == nil {
-				counted[k] = &analysis.RemainingJoints{TorqueNewtonMetres: k.torque, TolerancePercent: k.percents}
-			}
-			left := j.fasteners - done
-			if left <= 0 {
-				left = j.fasteners
-			}
-			counted[k].Joints++
-			counted[k].Fasteners += left
+		k := band{j.tower, r.torqueNm, r.tolerancePercent}
+		if counted[k] == nil {
+			counted[k] = &analysis.RemainingJoints{TorqueNewtonMetres: k.torque, TolerancePercent: k.percents}
 		}
+		left := j.fasteners - done
+		if left <= 0 {
+			left = j.fasteners
+		}
+		counted[k].Joints++
+		counted[k].Fasteners += left
+	}
+	err := t.eachWork(ctx, m, func(int) bool { return true }, func(_ int, cells []*workedCell) {
+		for _, c := range cells {
+			c.each(count)
+		}
+	})
+	if err != nil {
+		return nil, err
 	}
 	byTower := map[int][]analysis.RemainingJoints{}
 	for _, k := range slices.SortedFunc(maps.Keys(counted), func(a, b band) int {
@@ -151,7 +169,7 @@ func (m *workMemory) remainingJoints(asOf time.Time, revisions map[int]revisionN
 	}) {
 		byTower[k.tower] = append(byTower[k.tower], *counted[k])
 	}
-	return byTower
+	return byTower, nil
 }
 
 // leftToInstall is what is left to install at a site by a day under a revision.
@@ -164,17 +182,17 @@ type leftToInstall struct {
 // in a first pass, as joint states have it, by site, planned finish of the tower and
 // revision. None named are all. A joint with more than it has fasteners
 // makes up for no other.
-func (m *workMemory) remainingFasteners(sites []any, finishes map[int]string, revisions map[int]revisionNow, sees func(site int) bool) map[leftToInstall]int64 {
+func (t *tx) remainingFasteners(ctx context.Context, m *workMemory, sites []any, finishes map[int]string, revisions map[int]revisionNow) (map[leftToInstall]int64, error) {
 	left := map[leftToInstall]int64{}
-	for site, s := range m.sites {
-		if s == nil || !sees(site) || len(sites) > 0 && !slices.Contains(sites, any(site)) {
-			continue
+	wanted := func(site int) bool { return t.sees(site) && (len(sites) == 0 || slices.Contains(sites, any(site))) }
+	err := t.eachWork(ctx, m, wanted, func(site int, cells []*workedCell) {
+		for _, c := range cells {
+			c.each(func(j *workedJoint) {
+				if n := j.fasteners - j.done(math.MaxInt64); n > 0 {
+					left[leftToInstall{site, revisions[j.specification].id, finishes[j.tower]}] += n
+				}
+			})
 		}
-		for _, j := range s.joints {
-			if n := j.fasteners - j.done(math.MaxInt64); n > 0 {
-				left[leftToInstall{site, revisions[j.specification].id, finishes[j.tower]}] += n
-			}
-		}
-	}
-	return left
+	})
+	return left, err
 }

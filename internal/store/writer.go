@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"runtime"
 	"runtime/debug"
 	"slices"
 	"sync"
@@ -130,9 +131,10 @@ func (w *writer) run() {
 			}
 			return j.alone
 		})
-		w.finish(group)
+		// Its error has been given to those who wait.
+		_ = w.finish(group)
 		for i := range alone {
-			w.finish(alone[i : i+1])
+			_ = w.finish(alone[i : i+1])
 		}
 	}
 }
@@ -189,25 +191,38 @@ func answer(group []*job, err error) {
 // gather takes what is waiting besides the first, leaving out those whose
 // caller has gone.
 func (w *writer) gather(first *job) []*job {
-	group, records := make([]*job, 0, 8), 0
-	for j := first; ; {
+	group, records, yields := make([]*job, 0, 8), 0, 0
+	for j := first; j != nil; j = w.waiting(&yields) {
 		if err := j.ctx.Err(); err != nil {
 			j.done <- err
-		} else {
-			group = append(group, j)
-			records += len(j.records)
+			continue
 		}
+		group = append(group, j)
+		records += len(j.records)
 		if len(group) >= mostJobs || records >= mostRecords {
-			return group
+			break
 		}
-		var open bool
+	}
+	return group
+}
+
+// mostYields is how often a group lets others run before it is whole.
+const mostYields = 2
+
+// waiting gives a job that waits; nil for none. Before it says so it lets whoever is
+// about to submit one do so: under load a group that is larger by them costs less than
+// another commit, and without load nobody is waited for.
+func (w *writer) waiting(yields *int) *job {
+	for {
 		select {
-		case j, open = <-w.queue:
-			if !open {
-				return group
-			}
+		case j := <-w.queue: // nil when it is closed
+			return j
 		default:
-			return group
+			if *yields == mostYields {
+				return nil
+			}
+			*yields++
+			runtime.Gosched()
 		}
 	}
 }
@@ -218,7 +233,7 @@ func (w *writer) commitWithRetry(group []*job) error {
 	// The group's life does not hang on one caller's: those who gave up find
 	// their records kept when they send again. But a database that hangs must not
 	// keep the writer, and with it a shut-down, for ever.
-	ctx, cancel := context.WithTimeout(context.Background(), longestCommit)
+	ctx, cancel := w.store.engine.writing()
 	defer cancel()
 	begun := time.Now()
 	for try := 1; ; try++ {
@@ -242,14 +257,19 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 	}()
 	s := w.store
 	s.prepared.prepare(ctx, s.write)
-	sqlTx, err := s.write.BeginTx(ctx, nil)
+	conn, err := s.write.Conn(ctx)
 	if err != nil {
 		return err
 	}
-	defer sqlTx.Rollback() //nolint:errcheck // after a commit it does nothing
+	defer conn.Close()
+	sqlTx, err := conn.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer sqlTx.Rollback() // after a commit it does nothing
 	w.followLineage()
 	t := s.newTx(sqlTx, false)
-	t.statements = &s.prepared
+	t.statements, t.pipe = &s.prepared, s.engine.pipeline(conn)
 	var records []ledger.Record
 	for _, j := range group {
 		if j.change != nil {

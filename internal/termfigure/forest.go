@@ -126,19 +126,18 @@ func (p *forestPlot) interval(g *grid, r figure.ForestRow) {
 // axis says what the ends and the reference stand for.
 func (p *forestPlot) axis() string {
 	line := []rune(strings.Repeat(" ", p.plot))
-	write := func(from int, s string) bool {
+	write := func(from int, s string) {
 		runes := []rune(p.o.shown(s))
 		from = min(max(from, 0), p.plot-len(runes))
 		if from < 0 {
-			return false
+			return
 		}
 		for i := max(from-1, 0); i < min(from+len(runes)+1, p.plot); i++ {
 			if line[i] != ' ' {
-				return false
+				return
 			}
 		}
 		copy(line[from:], runes)
-		return true
 	}
 	if p.f.Reference != nil {
 		s := figure.Number(*p.f.Reference)

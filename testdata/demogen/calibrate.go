@@ -26,10 +26,10 @@ func (w *world) calibrate(s *site, t *tool) {
 		if k < t.bought {
 			found = &t.past[t.bought-1-k]
 		}
-		w.certificate(d, s, t, day, found)
+		w.certificate(d, t, day, found)
 	}
 	if t.again != "" {
-		w.certificate(d, s, t, w.onDay(s, t.again, 0, 0), &t.drift)
+		w.certificate(d, t, w.onDay(s, t.again, 0, 0), &t.drift)
 	}
 }
 
@@ -38,7 +38,7 @@ func (w *world) calibrate(s *site, t *tool) {
 // tool of type II class A). A reading is the torque that the measuring device saw
 // when the wrench clicked at the target. found is the mean deviation in percent
 // on arrival; nil leaves the as-found phase out.
-func (w *world) certificate(d *stream, s *site, t *tool, day time.Time, found *float64) {
+func (w *world) certificate(d *stream, t *tool, day time.Time, found *float64) {
 	at := day.Add(time.Duration(10*60+d.minutes(0, 240)) * time.Minute)
 	id := w.id(at)
 	number := fmt.Sprintf("UC-%s-%04d", at.Format("06"), 100+d.intn(9000))

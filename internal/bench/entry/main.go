@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"encoding/json"
 	"errors"
 	"flag"
 	"fmt"
@@ -13,6 +14,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"time"
 )
 
@@ -43,13 +45,15 @@ func main() {
 	log.SetFlags(0)
 	runs := flag.Int("runs", 50, "how many entries are timed")
 	demo := flag.String("demo", "testdata/demo", "the `folder` of the demo")
+	programs := flag.String("programs", "", "`folder` of trackerd and trackctl; built when not given")
+	asJSON := flag.Bool("json", false, "write the medians in milliseconds as JSON")
 	flag.Parse()
 	if *runs < 3 {
 		log.Fatalf("-runs: expected 3 or more, got %d", *runs)
 	}
 	dir, err := os.MkdirTemp("", "jointledger-entry-")
 	if err == nil {
-		err = measure(dir, *demo, *runs)
+		err = measure(dir, *programs, *demo, *runs, *asJSON)
 		err = errors.Join(err, os.RemoveAll(dir))
 	}
 	if err != nil {
@@ -57,8 +61,8 @@ func main() {
 	}
 }
 
-func measure(dir, demo string, runs int) error {
-	if err := build(dir); err != nil {
+func measure(dir, programs, demo string, runs int, asJSON bool) error {
+	if err := build(dir, programs); err != nil {
 		return err
 	}
 	env, err := carried(dir, demo)
@@ -73,18 +77,33 @@ func measure(dir, demo string, runs int) error {
 		return cmd
 	}
 	// The first of each warms the file cache, and finds that no server answers.
-	wholes, durables := make([][]time.Duration, 3), make([][]time.Duration, 3)
+	wholes, durables, resident := make([][]time.Duration, 3), make([][]time.Duration, 3), 0.0
 	for n := range runs + 1 {
 		for i, program := range []func() *exec.Cmd{empty, bare, entry} {
-			whole, durable, err := timed(program())
+			cmd := program()
+			whole, durable, err := timed(cmd)
 			if err != nil {
 				return err
+			}
+			if usage, ok := cmd.ProcessState.SysUsage().(*syscall.Rusage); ok {
+				resident = float64(usage.Maxrss) / 1024 // of the last, which is an entry
 			}
 			if n > 0 {
 				wholes[i], durables[i] = append(wholes[i], whole), append(durables[i], durable)
 			}
 		}
 	}
+	if asJSON {
+		return json.NewEncoder(os.Stdout).Encode(map[string]float64{
+			"empty": milliseconds(median(wholes[0])), "bare": milliseconds(median(wholes[1])), "durable": milliseconds(median(durables[2])), "whole": milliseconds(median(wholes[2])), "residentMiB": resident})
+	}
+	tell(wholes, durables, runs)
+	return nil
+}
+
+func milliseconds(d time.Duration) float64 { return float64(d) / float64(time.Millisecond) }
+
+func tell(wholes, durables [][]time.Duration, runs int) {
 	limit := median(wholes[0])
 	fmt.Printf("medians of %d, in turns\n", runs)
 	for _, line := range []struct {
@@ -97,10 +116,9 @@ func measure(dir, demo string, runs int) error {
 		{"trackctl, entry off-line, to its end", wholes[2]},
 	} {
 		m := median(line.took)
-		fmt.Printf("%-40s %8.2f ms   %5.2f times the empty program\n", line.name, float64(m)/float64(time.Millisecond), float64(m)/float64(limit))
+		fmt.Printf("%-40s %8.2f ms   %5.2f times the empty program\n", line.name, milliseconds(m), float64(m)/float64(limit))
 	}
 	fmt.Printf("the mark is %d times until durable\n", mark)
-	return nil
 }
 
 func median(v []time.Duration) time.Duration {
@@ -136,16 +154,20 @@ func timed(cmd *exec.Cmd) (whole, durable time.Duration, err error) {
 	return whole, durable, nil
 }
 
-// build builds the programs into the folder, as they are shipped and installed.
-func build(dir string) error {
+// build builds the programs into the folder, as they are shipped and installed, or takes
+// those that were built.
+func build(dir, programs string) error {
 	source, linked := filepath.Join(dir, "empty.go"), filepath.Join(dir, "linked")
 	if err := os.WriteFile(source, []byte(emptyProgram), 0o600); err != nil {
 		return err
 	}
-	for _, args := range [][]string{
-		{"build", "-trimpath", "-tags", "grpcnotrace", "-o", linked + string(filepath.Separator), "./cmd/trackerd", "./cmd/trackctl"},
-		{"build", "-trimpath", "-o", filepath.Join(linked, "empty"), source},
-	} {
+	builds := [][]string{{"build", "-trimpath", "-o", filepath.Join(linked, "empty"), source}}
+	from := map[string]string{"empty": linked, "trackerd": programs, "trackctl": programs}
+	if programs == "" {
+		builds = append(builds, []string{"build", "-trimpath", "-tags", "grpcnotrace", "-o", linked + string(filepath.Separator), "./cmd/trackerd", "./cmd/trackctl"})
+		from["trackerd"], from["trackctl"] = linked, linked
+	}
+	for _, args := range builds {
 		cmd := exec.Command("go", args...)
 		cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
 		if out, err := cmd.CombinedOutput(); err != nil {
@@ -155,8 +177,8 @@ func build(dir string) error {
 	// The linker leaves a program in the file cache page by page, and each is mapped by
 	// itself at its first use; one that was installed, as a technician's was, lies in
 	// larger pieces. This holds for both programs.
-	for _, name := range []string{"trackerd", "trackctl", "empty"} {
-		program, err := os.ReadFile(filepath.Join(linked, name))
+	for name, folder := range from {
+		program, err := os.ReadFile(filepath.Join(folder, name))
 		if err != nil {
 			return err
 		}

@@ -119,6 +119,7 @@ func (s *entries) apply(e event) {
 			}
 		case withdrawn:
 			have.Reason = string(e.body)
+		default: // nothing to do for the others
 		}
 	}
 }
@@ -147,6 +148,7 @@ func (s *entries) count() Count {
 			c.Waiting++
 		case Refused:
 			c.Refused++
+		default: // nothing to do for the others
 		}
 	}
 	return c

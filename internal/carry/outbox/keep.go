@@ -232,5 +232,6 @@ func (c *Count) add(s State, n int) {
 		c.Waiting += n
 	case Refused:
 		c.Refused += n
+	default: // nothing to do for the others
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/gofrs/flock"
@@ -18,6 +19,7 @@ const (
 	lockFile    = "lock"
 	sendingFile = "sending"
 	triedFile   = "tried"
+	clockFile   = "clock"
 	// asidePattern is the name of what was damaged, by its content.
 	asidePattern = "damaged-%x.part"
 )
@@ -64,7 +66,7 @@ func (o *Outbox) locked(create bool, work func(*file) error) (err error) {
 	if err != nil {
 		return err
 	}
-	defer lock.Unlock() //nolint:errcheck // closing the lock's file gives it up all the same
+	defer lock.Unlock() // closing the lock's file gives it up all the same
 	f, err := o.open()
 	if err != nil {
 		return err
@@ -140,23 +142,53 @@ func (o *Outbox) LockSending() (release func(), alone bool, err error) {
 	return func() { _ = lock.Unlock() }, true, nil
 }
 
-// MarkFailed notes that the server could not be reached.
-func (o *Outbox) MarkFailed(at time.Time) {
+// MarkFailed notes that the server could not be reached, and why.
+func (o *Outbox) MarkFailed(at time.Time, why string) {
 	// Only a hint: without it the next entry tries again.
-	if os.WriteFile(o.path(triedFile), nil, 0o600) == nil {
+	if os.WriteFile(o.path(triedFile), []byte(why), 0o600) == nil {
 		_ = os.Chtimes(o.path(triedFile), at, at)
 	}
+}
+
+// MarkClock notes by how much this device's clock was before the server's when that last
+// answered; zero forgets it.
+func (o *Outbox) MarkClock(ahead time.Duration) {
+	// Only a hint: the next answer tells it again.
+	if ahead == 0 {
+		_ = os.Remove(o.path(clockFile))
+		return
+	}
+	_ = os.WriteFile(o.path(clockFile), []byte(ahead.String()), 0o600)
+}
+
+// ClockAhead is what MarkClock noted last; zero for nothing.
+func (o *Outbox) ClockAhead() time.Duration {
+	text, err := os.ReadFile(o.path(clockFile))
+	if err != nil {
+		return 0
+	}
+	ahead, err := time.ParseDuration(strings.TrimSpace(string(text)))
+	if err != nil {
+		return 0
+	}
+	return ahead
 }
 
 // MarkReached notes that the server was reached.
 func (o *Outbox) MarkReached() { _ = os.Remove(o.path(triedFile)) }
 
-// FailedSince gives when the server could last not be reached; false when it was
-// reached after that, or nobody tried.
-func (o *Outbox) FailedSince() (time.Time, bool) {
+// FailedSince gives when the server could last not be reached, and why where that was
+// noted; false when it was reached after that, or nobody tried.
+func (o *Outbox) FailedSince() (at time.Time, why string, failed bool) {
 	info, err := os.Stat(o.path(triedFile))
 	if err != nil {
-		return time.Time{}, false
+		return time.Time{}, "", false
 	}
-	return info.ModTime(), true
+	if info.Size() > 0 {
+		text, err := os.ReadFile(o.path(triedFile))
+		if err == nil {
+			why = string(text)
+		}
+	}
+	return info.ModTime(), why, true
 }

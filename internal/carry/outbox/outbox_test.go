@@ -242,16 +242,21 @@ func TestOneSendsAtATime(t *testing.T) {
 
 func TestAFailedTryIsRemembered(t *testing.T) {
 	o := In(t.TempDir())
-	if _, failed := o.FailedSince(); failed {
+	if _, _, failed := o.FailedSince(); failed {
 		t.Error("nobody tried")
 	}
-	o.MarkFailed(began)
-	if at, failed := o.FailedSince(); !failed || !at.Equal(began) {
-		t.Errorf("failed %t at %s", failed, at)
+	o.MarkFailed(began, "it is another program")
+	if at, why, failed := o.FailedSince(); !failed || !at.Equal(began) || why != "it is another program" {
+		t.Errorf("failed %t at %s: %q", failed, at, why)
 	}
 	o.MarkReached()
-	if _, failed := o.FailedSince(); failed {
+	if _, _, failed := o.FailedSince(); failed {
 		t.Error("it was reached since")
+	}
+	for _, ahead := range []time.Duration{-26 * time.Hour, 6*time.Minute + time.Millisecond, 0} {
+		if o.MarkClock(ahead); o.ClockAhead() != ahead {
+			t.Errorf("the clock is %s ahead, expected %s", o.ClockAhead(), ahead)
+		}
 	}
 }
 

@@ -106,6 +106,10 @@ func appendIndex(b []byte, h Head, lengths []int64) []byte {
 	return b
 }
 
+// leastEntry is the fewest bytes of the index that a section takes: two lengths and its
+// sum.
+const leastEntry = 1 + sha256.Size + 1
+
 var errIndex = errors.New("its index can't be read")
 
 // cursor reads an index from front to back. What is missing gives zero values, and
@@ -159,8 +163,8 @@ func readIndex(index string, begin int64) (h Head, sections []placed, end int64,
 	h.AsOf = time.UnixMicro(c.signed()).UTC()
 	h.RulesSum = c.sum()
 	n := c.number()
-	if n > uint64(len(c.rest)) {
-		return h, nil, 0, errIndex
+	if n > uint64(len(c.rest))/leastEntry {
+		return h, nil, 0, errIndex // no room is made for more than there can be
 	}
 	sections = make([]placed, n)
 	for i := range sections {

@@ -146,7 +146,7 @@ func TestLargeSiteIsSmallEnough(t *testing.T) {
 		t.Errorf("the carried data of a tenth of 20,000 joints have %d bytes; expected at most %d", size, largeMost/parts)
 	}
 	p := open(t, folder)
-	found, err := known.Findings(p, entryAtLarge(), nil)
+	found, err := known.Findings(p, entryAtLarge(), nil, time.Time{})
 	if err != nil || p.Err() != nil {
 		t.Fatalf("%v, %v", err, p.Err())
 	}
@@ -168,10 +168,10 @@ func BenchmarkOpenAndJudge(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		if _, err := known.Findings(p, r, nil); err != nil || p.Err() != nil {
+		if _, err := known.Findings(p, r, nil, time.Time{}); err != nil || p.Err() != nil {
 			b.Fatal(err, p.Err())
 		}
-		p.Close() //nolint:errcheck // it was only read
+		p.Close() // it was only read
 	}
 	b.ReportMetric(float64(size), "bytes-on-disk")
 }
@@ -189,6 +189,6 @@ func BenchmarkFindJoint(b *testing.B) {
 		if found := p.Find(place("RVB"), "J050", 4); len(found) != largeCells {
 			b.Fatalf("%d joints found", len(found))
 		}
-		p.Close() //nolint:errcheck // it was only read
+		p.Close() // it was only read
 	}
 }

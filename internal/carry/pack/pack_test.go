@@ -287,7 +287,7 @@ func TestReplacedWhileRead(t *testing.T) {
 		if _, lot := p.Lot("L-1"); !ok || !lot || p.Err() != nil {
 			t.Fatalf("half of the data: %t, %t, %v", ok, lot, p.Err())
 		}
-		p.Close() //nolint:errcheck // it was only read
+		p.Close() // it was only read
 	}
 	writer.Wait()
 	if c, ok := first.Cell(place("RVB/CT1/C1")); !ok || c.Cell.Description != "0" {
@@ -328,7 +328,7 @@ func TestDamagedFile(t *testing.T) {
 			p.Batches()
 			err = p.Err()
 			frames := p.Frames()
-			p.Close() //nolint:errcheck // it was only read
+			p.Close() // it was only read
 			if err != nil && len(frames) >= 9 {
 				t.Errorf("%s: all %d sections are said to be whole", what, len(frames))
 			}
@@ -421,7 +421,7 @@ func TestKilledWhileReplacing(t *testing.T) {
 			}
 			asOf = p.AsOf()
 			replaced = replaced || !asOf.Equal(last)
-			p.Close() //nolint:errcheck // it was only read
+			p.Close() // it was only read
 		}
 		time.Sleep(time.Duration(3*n) * time.Millisecond)
 		if err := cmd.Process.Kill(); err != nil {
@@ -435,7 +435,7 @@ func TestKilledWhileReplacing(t *testing.T) {
 		if len(p.Frames()) != p.Sections() {
 			t.Fatalf("after kill %d: %d whole sections of %d", n, len(p.Frames()), p.Sections())
 		}
-		p.Close() //nolint:errcheck // it was only read
+		p.Close() // it was only read
 	}
 	if !replaced {
 		t.Error("no run came to replace anything: the test proves nothing")

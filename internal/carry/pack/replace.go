@@ -77,7 +77,7 @@ func durably(folder, site string, b []byte) error {
 	if err != nil {
 		return err
 	}
-	defer os.Remove(f.Name()) //nolint:errcheck // it is gone when all went well
+	defer os.Remove(f.Name()) // it is gone when all went well
 	_, err = f.Write(b)
 	if err == nil {
 		err = f.Sync()

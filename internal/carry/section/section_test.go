@@ -239,23 +239,6 @@ func TestDamage(t *testing.T) {
 	}
 }
 
-// Columns that do not fit together never index past their ends.
-func FuzzReadCell(f *testing.F) {
-	s, err := section.OfCell(cellPast())
-	if err != nil {
-		f.Fatal(err)
-	}
-	f.Add(s.Content)
-	f.Fuzz(func(t *testing.T, content []byte) {
-		c, err := section.ReadCell("cells/CT2/C3", content)
-		if err == nil && c.Cell.Place.Depth() != 3 {
-			t.Fatalf("read a cell named %v", c.Cell.Place)
-		}
-		_, _ = section.ReadTool("tools/X", content)
-		_, _ = section.ReadLot("lots/X", content)
-	})
-}
-
 func TestRulesSumIsStable(t *testing.T) {
 	first := section.RulesSum()
 	if again := section.RulesSum(); again != first || first == (section.Sum{}) {

@@ -2,6 +2,7 @@ package columnar
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -51,7 +52,7 @@ func read(t *testing.T, file []byte) (names []string, rows [][]any) {
 			for _, r := range buffer[:n] {
 				rows = append(rows, values(r))
 			}
-			if err == io.EOF {
+			if errors.Is(err, io.EOF) {
 				break
 			} else if err != nil {
 				t.Fatal(err)

@@ -132,6 +132,7 @@ func valueOf(row *csvfile.Row, name string, g analysis.Grouping) string {
 		if !isoWeek().MatchString(text) {
 			expected = "a week YYYY-Www such as 2026-W09"
 		}
+	default: // the others go on below
 	}
 	if expected != "" && text != "" {
 		row.Fail(name, "expected %s, got %s", expected, csvfile.Quote(text))
@@ -149,6 +150,7 @@ func Spelt(g analysis.Grouping, text string) string {
 		return spelt(ledger.Materials, text)
 	case analysis.ByDrivingMethod:
 		return spelt(ledger.DrivingMethods, text)
+	default: // the others go on below
 	}
 	return text
 }

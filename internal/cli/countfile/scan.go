@@ -108,7 +108,8 @@ type tally struct{ failures, attempts, successes string }
 
 // among reads the columns of the first row: attempts, or how many went well.
 func (t *tally) among(file string, row *csvfile.Row, problems *csvfile.Problems, failures, attempts []string) bool {
-	ok, good := true, true
+	var ok bool
+	good := true
 	if t.failures, ok = oneOf(file, row, problems, true, failures...); !ok {
 		good = false
 	}

@@ -20,7 +20,7 @@ func readParquet(t *testing.T, content []byte) (f *parquet.File, rows []map[stri
 		t.Fatal(err)
 	}
 	r := parquet.NewReader(f)
-	defer r.Close() //nolint:errcheck // it reads from memory
+	defer r.Close() // it reads from memory
 	for {
 		row := map[string]any{}
 		err := r.Read(&row)

@@ -1,9 +1,12 @@
 package storetest
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
+
+	"go.uber.org/goleak"
 
 	"jointledger/internal/store"
 )
@@ -39,10 +42,17 @@ func Each(t *testing.T, test func(*testing.T, Engine)) {
 	}
 }
 
-// Main runs the tests of a package and then ends what they shared.
+// Main runs the tests of a package and then ends what they shared. Goroutines that
+// are left over then fail the package: whoever closes a store waits for all of it.
 func Main(m *testing.M) {
 	code := m.Run()
 	cluster.stop()
+	if code == 0 {
+		if err := goleak.Find(); err != nil {
+			fmt.Fprintf(os.Stderr, "the tests passed and left goroutines: %v\n", err)
+			code = 1
+		}
+	}
 	os.Exit(code)
 }
 

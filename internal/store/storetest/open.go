@@ -52,7 +52,7 @@ func Raw(tb testing.TB, c store.Config) *sql.DB {
 		tb.Fatal(err)
 	}
 	db.SetMaxOpenConns(1)
-	tb.Cleanup(func() { db.Close() })
+	tb.Cleanup(func() { _ = db.Close() })
 	return db
 }
 

@@ -53,7 +53,7 @@ func (c *sharedCluster) start() error {
 
 func (c *sharedCluster) stop() {
 	if c.admin != nil {
-		c.admin.Close()
+		_ = c.admin.Close() // the cluster ends next
 	}
 	if c.cluster != nil {
 		c.cluster.Stop()

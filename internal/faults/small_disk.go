@@ -1,0 +1,112 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+// smallDisk is a file system of its own that can be filled or made read-only.
+type smallDisk struct {
+	folder string
+	// image is the file of a disk with ext4; empty for one in memory.
+	image string
+}
+
+// memoryDisk mounts a file system in memory of so many MiB.
+func (g *rig) memoryDisk(ctx context.Context, mebibytes int) (*smallDisk, error) {
+	if err := root("a small disk"); err != nil {
+		return nil, err
+	}
+	folder, err := g.subfolder("disk")
+	if err != nil {
+		return nil, err
+	}
+	return &smallDisk{folder: folder}, tool(ctx, "mount", "-t", "tmpfs", "-o", fmt.Sprintf("size=%dm,mode=0755", mebibytes), "tmpfs", folder)
+}
+
+// imageDisk mounts an ext4 of so many MiB from a file. It loses what was not flushed
+// when it breaks (see breakOff), as a disk does.
+func (g *rig) imageDisk(ctx context.Context, mebibytes int) (*smallDisk, error) {
+	if err := root("a small disk"); err != nil {
+		return nil, err
+	}
+	folder, err := g.subfolder("disk")
+	if err != nil {
+		return nil, err
+	}
+	d := &smallDisk{folder: folder, image: folder + ".image"}
+	f, err := os.Create(d.image)
+	if err != nil {
+		return nil, err
+	}
+	if err := errors.Join(f.Truncate(int64(mebibytes)<<20), f.Close()); err != nil {
+		return nil, err
+	}
+	if err := tool(ctx, "mkfs.ext4", "-q", "-F", d.image); err != nil {
+		return nil, err
+	}
+	return d, d.mount(ctx)
+}
+
+func (d *smallDisk) mount(ctx context.Context) error {
+	return tool(ctx, "mount", "-o", "loop,errors=remount-ro", d.image, d.folder)
+}
+
+// breakOff makes an ext4 behave as after an error of its disk: it takes nothing more, and
+// what was not flushed is lost (mount(8), "abort"; ext4(5)).
+func (d *smallDisk) breakOff(ctx context.Context) error {
+	return tool(ctx, "mount", "-o", "remount,abort", d.folder)
+}
+
+// mend mounts a broken one anew; nobody may use it.
+func (d *smallDisk) mend(ctx context.Context) error {
+	if err := tool(ctx, "umount", d.folder); err != nil {
+		return err
+	}
+	return d.mount(ctx)
+}
+
+// readOnly makes it read-only, or not; nobody may have a file of it open for writing.
+func (d *smallDisk) readOnly(ctx context.Context, yes bool) error {
+	return tool(ctx, "mount", "-o", map[bool]string{true: "remount,ro", false: "remount,rw"}[yes], d.folder)
+}
+
+func (d *smallDisk) ballast() string { return filepath.Join(d.folder, "ballast") }
+
+// fill takes all of its room but so many KiB.
+func (d *smallDisk) fill(kibibytes int64) (err error) {
+	f, err := os.Create(d.ballast())
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	size, err := io.Copy(f, io.LimitReader(zeros{}, 1<<40))
+	if err != nil && !errors.Is(err, syscall.ENOSPC) {
+		return err
+	}
+	return f.Truncate(max(0, size-kibibytes<<10))
+}
+
+// empty gives the room back.
+func (d *smallDisk) empty() error { return os.Remove(d.ballast()) }
+
+func (d *smallDisk) remove() {
+	_ = syscall.Unmount(d.folder, syscall.MNT_DETACH) // nothing is left on it that anybody needs
+	_ = os.RemoveAll(d.folder)
+	if d.image != "" {
+		_ = os.Remove(d.image)
+	}
+}
+
+// zeros has no end.
+type zeros struct{}
+
+func (zeros) Read(p []byte) (int, error) {
+	clear(p)
+	return len(p), nil
+}

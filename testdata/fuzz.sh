@@ -1,0 +1,39 @@
+#!/usr/bin/env bash
+# Every parser reads what chance writes: testdata/fuzz.sh TIME [BUILD FLAG …]. Each target
+# of testdata/fuzz.txt, of the kind that FUZZ names (parser unless told), has the same time.
+# Without build flags our own packages are built so that chance is guided by what it has
+# reached; those of others are taken as they are. An input that fails is left in the
+# package's testdata/fuzz, where it stays.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+go=${GO:-go}
+list=testdata/fuzz.txt
+
+time=${1:-10s}
+shift || true
+flags=("$@")
+[ $# -gt 0 ] || flags=(-gcflags='jointledger/...=-d=libfuzzer')
+
+# A target that nobody lists would never run.
+unlisted=$(comm -23 <(git grep --untracked -hoE '^func Fuzz[A-Za-z]+' -- '*_test.go' | sed 's/func //' | sort -u) <(grep -v '^#' $list | cut -d' ' -f2 | sort -u))
+if [ -n "$unlisted" ]; then
+  echo "not in $list:" $unlisted
+  exit 1
+fi
+
+programs=$(mktemp -d)
+trap 'rm -rf "$programs"' EXIT
+cache=$("$go" env GOCACHE)/fuzz/jointledger
+chosen=$(awk -v kind="${FUZZ:-parser}" '$1 !~ /^#/ && $3 == kind { print $1, $2 }' $list)
+"$go" test -c "${flags[@]}" -o "$programs/" $(cut -d' ' -f1 <<<"$chosen" | sort -u | sed 's|^|./|')
+while read -r package target; do
+  echo "$package $target"
+  out=$(cd "$package" && "$programs/${package##*/}.test" -test.run '^$' -test.fuzz "^$target\$" -test.fuzztime "$time" \
+    -test.fuzzminimizetime 100x -test.parallel "${PARALLEL:-1}" -test.fuzzcachedir "$cache/$package" 2>&1) || { echo "$out"; exit 1; }
+  if ! grep -q 'execs:' <<<"$out"; then
+    echo "$out"
+    echo "$package has no $target"
+    exit 1
+  fi
+  grep 'execs:' <<<"$out" | tail -n 1
+done <<<"$chosen"
