@@ -15,7 +15,9 @@ const (
 	// memoryFloor is what Go may always use, and memoryHeadroom what it may use beside
 	// half as much again as is alive.
 	memoryFloor, memoryHeadroom = 36 << 20, 12 << 20
-	memoryEvery                 = 5 * time.Second
+	// plenty is so much alive that the machine is not a small one.
+	plenty      = 64 << 20
+	memoryEvery = 5 * time.Second
 )
 
 // keepGarbage follows what is alive until it is stopped. GOGC or GOMEMLIMIT in the
@@ -36,7 +38,7 @@ func keepGarbage() (stop func()) {
 			case <-ended:
 				return
 			case <-tick.C:
-				debug.SetMemoryLimit(memoryFor(liveHeap()))
+				debug.SetMemoryLimit(memoryFor(inUse()))
 			}
 		}
 	}()
@@ -48,18 +50,32 @@ func keepGarbage() (stop func()) {
 	}
 }
 
-// memoryFor is the limit at so many bytes alive. It grows with them: a limit that what
-// is alive comes near would have Go collect all the time.
-func memoryFor(live uint64) int64 {
-	return max(memoryFloor, int64(live+live/2)+memoryHeadroom)
+// memoryFor is the limit at so many bytes alive, and so many that Go has besides its
+// heap. It grows with them: a limit that they come near would have Go collect all the
+// time. Whoever has much alive has more room than by a plain half.
+func memoryFor(live, besides uint64) int64 {
+	room := live / 2
+	if live > plenty {
+		room = live
+	}
+	return max(memoryFloor, int64(live+room+besides)+memoryHeadroom)
 }
 
-// liveHeap is what the last collection found alive, in bytes.
-func liveHeap() uint64 {
-	s := []metrics.Sample{{Name: "/gc/heap/live:bytes"}}
+// inUse is what the last collection found alive, and what Go has besides its heap
+// (stacks, its own books), in bytes.
+func inUse() (live, besides uint64) {
+	s := []metrics.Sample{{Name: "/gc/heap/live:bytes"}, {Name: "/memory/classes/total:bytes"}, {Name: "/memory/classes/heap/released:bytes"},
+		{Name: "/memory/classes/heap/objects:bytes"}, {Name: "/memory/classes/heap/unused:bytes"}, {Name: "/memory/classes/heap/free:bytes"}}
 	metrics.Read(s)
-	if s[0].Value.Kind() != metrics.KindUint64 {
-		return 0
+	of := func(i int) uint64 {
+		if s[i].Value.Kind() != metrics.KindUint64 {
+			return 0
+		}
+		return s[i].Value.Uint64()
 	}
-	return s[0].Value.Uint64()
+	besides = of(1)
+	for i := 2; i < len(s); i++ {
+		besides -= min(besides, of(i))
+	}
+	return of(0), besides
 }

@@ -12,8 +12,8 @@ import (
 // gravest first: it is lost, held, away, lent already, it failed, was never
 // proved or is past due. None when it may. That a check for each shift is owed is no
 // reason: it is made before use. That one was failed is, whether a policy asks for it or
-// not: the tool is out of use until it passes that check or is calibrated (common
-// practice, no source). The error is that of PolicyDue.
+// not: the tool is out of use until it passes that check or, where no policy asks for it,
+// is calibrated (common practice, no source). The error is that of PolicyDue.
 func (t TrackedTool) LendingRefusals(site string, asOf time.Time) ([]ToolRefusal, error) {
 	items, err := t.items(asOf)
 	if err != nil {

@@ -178,8 +178,9 @@ func (a *app) verdictHere(s sent, r record) (*pb.Calibration, []string) {
 	var lines []string
 	other, err := a.certifiedHere(c)
 	if err != nil {
-		return nil, []string{"whether its certificate is that of another calibration can't be told here: " + err.Error()}
+		lines, other = append(lines, "whether its certificate is that of another calibration can't be told here: "+err.Error()), uuid.Nil
 	}
+	untold := len(lines)
 	refused := analysis.CheckCalibration(past.Tool, c, a.now())
 	if other != uuid.Nil {
 		refused = append(refused, analysis.CertificateTaken(c, other))
@@ -187,14 +188,14 @@ func (a *app) verdictHere(s sent, r record) (*pb.Calibration, []string) {
 	for _, wrong := range refused {
 		lines = append(lines, "look: the server will refuse this by what is carried of the tool: "+fieldLine(wrong.Field, wrong.Description, s.names))
 	}
-	if len(lines) > 0 {
+	if len(lines) > untold {
 		return nil, lines
 	}
 	if c.Verdict, err = analysis.CalibrationVerdict(past.Tool, c); err != nil {
 		return nil, []string{"the verdict comes with the server's answer: " + err.Error()}
 	}
 	m := wire.CalibrationTo(c)
-	return m, verdictLines(m)
+	return m, append(lines, verdictLines(m)...)
 }
 
 // pointNames gives what is wrong with a field of a test point the flag and target of

@@ -25,7 +25,7 @@ func (a *app) custodyCommand() *cobra.Command {
 	cmd.Example = "  trackctl custody issued TW-RVB-03 --site rvb --holder ab\n  trackctl custody dropped TW-RVB-03 --site rvb --note \"from the deck\""
 	completeFirst(cmd, ledger.CustodyKinds.All())
 	f := newFields(cmd)
-	custodyFields(f, record)
+	custodyFields(f, record, ofCurrentPlace)
 	overrideElsewhere(f)
 	entry.flags(f)
 	return a.runs(cmd, func(ctx context.Context, args []string) error {
@@ -84,9 +84,9 @@ func unfitRemark(findings []*pb.Finding) string {
 }
 
 // custodyFields binds the flags of what a change of custody tells besides its kind
-// and tool.
-func custodyFields(f *fields, record *pb.CustodyChange) {
-	f.site(&record.Site, "site", "site", "the site where it happened; that of the current place when not given")
+// and tool; otherSite says what holds where no site is given.
+func custodyFields(f *fields, record *pb.CustodyChange, otherSite string) {
+	f.site(&record.Site, "site", "site", "the site where it happened"+otherSite)
 	f.resource(&record.Holder, "people", "holder", "holder", "PERSON", "who holds it from then on")
 }
 

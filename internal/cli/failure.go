@@ -95,13 +95,15 @@ func (a *app) lineProblem(message string) string {
 		return fmt.Sprintf("the server at %s takes the line and ends it at once: it is another program, or is being stopped, or has a certificate (then say --tls)", a.settings.server)
 	case !a.settings.line.secured() && strings.Contains(message, "server preface"):
 		return fmt.Sprintf("the server at %s answers, but not as a trackerd without TLS does: it is another program, or has a certificate (then say --tls)", a.settings.server)
-	case a.settings.line.secured() && (strings.Contains(message, "server preface") || strings.Contains(message, "ALPN")):
-		return fmt.Sprintf("the server at %s answers with a certificate, but not as a trackerd does: it is another program", a.settings.server)
 	case a.settings.line.secured() && strings.Contains(message, "remote error: tls:"):
 		return fmt.Sprintf("the server at %s does not accept this device's certificate: %s", a.settings.server, lastPart(message))
 	case a.settings.line.clientCert != "" && endedAtOnce(message):
 		// The server's word was lost when it closed the connection.
 		return fmt.Sprintf("the server at %s ended the line, as it does where it does not accept this device's certificate; trackctl doctor tells", a.settings.server)
+	case a.settings.line.secured() && beforeItBegan(message) && endedAtOnce(message):
+		return fmt.Sprintf("the server at %s takes the line and ends it at once: it is being stopped, or asks for a certificate of this device, or is another program; trackctl doctor tells", a.settings.server)
+	case a.settings.line.secured() && (strings.Contains(message, "server preface") || strings.Contains(message, "ALPN")):
+		return fmt.Sprintf("the server at %s answers with a certificate, but not as a trackerd does: it is another program", a.settings.server)
 	}
 	return a.line.last()
 }

@@ -53,7 +53,7 @@ func (a *app) judgeHere(box *outbox.Outbox, records []record) (judged, error) {
 	}
 	j.dataOf, j.remarks = p.AsOf(), a.ageCautions(p)
 	if off := clockOff(box.ClockAhead()); off != "" {
-		j.remark("look: when the server last answered, this device's clock was " + off + " the server's; unless it was set since, the times of entries are wrong by as much, and the server finds so when they are sent")
+		j.remark("look: when the server last answered, this device's clock was " + off + " the server's; unless it was set since, the times of entries are wrong by as much")
 	}
 	past := entriesAsOf(entries, p.AsOf())
 	find := past.oneByOne(p)
@@ -97,7 +97,7 @@ func noDataOf(site string) string {
 
 // findingsBy are what the rules find on a record by carried data and the records that
 // these do not know yet, entered at a moment by this device's clock: nobody here can tell
-// whether that is right, so that a clock that is behind is found when the entry is sent.
+// whether that is right. Sending compares the clocks, and says so.
 func findingsBy(p *pack.Pack, r ledger.Record, before []ledger.Record, entered time.Time) ([]rules.Finding, error) {
 	found, err := known.Findings(p, r, before, entered)
 	return withoutUnknownTool(p, r, found), err

@@ -52,16 +52,17 @@ func (a *app) placeHere(text string, depths ...int) (ledger.Place, error) {
 // another site which this device carries: unless a joint at the current place has it too.
 // A tower or a cell, which is neither, is not taken for a joint that is not there.
 func (a *app) siteMeant(here ledger.Place, typed string) (ledger.Place, bool, error) {
+	// What is damaged tells nothing, and must not keep an entry from being kept.
 	carried, err := a.carriedPlaces(here.Site)
 	if err != nil {
-		return ledger.Place{}, false, err
+		return ledger.Place{}, false, nil //nolint:nilerr // see above
 	}
 	if carried != nil && len(carried.endingIn(here, typed, []int{4})) > 0 {
 		return ledger.Place{}, false, nil
 	}
 	sites, err := a.sitesCarried()
 	if err != nil {
-		return ledger.Place{}, false, err
+		return ledger.Place{}, false, nil //nolint:nilerr // as above
 	}
 	if code := strings.ToUpper(typed); slices.Contains(sites, code) {
 		return ledger.Place{Site: code}, true, nil

@@ -122,8 +122,12 @@ func (a *app) fillIn(f *fields, flags ...string) error {
 	return nil
 }
 
+// ofCurrentPlace is what the help of a site's flag says where siteHere fills it in.
+const ofCurrentPlace = "; that of the current place when not given"
+
 // siteHere gives an entry the site of the current place where none was given: a tool is
-// lent, and a lot held, where somebody stands.
+// lent, and a lot held, where somebody stands. A place of another shift may be yesterday's:
+// then it must be said.
 func (a *app) siteHere(f *fields, site *string) error {
 	if *site != "" {
 		return nil
@@ -135,8 +139,13 @@ func (a *app) siteHere(f *fields, site *string) error {
 	case !somewhere:
 		return f.require("site")
 	}
+	kept := keptValue{here.Site, a.hand["place"].Since}
+	if kept.anotherShift(a.now()) {
+		return &failure{code: exitUsage, message: fmt.Sprintf("%s needs --site: the current place, at %s, is of %s", f.cmd.CommandPath(), here.Site, kept.Since.In(a.now().Location()).Format("2006-01-02 15:04")),
+			lines: []string{"say --site, or where you are now with trackctl at PLACE"}}
+	}
 	*site = "sites/" + here.Site
-	a.filledIn("site", keptValue{here.Site, a.hand["place"].Since})
+	a.filledIn("site", kept)
 	return nil
 }
 

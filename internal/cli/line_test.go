@@ -149,6 +149,13 @@ func TestTheLineToTheServer(t *testing.T) {
 	if code != exitUnavailable || !strings.Contains(out, "is for crib.example, 10.1.2.3, not for 127.0.0.1") || strings.Count(strings.TrimSpace(out), "\n") > 0 {
 		t.Errorf("exit code %d; %s", code, out)
 	}
+	// A trackerd that refuses the device is no other program.
+	for _, args := range [][]string{nil, {"--client-cert", foreign, "--client-key", foreignKey}} {
+		code, out := runNow(t, nil, append([]string{"--server", asking, "--ca-file", a.File, "site", "list"}, args...)...)
+		if code != exitUnavailable || !strings.Contains(out, "certificate") || strings.Contains(out, "it is another program") {
+			t.Errorf("%q: exit code %d; %s", args, code, out)
+		}
+	}
 }
 
 func TestTheLineIsKeptInTheSettingsFile(t *testing.T) {

@@ -28,15 +28,15 @@ func (a *app) movementAdd() *cobra.Command {
 		return ledger.MovementKinds.All(), cobra.ShellCompDirectiveNoFileComp
 	}
 	f := newFields(cmd)
-	movementFields(f, record)
+	movementFields(f, record, ofCurrentPlace)
 	entry.flags(f)
 	return a.runs(cmd, func(ctx context.Context, args []string) error { return a.move(ctx, args, f, record, &entry) })
 }
 
 // movementFields binds the flags of what a movement tells besides its kind, lot
-// and quantity.
-func movementFields(f *fields, record *pb.LotMovement) {
-	f.site(&record.Site, "site", "site", "the site; that of the current place when not given")
+// and quantity; otherSite says what holds where no site is given.
+func movementFields(f *fields, record *pb.LotMovement, otherSite string) {
+	f.site(&record.Site, "site", "site", "the site"+otherSite)
 	f.text(&record.Reference, "reference", "reference", "delivery note or other paper")
 	f.text(&record.HandledBy, "by", "handled_by", "who handled it, as written on the paper")
 }

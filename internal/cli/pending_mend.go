@@ -80,6 +80,7 @@ func typedNames(r record) map[string]string {
 		"entry.person": "--person", "entry.occur_time": "--at", "entry.device": "--device", "entry.note": "--note", "entry.offline": "--offline",
 	}
 	if c, ok := r.(*pb.Correction); ok {
+		names["entry.occur_time"], names["replacement.entry.occur_time"] = "--corrected-at", "--at"
 		if with := replacementOf(c); with != nil {
 			r = with
 		}

@@ -79,13 +79,13 @@ func replaceMovement(f *fields, r *pb.LotMovement) {
 		r.Quantity = n
 		return nil
 	})
-	movementFields(f, r)
+	movementFields(f, r, "")
 }
 
 func replaceCustody(f *fields, r *pb.CustodyChange) {
 	wordField(f, &r.Kind, ledger.CustodyKinds, "kind", "kind", "what became of the tool")
 	f.resource(&r.Tool, "tools", "tool", "tool", "SERIAL", "the tool")
-	custodyFields(f, r)
+	custodyFields(f, r, "")
 }
 
 func replaceCalibration(f *fields, r *pb.Calibration) func() {

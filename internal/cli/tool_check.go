@@ -82,7 +82,7 @@ func (a *app) checkTool(ctx context.Context, serial string, f *fields, record *p
 	names["tool"], names["action"], names["result"] = "SERIAL", "ACTION", "RESULT"
 	s := sent{kind: ledger.KindToolCheck, id: id, names: names, summary: toolCheckSummary(record)}
 	if record.GetResult() == pb.InspectionResult_INSPECTION_RESULT_FAIL {
-		s.remark = "Take " + ledger.ShortName(tool) + " out of use and tag it: it is not lent until it has passed or was calibrated, unless somebody lets it pass."
+		s.remark = "Take " + ledger.ShortName(tool) + " out of use and tag it: it is not lent until it has passed, or was calibrated where no policy asks for that check, unless somebody lets it pass."
 	}
 	return a.sendRecord(ctx, s, o, record)
 }

@@ -155,7 +155,7 @@ func (t *tx) remainingJoints(ctx context.Context, m *workMemory, asOf time.Time,
 		counted[k].Joints++
 		counted[k].Fasteners += left
 	}
-	err := t.eachWork(ctx, m, func(int) bool { return true }, func(_ int, cells []*workedCell) {
+	err := t.eachWork(ctx, m, t.sees, func(_ int, cells []*workedCell) {
 		for _, c := range cells {
 			c.each(count)
 		}

@@ -238,7 +238,11 @@ func (w *writer) commitWithRetry(group []*job) error {
 	begun := time.Now()
 	for try := 1; ; try++ {
 		err := w.commit(ctx, group)
-		if err == nil || !conflict(err) || try == mostTries {
+		if err != nil && ctx.Err() != nil {
+			// Nobody else of the group, and no other try, would fare better now.
+			err = fmt.Errorf("%w: %w", errHung, err)
+		}
+		if err == nil || ctx.Err() != nil || !conflict(err) || try == mostTries {
 			w.committed(group, begun, try, err)
 			return err
 		}
