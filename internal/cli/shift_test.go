@@ -189,7 +189,8 @@ func (d *deck) wholeShift(cell string) {
 	x.Press("p", "5", terminal.Enter)
 	x.See("J002, 5 fasteners tightened", "> J002 5 of 12", "as the server judged it", "0 waiting")
 	x.Press("i", "a", "2", terminal.Enter)
-	x.See("J002, galling, 2 fasteners", "0 waiting")
+	// "keeping J002, galling" stands there before it is kept, and can't be undone.
+	x.See("KEPT: ", "J002, galling, 2 fasteners", "the server has it", "0 waiting")
 	x.Press("u")
 	x.See("UNDONE: J002, galling, 2 fasteners", "0 waiting")
 	x.Press("4", terminal.Enter)

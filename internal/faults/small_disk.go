@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"syscall"
+	"time"
 )
 
 // smallDisk is a file system of its own that can be filled or made read-only.
@@ -71,9 +72,15 @@ func (d *smallDisk) mend(ctx context.Context) error {
 	return d.mount(ctx)
 }
 
-// readOnly makes it read-only, or not; nobody may have a file of it open for writing.
+// readOnly makes it read-only, or not; nobody may have a file of it open for writing. What
+// a process that was killed had open is closed a little after its end.
 func (d *smallDisk) readOnly(ctx context.Context, yes bool) error {
-	return tool(ctx, "mount", "-o", map[bool]string{true: "remount,ro", false: "remount,rw"}[yes], d.folder)
+	for begun := time.Now(); ; time.Sleep(100 * time.Millisecond) {
+		err := tool(ctx, "mount", "-o", map[bool]string{true: "remount,ro", false: "remount,rw"}[yes], d.folder)
+		if err == nil || time.Since(begun) > 20*time.Second {
+			return err
+		}
+	}
 }
 
 func (d *smallDisk) ballast() string { return filepath.Join(d.folder, "ballast") }

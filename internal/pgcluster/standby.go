@@ -42,8 +42,26 @@ func (c *Cluster) Synchronous(ctx context.Context, standby string) error {
 	if err := c.Run(ctx, "ALTER SYSTEM SET synchronous_standby_names = '"+standby+"'"); err != nil {
 		return err
 	}
-	return c.Run(ctx, "SELECT pg_reload_conf()")
+	if err := c.Run(ctx, "SELECT pg_reload_conf()"); err != nil {
+		return err
+	}
+	// The first process has read it when a new session has it; it tells the others at
+	// that moment, and they look when they are next idle.
+	asked := fmt.Sprintf("DO $$ BEGIN IF current_setting('synchronous_standby_names') <> '%s' THEN RAISE EXCEPTION 'not yet'; END IF; END $$", standby)
+	for begun := time.Now(); ; time.Sleep(20 * time.Millisecond) {
+		err := c.Run(ctx, asked)
+		if err == nil {
+			time.Sleep(reloadTime)
+			return nil
+		}
+		if time.Since(begun) > 30*time.Second {
+			return err
+		}
+	}
 }
+
+// reloadTime is how long sessions may take to read a changed configuration.
+const reloadTime = 300 * time.Millisecond
 
 // Promote makes a standby a primary and returns when it takes writes.
 func (c *Cluster) Promote(ctx context.Context) error {
