@@ -23,7 +23,6 @@ demo: build ## the main job, embedded, in a temporary folder
 
 test: postgres browser curl shells network ## the whole suite, on SQLite and PostgreSQL, with the race detector
 	$(RACE) ./... ./testdata/demogen
-	@GO="$(GO)" CGO_ENABLED=1 testdata/fuzz.sh 500ms -race
 
 check: lint linters advisories fresh ## what needs no run: formatting, linters, known vulnerabilities, generated code
 

@@ -52,5 +52,8 @@ func parseToken(token string) (id, secret string, ok bool) {
 	plain := func(s string) bool {
 		return !strings.ContainsFunc(s, func(r rune) bool { return (r < '0' || r > '9') && (r < 'a' || r > 'v') })
 	}
-	return id, secret, plain(id) && plain(secret)
+	if !plain(id) || !plain(secret) {
+		return "", "", false
+	}
+	return id, secret, true
 }
