@@ -100,7 +100,7 @@ func (a *app) lineProblem(message string) string {
 	case a.settings.line.clientCert != "" && endedAtOnce(message):
 		// The server's word was lost when it closed the connection.
 		return fmt.Sprintf("the server at %s ended the line, as it does where it does not accept this device's certificate; trackctl doctor tells", a.settings.server)
-	case a.settings.line.secured() && beforeItBegan(message) && endedAtOnce(message):
+	case a.settings.line.secured() && (beforeItBegan(message) || a.line.mute()) && endedAtOnce(message):
 		return fmt.Sprintf("the server at %s takes the line and ends it at once: it is being stopped, or asks for a certificate of this device, or is another program; trackctl doctor tells", a.settings.server)
 	case a.settings.line.secured() && (strings.Contains(message, "server preface") || strings.Contains(message, "ALPN")):
 		return fmt.Sprintf("the server at %s answers with a certificate, but not as a trackerd does: it is another program", a.settings.server)

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 
 	"github.com/spf13/pflag"
 	"google.golang.org/grpc/credentials"
@@ -117,12 +118,35 @@ func (l *line) credentials(server string, w *lineWatch) (credentials.TransportCr
 type lineWatch struct {
 	mu      sync.Mutex
 	problem string
+	heard   bool // the server has said something on the line that was last secured
+	secured bool // a line was secured
 }
 
 func (w *lineWatch) set(problem string) {
 	w.mu.Lock()
 	w.problem = problem
 	w.mu.Unlock()
+}
+
+// secure notes a line that is secured, on which nothing was heard yet.
+func (w *lineWatch) secure() {
+	w.mu.Lock()
+	w.secured, w.heard = true, false
+	w.mu.Unlock()
+}
+
+// hear notes that the server spoke.
+func (w *lineWatch) hear() {
+	w.mu.Lock()
+	w.heard = true
+	w.mu.Unlock()
+}
+
+// mute says whether a line was secured on which the server never spoke.
+func (w *lineWatch) mute() bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.secured && !w.heard
 }
 
 // last is one plain sentence; empty when nothing went wrong.
@@ -141,7 +165,37 @@ type watchedCredentials struct {
 func (c watchedCredentials) ClientHandshake(ctx context.Context, authority string, raw net.Conn) (net.Conn, credentials.AuthInfo, error) {
 	conn, info, err := c.TransportCredentials.ClientHandshake(ctx, authority, raw)
 	c.watch.set(lineProblem(c.server, err))
-	return conn, info, err
+	if err != nil {
+		return conn, info, err
+	}
+	c.watch.secure()
+	return &heardConn{Conn: conn, watch: c.watch}, info, nil
+}
+
+// heardConn tells the watch when the server first speaks. In TLS 1.3 a server judges a
+// device's certificate after the device's side of the line is complete; what it then
+// says can be lost in the reset that follows, so that it never spoke is all one knows.
+type heardConn struct {
+	net.Conn
+	watch *lineWatch
+	heard bool // by the one that reads
+}
+
+func (c *heardConn) Read(b []byte) (int, error) {
+	n, err := c.Conn.Read(b)
+	if n > 0 && !c.heard {
+		c.heard = true
+		c.watch.hear()
+	}
+	return n, err
+}
+
+// SyscallConn lets the library bound how long what was sent may stay unacknowledged.
+func (c *heardConn) SyscallConn() (syscall.RawConn, error) {
+	if s, ok := c.Conn.(syscall.Conn); ok {
+		return s.SyscallConn()
+	}
+	return nil, errors.ErrUnsupported
 }
 
 func (c watchedCredentials) Clone() credentials.TransportCredentials {

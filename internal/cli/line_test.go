@@ -158,6 +158,40 @@ func TestTheLineToTheServer(t *testing.T) {
 	}
 }
 
+// What a server says of a device's certificate can be lost when it ends the line at
+// once; whether the device then was reading or writing is chance.
+func TestALineThatEndsWithoutAWord(t *testing.T) {
+	a := certtest.New(t, "Yard Authority")
+	cert, key := a.Files(t, "yard", 90*24*time.Hour, "127.0.0.1")
+	pair, err := tls.LoadX509KeyPair(cert, key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = l.Close() })
+	go func() {
+		for {
+			raw, err := l.Accept()
+			if err != nil {
+				return
+			}
+			secured := tls.Server(raw, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS13, NextProtos: []string{"h2"}, SessionTicketsDisabled: true})
+			_ = secured.HandshakeContext(t.Context())
+			_ = raw.(*net.TCPConn).SetLinger(0)
+			_ = raw.Close()
+		}
+	}()
+	for range 10 {
+		code, out := runNow(t, nil, "--server", l.Addr().String(), "--ca-file", a.File, "site", "list")
+		if code != exitUnavailable || !strings.Contains(out, "asks for a certificate of this device") {
+			t.Fatalf("exit code %d; %s", code, out)
+		}
+	}
+}
+
 func TestTheLineIsKeptInTheSettingsFile(t *testing.T) {
 	a := certtest.New(t, "Yard Authority")
 	cert, key := a.Files(t, "yard", 90*24*time.Hour, "127.0.0.1")
