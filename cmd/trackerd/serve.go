@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"jointledger/internal/garbage"
 	"jointledger/internal/identity"
 	"jointledger/internal/rpc"
 	"jointledger/internal/service"
@@ -60,7 +61,7 @@ old one in use.
 }
 
 func (o *serveOptions) run(ctx context.Context, stdout, stderr io.Writer) error {
-	defer keepGarbage()()
+	defer garbage.Keep()()
 	if err := o.complete(); err != nil {
 		return err
 	}
@@ -68,6 +69,7 @@ func (o *serveOptions) run(ctx context.Context, stdout, stderr io.Writer) error 
 		return err
 	}
 	log := o.logger(stderr)
+	warnOfVariables(log)
 	config, err := o.storeConfig(log)
 	if err != nil {
 		return err

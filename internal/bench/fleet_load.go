@@ -92,8 +92,7 @@ func loadFleet(ctx context.Context, engine string, db *sql.DB, f *fleetgen.Fleet
 	if err := l.end(); err != nil {
 		return err
 	}
-	_, err = db.ExecContext(ctx, "ANALYZE")
-	return err
+	return gatherStatistics(ctx, engine, db)
 }
 
 // readKeys reads the keys of what was registered.

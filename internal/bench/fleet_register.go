@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
@@ -114,7 +113,7 @@ func stock(f *fleetgen.Fleet, at time.Time) (received []ledger.Record) {
 		sites := f.Sites()[(pool-1)*fleetgen.SitesPerPool:]
 		for _, s := range sites[:min(len(sites), fleetgen.SitesPerPool)] {
 			received = append(received, &ledger.LotMovement{Entry: ledger.Entry{ID: uuid.Must(uuid.NewV7()), OccurTime: ledger.Microseconds(at)},
-				Lot: v.Lot, Site: s.Code, Kind: ledger.MovementReceived, Quantity: math.MaxInt32})
+				Lot: v.Lot, Site: s.Code, Kind: ledger.MovementReceived, Quantity: ledger.MaxQuantity})
 		}
 	}
 	return received

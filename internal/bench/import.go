@@ -105,8 +105,7 @@ func importRegister(ctx context.Context, engine string, c store.Config, f *fleet
 	if err := l.end(); err != nil {
 		return err
 	}
-	_, err = db.ExecContext(ctx, "ANALYZE")
-	return err
+	return gatherStatistics(ctx, engine, db)
 }
 
 // bulkInsert gives how many records a second the plain driver inserts.

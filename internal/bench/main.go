@@ -8,6 +8,7 @@ import (
 	"runtime/pprof"
 	"slices"
 
+	"jointledger/internal/garbage"
 	"jointledger/internal/pgcluster"
 	"jointledger/internal/store"
 )
@@ -47,6 +48,8 @@ func main() {
 // measure measures all that is asked for.
 func measure(ctx context.Context, o *options) (r result, err error) {
 	r.Machine = thisMachine()
+	// As trackerd does: what is measured in this program is a server like it.
+	defer garbage.Keep()()
 	var cluster *pgcluster.Cluster
 	if slices.Contains(o.engines, "postgres") {
 		if cluster, err = pgcluster.Start(ctx, pgcluster.Options{Durable: true}); err != nil {

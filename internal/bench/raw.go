@@ -198,3 +198,13 @@ func (w *rawWriter) commit(ctx context.Context, n, crews int) error {
 	}
 	return tx.Commit()
 }
+
+// gatherStatistics does what PostgreSQL does by itself within a minute. SQLite plans
+// without statistics, and nobody gathers any for it.
+func gatherStatistics(ctx context.Context, engine string, db *sql.DB) error {
+	if engine != "postgres" {
+		return nil
+	}
+	_, err := db.ExecContext(ctx, "ANALYZE")
+	return err
+}

@@ -175,11 +175,11 @@ type progressLine struct {
 }
 
 func (l *progressLine) show(p csvfolder.Progress) {
-	what := "taken"
 	if p.Checking {
-		what = "checked"
+		l.say(fmt.Sprintf("%s: %d checked", p.File, p.Done))
+		return
 	}
-	l.say(fmt.Sprintf("%s: %d of %d %s", p.File, p.Done, p.Total, what))
+	l.say(fmt.Sprintf("%s: %d of %d taken", p.File, p.Done, p.Total))
 }
 
 // say writes the line anew.

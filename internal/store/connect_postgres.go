@@ -110,7 +110,7 @@ func connectPostgres(c Config, of sessions, l *lineage) (*sql.DB, error) {
 // settings are what the database is told of a session when it begins.
 func (of sessions) settings() map[string]string {
 	milliseconds := func(d time.Duration) string { return strconv.FormatInt(d.Milliseconds(), 10) }
-	return map[string]string{
+	settings := map[string]string{
 		"application_name":                    "trackerd",
 		"synchronous_commit":                  "on",
 		"statement_timeout":                   milliseconds(of.statement),
@@ -121,5 +121,18 @@ func (of sessions) settings() map[string]string {
 		"tcp_keepalives_interval": "5",
 		"tcp_keepalives_count":    "4",
 		"tcp_user_timeout":        "30000",
+		// Compiling a statement takes longer than any of ours does.
+		"jit": "off",
 	}
+	// A statement that is kept keeps the plan that it was first given, and a database
+	// that was just set up plans to read its small tables whole; they are large soon.
+	if of.commits {
+		// The writer looks everything up by key.
+		for _, way := range []string{"enable_seqscan", "enable_hashjoin", "enable_mergejoin"} {
+			settings[way] = "off"
+		}
+	} else {
+		settings["plan_cache_mode"] = "force_custom_plan"
+	}
+	return settings
 }

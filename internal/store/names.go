@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"sort"
 	"strings"
 	"time"
@@ -111,11 +110,12 @@ func (t *tx) id(ctx context.Context, n noun, parent int, name string) (int, bool
 		query, args = query+" AND "+n.parent+" = ?", append(args, parent)
 	}
 	var id int
-	err := t.sql.QueryRowContext(ctx, t.engine.bind(query), args...).Scan(&id)
-	if errors.Is(err, sql.ErrNoRows) {
-		return 0, false, nil
-	}
-	if err != nil {
+	known := false
+	err := t.query(ctx, func(rows *sql.Rows) error {
+		known = true
+		return rows.Scan(&id)
+	}, query, args...)
+	if err != nil || !known {
 		return 0, false, err
 	}
 	t.found[k] = id

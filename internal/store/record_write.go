@@ -65,10 +65,15 @@ var errUndo = errors.New("only tried")
 // transaction of their own that is undone.
 func (s *Store) validateRecords(ctx context.Context, records []ledger.Record, caller *Caller) (answers []Outcome, err error) {
 	if waveLength(records) == len(records) {
-		// The rules judge by all that is known, whoever asks.
+		// The rules judge by all that is known, whoever asks. What is checked will be
+		// sent to be kept: what it names is found again then.
+		breaks := s.lineage.breaks.Load()
 		err = s.view(visible.Everything(ctx), func(t *tx) error {
 			t.of(caller, records)
 			answers, err = t.record(ctx, records)
+			if err == nil && s.lineage.breaks.Load() == breaks {
+				s.names.share(t.found)
+			}
 			return err
 		})
 		return answers, err

@@ -52,6 +52,18 @@ func (p *Problems) Add(problem Problem) {
 	p.lines[problem.Line] = struct{}{}
 }
 
+// Join takes the problems of another collection of the same file.
+func (p *Problems) Join(other *Problems) {
+	p.count += other.count
+	p.listed = append(p.listed, other.listed[:min(len(other.listed), MaxListed-len(p.listed))]...)
+	if p.lines == nil {
+		p.lines = map[int]struct{}{}
+	}
+	for line := range other.lines {
+		p.lines[line] = struct{}{}
+	}
+}
+
 // Listed gives the first problems, at most MaxListed.
 func (p *Problems) Listed() []Problem { return p.listed }
 

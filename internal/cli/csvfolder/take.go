@@ -3,6 +3,7 @@ package csvfolder
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -34,7 +35,8 @@ type Progress struct {
 	File string
 	// Checking says that nothing is kept yet.
 	Checking bool
-	// Done of Total messages were answered.
+	// Done of Total messages were answered. Total is 0 while they are checked: the file
+	// is being read.
 	Done, Total int
 }
 
@@ -134,8 +136,8 @@ type taker struct {
 	asked map[string]bool
 }
 
-// take takes one file: it is read and checked, then sent to be checked, and only
-// when all is well sent to be kept.
+// take takes one file: it is read and checked, by the server too, and only when all is
+// well read again and sent to be kept.
 func (t *taker) take(ctx context.Context, k *kind) (*FileReport, error) {
 	report := &FileReport{File: k.file}
 	if missing := t.missing(k); len(missing) > 0 && !t.has(k.file) {
@@ -146,25 +148,22 @@ func (t *taker) take(ctx context.Context, k *kind) (*FileReport, error) {
 		t.withheld[k.file] = true
 		return report, nil
 	}
-	total := 0
-	err := t.items(k, &report.Problems, func(*Item) error { total++; return nil })
-	if err != nil {
+	// A file with bad lines is checked to its end all the same: what the server would
+	// refuse of the others is told in the same round.
+	total, err := t.check(ctx, k, report, t.options.DryRun || !t.options.KeepGood)
+	var unreadable *NotReadableError
+	switch {
+	case errors.As(err, &unreadable):
 		return nil, err
+	case err != nil:
+		report.uncount()
+		return report, err
 	}
 	if !t.has(k.file) {
 		if total == 0 {
 			return nil, nil
 		}
 		report.Note = fmt.Sprintf("implied by %s", jointsFile)
-	}
-	report.Refused = report.Problems.BadLines()
-	// A file with bad lines is checked to its end all the same: what the server would
-	// refuse of the others is told in the same round.
-	if t.options.DryRun || !t.options.KeepGood {
-		if err := t.send(ctx, k, report, total, true); err != nil {
-			report.uncount()
-			return report, err
-		}
 	}
 	switch {
 	case t.options.DryRun:
@@ -174,7 +173,7 @@ func (t *taker) take(ctx context.Context, k *kind) (*FileReport, error) {
 		return t.refuse(report), nil
 	}
 	report.uncount()
-	if err := t.send(ctx, k, report, total, false); err != nil {
+	if err := t.keep(ctx, k, report, total); err != nil {
 		return report, err
 	}
 	report.Status = StatusTaken
@@ -262,70 +261,6 @@ func digest(m proto.Message) ([sha256.Size]byte, error) {
 }
 
 func (k *kind) nameColumn() string { return k.fields["name"] }
-
-// send sends the good items of a file in batches and counts what became of them.
-func (t *taker) send(ctx context.Context, k *kind, report *FileReport, total int, validateOnly bool) error {
-	var ignored csvfile.Problems // counted when the file was first read
-	var batch []*Item
-	size, done := 0, 0
-	flush := func() error {
-		if len(batch) == 0 {
-			return nil
-		}
-		if err := t.sendBatch(ctx, k, report, batch, validateOnly); err != nil {
-			return err
-		}
-		done += len(batch)
-		t.progress(Progress{File: k.file, Checking: validateOnly, Done: done, Total: total})
-		batch, size = batch[:0], 0
-		return nil
-	}
-	err := t.items(k, &ignored, func(item *Item) error {
-		n := proto.Size(item.Message)
-		if len(batch) == batchMembers || size+n > batchBytes {
-			if err := flush(); err != nil {
-				return err
-			}
-		}
-		batch, size = append(batch, item), size+n
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	return flush()
-}
-
-func (t *taker) progress(p Progress) {
-	if t.options.Progress != nil {
-		t.options.Progress(p)
-	}
-}
-
-func (t *taker) sendBatch(ctx context.Context, k *kind, report *FileReport, batch []*Item, validateOnly bool) error {
-	answers, err := k.send(ctx, t.conn, batch, validateOnly)
-	if err != nil {
-		return err
-	}
-	if len(answers) != len(batch) {
-		return fmt.Errorf("the server answered for %d of %d members of a batch of %s", len(answers), len(batch), k.file)
-	}
-	for i, answer := range answers {
-		problems, err := t.count(ctx, k, report, batch[i], answer)
-		if err != nil {
-			return err
-		}
-		if len(problems) > 0 {
-			report.Refused++
-		} else if t.options.DryRun {
-			t.offered[batch[i].Name] = true
-		}
-		for _, p := range problems {
-			report.Problems.Add(p)
-		}
-	}
-	return nil
-}
 
 // count counts an item that was taken or known; of another it gives what is wrong
 // with it.

@@ -1,4 +1,4 @@
-package main
+package garbage
 
 import (
 	"runtime"
@@ -24,7 +24,7 @@ func TestTheSettingsOfMemoryEndWithTheServer(t *testing.T) {
 	t.Setenv("GOGC", "")
 	t.Setenv("GOMEMLIMIT", "")
 	before := debug.SetMemoryLimit(-1)
-	stop := keepGarbage()
+	stop := Keep()
 	if got := debug.SetMemoryLimit(-1); got != memoryFloor {
 		t.Errorf("the limit of a server that has just begun is %d, expected %d", got, memoryFloor)
 	}

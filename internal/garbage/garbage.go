@@ -1,4 +1,4 @@
-package main
+package garbage
 
 import (
 	"os"
@@ -20,9 +20,9 @@ const (
 	memoryEvery = 5 * time.Second
 )
 
-// keepGarbage follows what is alive until it is stopped. GOGC or GOMEMLIMIT in the
+// Keep sets how much garbage there may be, and follows what is alive until it is stopped. GOGC or GOMEMLIMIT in the
 // environment say otherwise.
-func keepGarbage() (stop func()) {
+func Keep() (stop func()) {
 	if os.Getenv("GOGC") != "" || os.Getenv("GOMEMLIMIT") != "" {
 		return func() {}
 	}

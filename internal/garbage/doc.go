@@ -1,0 +1,2 @@
+// Package garbage says how far Go's heap may grow in a server before it is collected.
+package garbage
