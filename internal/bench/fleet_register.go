@@ -44,11 +44,20 @@ func fleetFastener(material, thread string) ledger.Fastener {
 	return f
 }
 
+// allAt has all tools calibrated at a moment.
+func allAt(at time.Time) func(int) time.Time { return func(int) time.Time { return at } }
+
+// monthByMonth has a twelfth of the tools calibrated each month of the last year: the
+// calibrations of the oldest run out within the next.
+func monthByMonth(now time.Time) func(tool int) time.Time {
+	return func(tool int) time.Time { return now.AddDate(0, -(tool % 12), -20) }
+}
+
 // registerFleet registers sites, specifications, lots, tools with a calibration each
-// from the moment given, and people; and, when stocked, what the sites received of their
+// at the moment given, and people; and, when stocked, what the sites received of their
 // lots. Work that is recorded thereafter then breaks no rule but for the crews that left
 // the anti-seize out.
-func registerFleet(ctx context.Context, s *store.Store, f *fleetgen.Fleet, calibrated time.Time, stocked bool) error {
+func registerFleet(ctx context.Context, s *store.Store, f *fleetgen.Fleet, calibrated func(tool int) time.Time, stocked bool) error {
 	var sites []ledger.Site
 	for _, v := range f.Sites() {
 		sites = append(sites, ledger.Site{Code: v.Code, Name: v.Code, Region: v.Region, TimeZone: v.TimeZone, Status: ledger.SiteActive, Units: ledger.UnitsSI})
@@ -60,14 +69,14 @@ func registerFleet(ctx context.Context, s *store.Store, f *fleetgen.Fleet, calib
 		tools = append(tools, ledger.Tool{Serial: v.Serial, Kind: ledger.ToolTorqueWrench, TypeClass: "II-A", MinimumNewtonMetres: v.MinNewtonMetres,
 			MaximumNewtonMetres: v.MaxNewtonMetres, HomeSite: v.Site, IntervalMonths: 12, IntervalCycles: 100_000})
 		people = append(people, ledger.Person{ID: strings.ToLower(v.Person), HomeSite: v.Site, Qualifications: []ledger.Qualification{{Task: "bolting"}}})
-		records = append(records, calibratedOver(v.Serial, v.MinNewtonMetres, v.MaxNewtonMetres, calibrated))
+		records = append(records, calibratedOver(v.Serial, v.MinNewtonMetres, v.MaxNewtonMetres, calibrated(len(records))))
 	}
 	var lots []ledger.Lot
 	for v := range f.Lots() {
 		lots = append(lots, ledger.Lot{Number: v.Lot, Supplier: "Bench", Fastener: fleetFastener(v.Material, v.Thread), State: ledger.LotReleased})
 	}
 	if stocked {
-		records = append(records, stock(f, calibrated)...)
+		records = append(records, stock(f, calibrated(0))...)
 	}
 	for _, step := range []func() ([]store.Outcome, error){
 		func() ([]store.Outcome, error) { return s.RegisterSites(ctx, sites, store.Change{}) },

@@ -83,7 +83,7 @@ func measureImport(ctx context.Context, e engine, o *options) ([]figure, error) 
 // importRegister registers the fleet and puts its joints in.
 func importRegister(ctx context.Context, engine string, c store.Config, f *fleetgen.Fleet, first time.Time) error {
 	// A calibration of the evening before is in force from the first record on.
-	if err := withStore(ctx, c, func(s *store.Store) error { return registerFleet(ctx, s, f, first.Add(-24*time.Hour), true) }); err != nil {
+	if err := withStore(ctx, c, func(s *store.Store) error { return registerFleet(ctx, s, f, allAt(first.Add(-24*time.Hour)), true) }); err != nil {
 		return err
 	}
 	db, err := rawOpen(engine, c)

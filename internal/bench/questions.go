@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log"
 	"slices"
@@ -17,13 +18,15 @@ import (
 )
 
 // The fleets of the standard questions: sites, lots and tools are those of every size,
-// and a larger one has only worked for longer.
+// few enough that the smallest has used each, so that all answers are as long; a larger
+// one has only worked for longer.
 const (
-	questionSites   = 36
-	questionCrew    = 3
-	fleetDeliveries = 4 // lots of a kind that a pool of sites has
-	questionAsked   = 40
-	questionMark    = 1.5 // times as long as of the smallest fleet
+	questionSites      = 12
+	questionCrew       = 3
+	questionDeliveries = 1
+	fleetDeliveries    = 4 // lots of a kind that a pool of sites has
+	questionAsked      = 40
+	questionMark       = 1.5 // times as long as of the smallest fleet
 )
 
 // standardQuestion is a question of the day.
@@ -48,7 +51,10 @@ func standardQuestions(conn *grpc.ClientConn) []standardQuestion {
 		{"galling rate by lot", by(pb.Grouping_GROUPING_LOT)},
 		{"galling rate by site", by(pb.Grouping_GROUPING_SITE)},
 		{"due within 30 days", func(ctx context.Context) error {
-			_, err := rates.ListDueItems(ctx, &pb.ListDueItemsRequest{Within: durationpb.New(30 * 24 * time.Hour)})
+			got, err := rates.ListDueItems(ctx, &pb.ListDueItemsRequest{Within: durationpb.New(30 * 24 * time.Hour)})
+			if err == nil && len(got.Items) == 0 {
+				err = errors.New("nothing is due")
+			}
 			return err
 		}},
 	}
@@ -153,12 +159,12 @@ func startQuestions(ctx context.Context, e engine, attempts int) (*questionFleet
 
 func fillQuestions(ctx context.Context, engine string, c store.Config, attempts int) error {
 	now := time.Now().UTC()
-	f, err := fleetgen.New(fleetgen.Config{Seed: 2, Sites: questionSites, Crews: questionCrew, Deliveries: fleetDeliveries,
+	f, err := fleetgen.New(fleetgen.Config{Seed: 2, Sites: questionSites, Crews: questionCrew, Deliveries: questionDeliveries,
 		Start: now.AddDate(0, 0, -fleetDays(attempts, questionSites*questionCrew)), Attempts: attempts})
 	if err != nil {
 		return err
 	}
-	if err := withStore(ctx, c, func(s *store.Store) error { return registerFleet(ctx, s, f, now.AddDate(0, -1, 0), false) }); err != nil {
+	if err := withStore(ctx, c, func(s *store.Store) error { return registerFleet(ctx, s, f, monthByMonth(now), false) }); err != nil {
 		return err
 	}
 	db, err := rawOpen(engine, c)

@@ -25,7 +25,7 @@ func reportFleet(ctx context.Context, engine string, c store.Config, db *sql.DB)
 	if err != nil {
 		return "", err
 	}
-	if err := withStore(ctx, c, func(s *store.Store) error { return registerFleet(ctx, s, f, now.AddDate(0, -1, 0), false) }); err != nil {
+	if err := withStore(ctx, c, func(s *store.Store) error { return registerFleet(ctx, s, f, allAt(now.AddDate(0, -1, 0)), false) }); err != nil {
 		return "", err
 	}
 	if err := loadAhead(ctx, engine, db, f); err != nil {

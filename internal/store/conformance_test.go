@@ -58,6 +58,7 @@ var conformance = []struct {
 	{"LotStock", testLotStock},
 	{"DueInputs", testDueInputs},
 	{"DueOfAFleet", testDueOfAFleet},
+	{"UsesAreFollowed", testUsesAreFollowed},
 	{"LendTool", testLendTool},
 	{"SendTool", testSendTool},
 	{"LentUnfit", testLentUnfit},

@@ -15,23 +15,25 @@ import (
 // the tools that may fall due, and where a tool is and who has it only for those that
 // do: they are few. KindNotFound when the query names an unknown site, person or tool.
 func (s *Store) DueItems(ctx context.Context, q analysis.TrackedQuery, question analysis.DueQuestion) (items []analysis.DueItem, err error) {
-	err = s.view(ctx, func(t *tx) error {
+	err = s.withUses(ctx, func(t *tx, m *useMemory, done func()) error {
 		if q.Visiting || q.Holder != "" || q.Lent {
+			done()
 			tools, err := t.trackedTools(ctx, q)
 			if err == nil {
 				items, err = analysis.TrackedDue(tools, question)
 			}
 			return err
 		}
-		all, err := t.toolsToLookAt(ctx, q, question)
+		all, err := t.toolsToLookAt(ctx, m, q, question)
 		if err != nil || len(all.rows) == 0 {
 			return err
 		}
-		for _, read := range []func(context.Context, *trackedRows, int64) error{t.checksOf, t.usesOf, t.eventsOf} {
+		for _, read := range []func(context.Context, *trackedRows, int64) error{t.checksOf, func(ctx context.Context, all *trackedRows, asOf int64) error { return t.usesOf(ctx, all, m, asOf) }, t.eventsOf} {
 			if err := read(ctx, all, micro(q.AsOf)); err != nil {
 				return err
 			}
 		}
+		done()
 		items, err = analysis.TrackedDueOf(func(yield func(*analysis.TrackedTool) bool) {
 			for _, r := range all.rows {
 				if !yield(&r.tool) {
@@ -67,13 +69,13 @@ func (s *Store) DueItems(ctx context.Context, q analysis.TrackedQuery, question 
 // toolsToLookAt reads the tools that are asked for, each with its newest calibration.
 // Of a whole fleet those are left out that nothing makes due by then; what is asked of
 // a few tools, or of some sites, is read at once.
-func (t *tx) toolsToLookAt(ctx context.Context, q analysis.TrackedQuery, question analysis.DueQuestion) (*trackedRows, error) {
+func (t *tx) toolsToLookAt(ctx context.Context, m *useMemory, q analysis.TrackedQuery, question analysis.DueQuestion) (*trackedRows, error) {
 	c, err := t.trackedClause(ctx, q)
 	if err != nil {
 		return nil, err
 	}
 	if len(q.Sites) == 0 && len(q.Serials) == 0 {
-		keys, err := t.mayFallDue(ctx, *c, question)
+		keys, err := t.mayFallDue(ctx, m, *c, question)
 		if err != nil {
 			return nil, err
 		}
@@ -91,37 +93,56 @@ const (
 	monthSlack = int64(4 * 24 * time.Hour / time.Microsecond)
 )
 
-// usedByThen is the condition that the cycles of the tool x may be used up by the
-// horizon. Used is at most what was used since a calibration must have been made for
-// the months to go beyond the horizon, and a day's use at most that over the days of
-// the window, which are fewer only since a calibration within it, but never less than
-// one. With used u, cycles c, window d and w days to the horizon, the rest lasts until
-// then or less when (c-u)/(u/d) <= w, so c·d <= u·(w+d).
-const usedByThen = `EXISTS (SELECT 1 FROM (SELECT SUM(u.fasteners) AS used FROM tool_uses u WHERE u.tool_id = x.id AND u.hour >= (? - x.interval_months * ?) / ? - 1) v
-WHERE v.used * CAST(? AS bigint) >= x.interval_cycles AND (v.used * CAST(? AS bigint) >= x.interval_cycles * ?
-OR EXISTS (SELECT 1 FROM records r WHERE r.tool_id = x.id AND r.kind = 3 AND r.occur_time > ? AND r.occur_time <= ?)))`
+// usedByThen gives the keys of the tools whose cycles may be used up by the horizon.
+// Used is at most what was used since a calibration must have been made for the months
+// to go beyond the horizon, and a day's use at most that over the days of the window,
+// which are fewer only since a calibration within it, but never less than one. With used
+// u, cycles c, window d and w days to the horizon, the rest lasts until then or less when
+// (c-u)/(u/d) <= w, so c·d <= u·(w+d). Those that are only where a calibration lies
+// within the window are apart.
+func (t *tx) usedByThen(ctx context.Context, m *useMemory, c clause, young, days int64) (used, perhaps []int64, err error) {
+	c.add("x.interval_cycles > 0")
+	window := int64(metrology.ForecastWindow / day)
+	err = t.query(ctx, func(rows *sql.Rows) error {
+		var key, months, cycles int64
+		err := rows.Scan(&key, &months, &cycles)
+		u := m.since(key, floorHour(young-months*leastMonth)-1)
+		switch {
+		case months == 0 || u*(days+window) >= cycles*window:
+			used = append(used, key)
+		case u*(days+1) >= cycles:
+			perhaps = append(perhaps, key)
+		}
+		return err
+	}, "SELECT x.id, x.interval_months, x.interval_cycles FROM tools x"+c.where(), c.args...)
+	return used, perhaps, err
+}
+
+const day = 24 * time.Hour
 
 // mayFallDue gives the keys of the tools of a fleet that something may make due by the
 // horizon, and perhaps others: a tool is left out when no policy but its calibration's
 // binds it, each calibration that it ever had is proof, the newest is so young that its
 // months go beyond the horizon, its cycles last as long, and nothing ever befell it.
 // Whether a tool that is given falls due is for package analysis.
-func (t *tx) mayFallDue(ctx context.Context, c clause, q analysis.DueQuestion) (keys []int64, err error) {
+func (t *tx) mayFallDue(ctx context.Context, m *useMemory, c clause, q analysis.DueQuestion) (keys []int64, err error) {
 	unproven, err := t.unproven(ctx)
 	if err != nil {
 		return nil, err
 	}
-	const day = 24 * time.Hour
-	asOf, days, window := micro(q.AsOf), int64(q.Within/day)+2, int64(metrology.ForecastWindow/day)
-	young := micro(q.AsOf.Add(q.Within)) + monthSlack
+	asOf, young := micro(q.AsOf), micro(q.AsOf.Add(q.Within))+monthSlack
+	used, perhaps, err := t.usedByThen(ctx, m, c, young, int64(q.Within/day)+2)
+	if err != nil {
+		return nil, err
+	}
 	c.add(`(COALESCE(CAST(x.policies AS text), '[]') NOT IN ('[]', 'null')
 OR x.interval_months > 0 AND NOT EXISTS (SELECT 1 FROM records r WHERE r.tool_id = x.id AND r.kind = 3 AND r.occur_time <= ? AND r.occur_time > ? - x.interval_months * ? AND `+notCorrected+`)
-OR x.interval_cycles > 0 AND (x.interval_months = 0 OR `+usedByThen+`)
+OR x.id IN (SELECT b.key FROM `+t.engine.numbers()+` b)
+OR x.id IN (SELECT b.key FROM `+t.engine.numbers()+` b) AND EXISTS (SELECT 1 FROM records r WHERE r.tool_id = x.id AND r.kind = 3 AND r.occur_time > ? AND r.occur_time <= ?)
 OR x.due_after_event AND x.id IN (SELECT o.tool_id FROM incidents i CROSS JOIN records o WHERE o.id = i.id AND i.kind = ? AND o.tool_id IS NOT NULL
 UNION ALL SELECT o.tool_id FROM custodies i CROSS JOIN records o WHERE o.id = i.id AND i.kind >= ?)
 OR x.id IN (SELECT o.tool_id FROM `+t.engine.numbers()+` b CROSS JOIN records o WHERE o.id = b.key))`,
-		asOf, young, leastMonth,
-		young, leastMonth, microsPerHour, days+1, days+window, window, micro(q.AsOf.Add(-metrology.ForecastWindow))-1, asOf,
+		asOf, young, leastMonth, listed(used), listed(perhaps), micro(q.AsOf.Add(-metrology.ForecastWindow))-1, asOf,
 		uint8(ledger.DroppedTool), uint8(ledger.CustodyDropped), listed(unproven))
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var key int64

@@ -189,6 +189,56 @@ func testDueOfAFleet(t *testing.T, e storetest.Engine) {
 	}
 }
 
+// testUsesAreFollowed holds what is remembered of the use of tools to what is read
+// anew, after records in any order of time, and corrections of them, at two sites.
+func testUsesAreFollowed(t *testing.T, e storetest.Engine) {
+	ctx := context.Background()
+	s := storetest.OpenFleet(t, e.NewConfig(t))
+	random := rand.New(rand.NewPCG(9, 2026))
+	used := func() *ledger.Tightening {
+		joint := []string{storetest.DenverJoint, storetest.KolkataJoint}[random.IntN(2)]
+		return storetest.NewTightening(joint, func(r *ledger.Tightening) {
+			r.Tool = []string{storetest.DenverWrench, storetest.KolkataWrench, storetest.ImpactWrench}[random.IntN(3)]
+			r.OccurTime = storetest.Occurred.Add(-time.Duration(random.Int64N(int64(40 * 24 * time.Hour)))).Truncate(time.Microsecond)
+			r.Fasteners, r.Pass = 1+random.IntN(8), ledger.PassRetightening
+		})
+	}
+	var open []*ledger.Tightening
+	tools, days := 0, 0
+	for range 20 {
+		var records []ledger.Record
+		for range random.IntN(6) {
+			r := used()
+			open, records = append(open, r), append(records, r)
+		}
+		storetest.Record(t, s, records...)
+		if len(open) > 0 && random.IntN(2) == 0 {
+			i := random.IntN(len(open))
+			wrong := open[i]
+			c := &ledger.Correction{Entry: ledger.Entry{ID: storetest.NewID(), OccurTime: storetest.Occurred, Person: wrong.Person, Device: "desk"}, Corrects: wrong.ID, Reason: "of another tool"}
+			open = slices.Delete(open, i, i+1)
+			if random.IntN(2) == 0 {
+				instead := used()
+				instead.Joint, instead.Person = wrong.Joint, wrong.Person
+				c.With, c.Replacement = instead, instead.ID
+				open = append(open, instead)
+			}
+			storetest.Record(t, s, c)
+		}
+		if random.IntN(3) == 0 {
+			continue // more than one thing happens between two questions
+		}
+		diff, ofTools, ofDays, err := s.UsesAreFollowed(ctx)
+		if err != nil || diff != "" {
+			t.Fatalf("%v (-read anew +followed):\n%s", err, diff)
+		}
+		tools, days = ofTools, ofDays
+	}
+	if tools != 3 || days < 20 {
+		t.Errorf("%d tools of %d days: that shows little", tools, days)
+	}
+}
+
 // dueTools are torque wrenches with every kind of policy, or none.
 func dueTools(random *rand.Rand, n int) []ledger.Tool {
 	tools := make([]ledger.Tool, n)

@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+
 	"jointledger/internal/analysis"
 )
 
@@ -45,3 +47,19 @@ func (s *Store) BoundWork(bytes int) { s.work.budget = bytes }
 
 // RememberedSites is of how many sites it is.
 func (s *Store) RememberedSites() int { return len(s.work.sites) }
+
+// UsesAreFollowed brings the memory of what tools are used up to the state of the
+// database and says how it differs from what is read anew; and of how many tools and
+// days it is.
+func (s *Store) UsesAreFollowed(ctx context.Context) (diff string, tools, days int, err error) {
+	err = s.withUses(ctx, func(t *tx, m *useMemory, _ func()) error {
+		anew, err := t.readUses(ctx)
+		diff = cmp.Diff(anew, m.tools, cmp.AllowUnexported(usedDay{}))
+		tools = len(m.tools)
+		for _, used := range m.tools {
+			days += len(used)
+		}
+		return err
+	})
+	return diff, tools, days, err
+}

@@ -70,6 +70,7 @@ type Store struct {
 	certificates *certificateMemory
 	work         *workMemory
 	tallies      *tallyMemory
+	uses         *useMemory
 	alarms       *alarmRunner
 	auditor      *auditor
 	unjudged     bool
@@ -83,7 +84,7 @@ type Store struct {
 // been migrated (MigrateUp). A database that is newer than this binary is
 // refused with KindUnavailable, untouched.
 func Open(ctx context.Context, c Config) (*Store, error) {
-	s := &Store{log: c.logger(), observer: c.observer(), names: newNames(), register: newRegisterMemory(), treatments: newTreatmentMemory(), certificates: newCertificateMemory(), work: newWorkMemory(), tallies: newTallyMemory(), unjudged: c.Unjudged}
+	s := &Store{log: c.logger(), observer: c.observer(), names: newNames(), register: newRegisterMemory(), treatments: newTreatmentMemory(), certificates: newCertificateMemory(), work: newWorkMemory(), tallies: newTallyMemory(), uses: newUseMemory(), unjudged: c.Unjudged}
 	s.lineage, s.lead = &lineage{broken: s.forget}, &leadership{log: s.log}
 	var err error
 	switch {

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"fmt"
 	"slices"
 	"strconv"
 
@@ -228,8 +229,9 @@ WHERE h.tool_id IS NOT NULL AND h.action = 1 AND r.occur_time <= ? AND (e.id IS 
 
 // usesOf reads the use of tools by the hour: fine enough for a due date, and it
 // bounds what is read. The hours at the ends are counted from the records where
-// not all of the hour counts.
-func (t *tx) usesOf(ctx context.Context, all *trackedRows, asOf int64) error {
+// not all of the hour counts. Where days at hand in the memory will do they are taken
+// from it, unless that is nil.
+func (t *tx) usesOf(ctx context.Context, all *trackedRows, m *useMemory, asOf int64) error {
 	last := floorHour(asOf)
 	var ends []any
 	counted := func(r *trackedRow, u analysis.Use) {
@@ -241,7 +243,7 @@ func (t *tx) usesOf(ctx context.Context, all *trackedRows, asOf int64) error {
 			r.tool.PolicyUses = append(r.tool.PolicyUses, u)
 		}
 	}
-	err := t.query(ctx, func(rows *sql.Rows) error {
+	read := func(rows *sql.Rows) error {
 		var key int
 		var hour, at int64
 		var u analysis.Use
@@ -257,11 +259,33 @@ func (t *tx) usesOf(ctx context.Context, all *trackedRows, asOf int64) error {
 		}
 		counted(r, u)
 		return nil
-	}, "SELECT b.key, u.hour, u.last_time, u.fasteners FROM "+t.engine.numbers()+` b CROSS JOIN tool_uses u
-WHERE u.tool_id = b.key AND u.hour >= b.value AND u.hour <= ? AND u.fasteners > 0`,
-		all.numbered(func(r *trackedRow) int64 { return floorHour(max(r.back, 0)) }), last)
-	if err != nil {
-		return err
+	}
+	byHour, byDay := &trackedRows{}, [][2]int64(nil)
+	for _, r := range all.rows {
+		hours, ok := m.fill(r, asOf)
+		for _, hour := range hours {
+			byDay = append(byDay, [2]int64{int64(r.key), hour})
+		}
+		if !ok {
+			byHour.rows = append(byHour.rows, r)
+		}
+	}
+	query := "SELECT b.key, u.hour, u.last_time, u.fasteners FROM " + t.engine.numbers() + ` b CROSS JOIN tool_uses u
+WHERE u.tool_id = b.key AND u.hour >= b.value AND u.hour <= ? AND u.fasteners > 0`
+	if len(byHour.rows) > 0 {
+		if err := t.query(ctx, read, query, byHour.numbered(func(r *trackedRow) int64 { return floorHour(max(r.back, 0)) }), last); err != nil {
+			return err
+		}
+	}
+	if len(byDay) > 0 {
+		list := numbered(len(byDay), func(put func(key, value int64)) {
+			for _, d := range byDay {
+				put(d[0], d[1])
+			}
+		})
+		if err := t.query(ctx, read, query+fmt.Sprintf(" AND u.hour < (b.value / %d + 1) * %[1]d", hoursPerDay), list, last); err != nil {
+			return err
+		}
 	}
 	if err := t.usesInHours(ctx, all, ends, asOf); err != nil {
 		return err
@@ -276,6 +300,11 @@ WHERE u.tool_id = b.key AND u.hour >= b.value AND u.hour <= ? AND u.fasteners > 
 		slices.SortFunc(r.tool.PolicyUses, byTime)
 	}
 	return nil
+}
+
+// usesByHour is usesOf without a memory.
+func (t *tx) usesByHour(ctx context.Context, all *trackedRows, asOf int64) error {
+	return t.usesOf(ctx, all, nil, asOf)
 }
 
 // usesInHours counts single hours from the records: ends are key of the tool,

@@ -83,7 +83,7 @@ func (t *tx) trackedPart(ctx context.Context, q analysis.TrackedQuery, after str
 
 // pastOf reads everything about the tools but their newest change of custody.
 func (t *tx) pastOf(ctx context.Context, all *trackedRows, asOf int64) error {
-	for _, read := range []func(context.Context, *trackedRows, int64) error{t.checksOf, t.failedChecksOf, t.usesOf, t.eventsOf, t.toolHoldsOf} {
+	for _, read := range []func(context.Context, *trackedRows, int64) error{t.checksOf, t.failedChecksOf, t.usesByHour, t.eventsOf, t.toolHoldsOf} {
 		if err := read(ctx, all, asOf); err != nil {
 			return err
 		}

@@ -1,0 +1,212 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"math"
+	"slices"
+	"sync"
+	"time"
+
+	"jointledger/internal/analysis"
+	"jointledger/internal/ledger"
+	"jointledger/internal/metrology"
+)
+
+// useMemory remembers by day how many fasteners each tool has tightened, so that
+// whether the cycles of a tool may be used up is no sum over a year of its hours. What
+// chains have grown by since says which days of which tools to read again.
+type useMemory struct {
+	// lock holds a value while somebody uses the memory.
+	lock    chan struct{}
+	lengths map[int]int64
+	tools   map[int64][]usedDay // by key of the tool, in the order of days
+	lineage int64
+}
+
+// usedDay is the use of a tool on a day of UTC, counted from 1970-01-01. It says no
+// more than that it is at least 2^31-1, which is beyond all cycles that a policy can
+// give.
+type usedDay struct {
+	day       int32
+	fasteners int32
+}
+
+// mostFollowed bounds how many new records are looked through; after more the whole is
+// read again.
+const mostFollowed = 50_000
+
+const hoursPerDay = 24
+
+func newUseMemory() *useMemory {
+	m := &useMemory{lock: make(chan struct{}, 1)}
+	m.begin()
+	return m
+}
+
+// begin forgets everything.
+func (m *useMemory) begin() { m.lengths, m.tools = map[int]int64{}, nil }
+
+// since is what a tool has tightened from the day of an hour on, with all of that day:
+// at least what it was since that hour.
+func (m *useMemory) since(tool, hour int64) (fasteners int64) {
+	days := m.tools[tool]
+	from, _ := slices.BinarySearchFunc(days, dayOfHour(hour), func(d usedDay, day int32) int { return int(d.day) - int(day) })
+	for _, d := range days[from:] {
+		fasteners += int64(d.fasteners)
+	}
+	return fasteners
+}
+
+// fill gives a tool the days that count as a whole, and says from which hours on the
+// others must be read, each to the end of its day: those of its newest calibration, of
+// the start of the window that its use is forecast from, and of the moment asked for. It
+// gives none where days would not do: the tool has policies of other actions, or its
+// cycles may be used up, and then the hour in which they were matters.
+func (m *useMemory) fill(r *trackedRow, asOf int64) (hours []int64, ok bool) {
+	if m == nil || r.back < r.since {
+		return nil, false
+	}
+	since := floorHour(max(r.since, 0))
+	key, cycles := int64(r.key), int64(r.tool.Due.Tool.IntervalCycles)
+	first, last := dayOfHour(since), dayOfHour(floorHour(asOf))
+	window := dayOfHour(floorHour(asOf - int64(metrology.ForecastWindow/time.Microsecond)))
+	if last <= first || cycles > 0 && m.since(key, since) >= cycles {
+		return nil, false
+	}
+	hours = []int64{since, int64(last) * hoursPerDay}
+	if window > first {
+		hours = append(hours, int64(window)*hoursPerDay)
+	}
+	var uses []analysis.Use
+	for _, d := range m.tools[key] {
+		if d.day <= first || d.day >= last || d.day == window || d.fasteners == 0 {
+			continue
+		}
+		if d.fasteners == math.MaxInt32 {
+			return nil, false
+		}
+		uses = append(uses, analysis.Use{At: fromMicro(int64(d.day) * hoursPerDay * microsPerHour), Fasteners: int64(d.fasteners)})
+	}
+	r.tool.Due.Uses = uses
+	return hours, true
+}
+
+func dayOfHour(hour int64) int32 {
+	day := hour / hoursPerDay
+	if hour%hoursPerDay < 0 {
+		day--
+	}
+	return int32(min(max(day, -1<<31), 1<<31-1))
+}
+
+// withUses runs use in a transaction that reads, with the memory brought up to the state
+// of the database that it sees, until done is called.
+func (s *Store) withUses(ctx context.Context, use func(t *tx, m *useMemory, done func()) error) error {
+	m := s.uses
+	select {
+	case m.lock <- struct{}{}:
+	case <-ctx.Done():
+		return s.fault(ctx.Err())
+	}
+	done := sync.OnceFunc(func() { <-m.lock })
+	defer done()
+	return s.view(ctx, func(t *tx) error {
+		if err := t.bringUpUses(ctx, m); err != nil {
+			m.begin()
+			return err
+		}
+		return use(t, m, done)
+	})
+}
+
+func (t *tx) bringUpUses(ctx context.Context, m *useMemory) error {
+	if breaks := t.lineage.breaks.Load(); breaks != m.lineage {
+		m.begin()
+		m.lineage = breaks
+	}
+	lengths, err := t.chainLengths(ctx)
+	if err != nil {
+		return err
+	}
+	grown := int64(0)
+	for site, length := range lengths {
+		grown += length - m.lengths[site]
+	}
+	if m.tools == nil || grown > mostFollowed || older(lengths, m.lengths, 0, 0) {
+		m.tools, err = t.readUses(ctx)
+	} else if grown > 0 {
+		err = t.followUses(ctx, m, lengths)
+	}
+	m.lengths = lengths
+	return err
+}
+
+// readUses reads the use of all tools.
+func (t *tx) readUses(ctx context.Context) (map[int64][]usedDay, error) {
+	tools := map[int64][]usedDay{}
+	// In the order of the key.
+	err := t.query(ctx, func(rows *sql.Rows) error {
+		var tool, hour, fasteners int64
+		err := rows.Scan(&tool, &hour, &fasteners)
+		tools[tool] = addUse(tools[tool], hour, fasteners)
+		return err
+	}, "SELECT tool_id, hour, fasteners FROM tool_uses ORDER BY tool_id, hour")
+	for tool, days := range tools {
+		tools[tool] = slices.Clip(slices.Clone(days))
+	}
+	return tools, err
+}
+
+// addUse adds the use of an hour that is not before the others.
+func addUse(days []usedDay, hour, fasteners int64) []usedDay {
+	day := dayOfHour(hour)
+	if n := len(days); n == 0 || days[n-1].day != day {
+		days = append(days, usedDay{day: day})
+	}
+	last := &days[len(days)-1]
+	last.fasteners = int32(min(int64(last.fasteners)+fasteners, math.MaxInt32))
+	return days
+}
+
+// followUses reads again what the records since have changed.
+func (t *tx) followUses(ctx context.Context, m *useMemory, lengths map[int]int64) error {
+	from := map[int64]int64{} // the first hour of each tool that has changed
+	for site, length := range lengths {
+		before := m.lengths[site]
+		if before == length {
+			continue
+		}
+		first, last := int64(site)<<sequenceBits|(before+1), int64(site)<<sequenceBits|length
+		err := t.query(ctx, func(rows *sql.Rows) error {
+			var tool, at int64
+			err := rows.Scan(&tool, &at)
+			if hour, known := from[tool]; !known || floorHour(at) < hour {
+				from[tool] = floorHour(at)
+			}
+			return err
+			// The signs keep the engine to the order of the records.
+		}, `SELECT r.tool_id, r.occur_time FROM records r WHERE r.id >= ? AND r.id <= ? AND +r.kind = ? AND +r.tool_id IS NOT NULL
+UNION ALL SELECT o.tool_id, o.occur_time FROM corrections c CROSS JOIN records o WHERE o.id = c.corrected_id AND c.id >= ? AND c.id <= ? AND o.tool_id IS NOT NULL`,
+			first, last, uint8(ledger.KindTightening), first, last)
+		if err != nil {
+			return err
+		}
+	}
+	for tool, hour := range from {
+		days := m.tools[tool]
+		kept, _ := slices.BinarySearchFunc(days, dayOfHour(hour), func(d usedDay, day int32) int { return int(d.day) - int(day) })
+		days = days[:kept]
+		err := t.query(ctx, func(rows *sql.Rows) error {
+			var hour, fasteners int64
+			err := rows.Scan(&hour, &fasteners)
+			days = addUse(days, hour, fasteners)
+			return err
+		}, "SELECT hour, fasteners FROM tool_uses WHERE tool_id = ? AND hour >= ? ORDER BY hour", tool, int64(dayOfHour(hour))*hoursPerDay)
+		if err != nil {
+			return err
+		}
+		m.tools[tool] = days
+	}
+	return nil
+}
