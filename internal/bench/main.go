@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log"
 	"os"
+	"runtime/debug"
 	"runtime/pprof"
 	"slices"
 
@@ -48,8 +49,9 @@ func main() {
 // measure measures all that is asked for.
 func measure(ctx context.Context, o *options) (r result, err error) {
 	r.Machine = thisMachine()
-	// As trackerd does: what is measured in this program is a server like it.
-	defer garbage.Keep()()
+	// As trackerd does: what is measured in this program is a server like it. Its limit of
+	// memory is left out, for here clients, drivers and servers share one heap.
+	debug.SetGCPercent(garbage.Percent)
 	var cluster *pgcluster.Cluster
 	if slices.Contains(o.engines, "postgres") {
 		if cluster, err = pgcluster.Start(ctx, pgcluster.Options{Durable: true}); err != nil {

@@ -11,7 +11,8 @@ import (
 // collects at as much again: that takes a tenth of the time under load. But only as long
 // as the whole is small: a server at a site shares its machine, and must do with 100 MiB.
 const (
-	garbagePercent = 200
+	// Percent is what Go calls GOGC.
+	Percent = 200
 	// memoryFloor is what Go may always use, and memoryHeadroom what it may use beside
 	// half as much again as is alive.
 	memoryFloor, memoryHeadroom = 36 << 20, 12 << 20
@@ -26,7 +27,7 @@ func Keep() (stop func()) {
 	if os.Getenv("GOGC") != "" || os.Getenv("GOMEMLIMIT") != "" {
 		return func() {}
 	}
-	percent, limit := debug.SetGCPercent(garbagePercent), debug.SetMemoryLimit(memoryFloor)
+	percent, limit := debug.SetGCPercent(Percent), debug.SetMemoryLimit(memoryFloor)
 	ended := make(chan struct{})
 	done := make(chan struct{})
 	go func() {

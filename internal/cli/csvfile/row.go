@@ -265,10 +265,11 @@ func (r *Row) RequiredTime(name string) time.Time {
 // offset that was written.
 func ParseTime(text string) (time.Time, error) {
 	t, err := time.Parse(time.RFC3339, text)
-	if err != nil {
+	_, seconds := t.Zone()
+	const day = 24 * 60 * 60 // Go takes +24:60, which RFC 3339 (5.6) does not have
+	if err != nil || seconds <= -day || seconds >= day {
 		return time.Time{}, fmt.Errorf("expected a time with its zone such as %s, got %s", TimeExample, quote(text))
 	}
-	_, seconds := t.Zone()
 	return t.In(time.FixedZone("", seconds)), nil
 }
 
