@@ -52,7 +52,7 @@ var may = map[string][]string{
 	"internal/carry/outbox":          {"proto/jointledger/v1"},
 	"internal/cli":                   {"internal/proof", "internal/known", "internal/wire", "internal/shift", "internal/carry", "internal/calendar", "internal/rules", "internal/label", "internal/cli", "internal/ledger", "internal/nearest", "internal/report", "internal/termfigure", "internal/quantity", "internal/bolting", "internal/metrology", "internal/sealing", "internal/sampling", "internal/stats", "internal/analysis", "proto/jointledger/v1"},
 	"internal/shift":                 {"internal/shift", "internal/ledger", "internal/quantity", "internal/rules"},
-	"internal/bench":                 {"internal/carry", "internal/known", "internal/analysis", "internal/fleetgen", "internal/garbage", "internal/ledger", "internal/pgcluster", "internal/rpc", "internal/service", "internal/store", "proto/jointledger/v1"},
+	"internal/bench":                 {"internal/bench", "internal/carry", "internal/known", "internal/analysis", "internal/fleetgen", "internal/garbage", "internal/ledger", "internal/pgcluster", "internal/rpc", "internal/service", "internal/store", "proto/jointledger/v1"},
 	"internal/faults":                {"internal/carry", "internal/pgcluster", "proto/jointledger/v1"},
 	"internal/bench/glm":             {"internal/regression"},
 	"cmd/trackerd":                   {"cmd/trackerd", "internal/garbage", "internal/httpjson", "internal/identity", "internal/nearest", "internal/rpc", "internal/service", "internal/store", "internal/access", "internal/ledger"},

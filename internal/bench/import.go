@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/csv"
 	"errors"
@@ -11,11 +12,11 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
-	"syscall"
 	"time"
 
 	"github.com/google/uuid"
 
+	"jointledger/internal/bench/resident"
 	"jointledger/internal/fleetgen"
 	"jointledger/internal/store"
 )
@@ -70,6 +71,11 @@ func measureImport(ctx context.Context, e engine, o *options) ([]figure, error) 
 	if err != nil {
 		return nil, err
 	}
+	size, err := e.bytes(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	each := float64(size) / float64(lines)
 	const what = "the driver's bulk insert of the same rows"
 	at := float64(lines) / whole.Seconds()
 	return []figure{
@@ -77,6 +83,8 @@ func measureImport(ctx context.Context, e engine, o *options) ([]figure, error) 
 		figure{Engine: e.name, What: fmt.Sprintf("trackctl import of %s records", grouped(lines)), PerSecond: at}.against(what, limit, at/limit, atLeast(importMark)),
 		{Engine: e.name, What: "most resident of the client that imports", Value: clientMiB, Unit: "MiB"},
 		{Engine: e.name, What: "most resident of the server that takes it in", Value: serverMiB, Unit: "MiB"},
+		figure{Engine: e.name, What: "bytes of the database a record, with its joints", Value: each, Unit: "B"}.
+			against("a tightening on the wire", wireBytes(), each/wireBytes(), nil),
 	}, nil
 }
 
@@ -145,7 +153,11 @@ func bulkInsert(ctx context.Context, e engine, f *fleetgen.Fleet, first time.Tim
 // runImport starts a server on a database, imports the folder and gives how long the
 // client took, and the most that either had resident.
 func (o *options) runImport(ctx context.Context, client, folder string, c store.Config) (took time.Duration, clientMiB, serverMiB float64, err error) {
-	cmd, err := o.serverCommand(folderOf(c, folder), c.DSN)
+	own := filepath.Join(folder, "server")
+	if err := os.MkdirAll(own, 0o700); err != nil {
+		return 0, 0, 0, err
+	}
+	cmd, err := o.serverCommand(folderOf(c, own), c.DSN)
 	if err != nil {
 		return 0, 0, 0, err
 	}
@@ -156,16 +168,15 @@ func (o *options) runImport(ctx context.Context, client, folder string, c store.
 	defer p.stop() // it was only measured
 	run := exec.CommandContext(ctx, client, "--server", p.address, "import", folder)
 	run.Env = append(os.Environ(), "JOINTLEDGER_FOLDER="+filepath.Join(folder, "device"))
+	var said bytes.Buffer
+	run.Stdout, run.Stderr = &said, &said
 	start := time.Now()
-	said, err := run.CombinedOutput()
+	clientMiB, err = resident.Run(run, 20*time.Millisecond)
 	took = time.Since(start)
 	if err != nil {
-		return 0, 0, 0, fmt.Errorf("%s: %w: %s", client, err, said)
+		return 0, 0, 0, fmt.Errorf("%s: %w: %s", client, err, &said)
 	}
-	log.Printf("import took %.1f s: %s", took.Seconds(), strings.Join(strings.Fields(string(said)), " "))
-	if usage, ok := run.ProcessState.SysUsage().(*syscall.Rusage); ok {
-		clientMiB = float64(usage.Maxrss) / 1024
-	}
+	log.Printf("import took %.1f s: %s", took.Seconds(), strings.Join(strings.Fields(said.String()), " "))
 	_, serverMiB, err = p.residentMiB()
 	return took, clientMiB, serverMiB, err
 }

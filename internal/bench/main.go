@@ -158,3 +158,17 @@ func (e engine) drop(c store.Config) {
 	}
 	os.RemoveAll(c.DataDir)
 }
+
+// bytes is how large a database is.
+func (e engine) bytes(ctx context.Context, c store.Config) (size int64, err error) {
+	if e.name != "postgres" {
+		return folderBytes(c.DataDir)
+	}
+	db, err := rawOpen(e.name, c)
+	if err != nil {
+		return 0, err
+	}
+	defer db.Close()
+	err = db.QueryRowContext(ctx, "SELECT pg_database_size(current_database())").Scan(&size)
+	return size, err
+}

@@ -17,6 +17,8 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/health"
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
+
+	"jointledger/internal/bench/resident"
 )
 
 // emptyServerVariable makes this program a server that answers health checks and does
@@ -137,21 +139,7 @@ func (p *process) stop() error {
 // residentMiB reads how much memory of the process is resident now, and the most that
 // ever was.
 func (p *process) residentMiB() (now, most float64, err error) {
-	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", p.cmd.Process.Pid))
-	if err != nil {
-		return 0, 0, err
-	}
-	for _, f := range []struct {
-		name string
-		into *float64
-	}{{"VmRSS", &now}, {"VmHWM", &most}} {
-		var kib float64
-		if _, err := fmt.Sscan(fieldOf(string(text), f.name), &kib); err != nil {
-			return 0, 0, fmt.Errorf("%s: %w", f.name, err)
-		}
-		*f.into = kib / 1024
-	}
-	return now, most, nil
+	return resident.Of(p.cmd.Process.Pid)
 }
 
 // processor is the time that the process has had of the processors, in clock ticks.
