@@ -23,6 +23,7 @@ demo: build ## the main job, embedded, in a temporary folder
 
 test: postgres browser curl shells network ## the whole suite, on SQLite and PostgreSQL, with the race detector
 	$(RACE) ./... ./testdata/demogen
+	@echo "every parser reads what chance writes"; CGO_ENABLED=1 JOBS=2 GO="$(GO)" testdata/fuzz.sh 300x -race >fuzz.log 2>&1 || { cat fuzz.log; exit 1; }
 
 check: lint linters advisories fresh ## what needs no run: formatting, linters, known vulnerabilities, generated code
 
@@ -58,7 +59,7 @@ bench: build postgres ## ratios to the raw limits of the same run, a table and b
 faults: postgres network ## servers, clients, disks, clocks, lines and PostgreSQL broken on purpose, a table and faults.json: docs/faults.md
 	$(GO) run ./internal/faults $(FAULTS)
 
-fuzz: ## every parser of testdata/fuzz.txt for FUZZTIME (10s unless told); FUZZ=method: the methods and rules
+fuzz: ## every parser of testdata/fuzz.txt for FUZZTIME (10s unless told); FUZZ=method: the methods and rules; JOBS=2: two at once; ONLY=pattern: some
 	@GO="$(GO)" testdata/fuzz.sh $${FUZZTIME:-10s}
 
 postgres: ## PostgreSQL's server programs, from Debian's packages where absent
