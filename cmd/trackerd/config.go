@@ -30,7 +30,7 @@ shows what counts, and where it came from.`
 func keyOf(flag string) string { return strings.ReplaceAll(flag, "-", "_") }
 
 // variableOf is the name of a flag in the environment.
-func variableOf(flag string) string { return "JOINTLEDGER_" + strings.ToUpper(keyOf(flag)) }
+func variableOf(flag string) string { return variablePrefix + strings.ToUpper(keyOf(flag)) }
 
 // isSetting says whether a flag is one: every one of serve but for those that say where
 // settings are, or ask for help.

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"os"
 
 	"github.com/spf13/cobra"
 
@@ -34,6 +35,7 @@ func (a *app) doctorCommand() *cobra.Command {
 	cmd := a.command("doctor", "Check this device: clock, server, token, carried data, entries that wait, disk", doctorHelp)
 	return a.runsAnyway(cmd, func(ctx context.Context, _ []string, wrong error) error {
 		checks := []deviceCheck{a.checkSettings(wrong)}
+		checks = append(checks, checkEnvironment(os.Environ())...)
 		checks = append(checks, a.checkServer(ctx)...)
 		checks = append(checks, a.checkZone())
 		checks = append(checks, a.checkFolder()...)

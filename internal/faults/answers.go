@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"maps"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -33,8 +34,9 @@ type answers struct {
 	files   map[string]*fate
 	// besides are tightenings of one fastener each that others sent, and that are kept.
 	besides map[string]bool
-	// refusals counts the sentences with which servers refused.
+	// refusals counts the sentences with which servers refused, and codes the codes.
 	refusals map[string]int
+	codes    map[codes.Code]int
 	problems problems
 
 	// calls are those that were answered with what became of the records.
@@ -42,7 +44,7 @@ type answers struct {
 }
 
 func newAnswers() *answers {
-	return &answers{records: map[string]*fate{}, files: map[string]*fate{}, refusals: map[string]int{}}
+	return &answers{records: map[string]*fate{}, files: map[string]*fate{}, refusals: map[string]int{}, codes: map[codes.Code]int{}}
 }
 
 // fates gives those of the call's members; the caller holds the lock.
@@ -143,6 +145,7 @@ func (a *answers) fail(c *call, err error) (again bool) {
 	}
 	if fromServer {
 		a.refusals[st.Message()]++
+		a.codes[st.Code()]++
 	}
 	if !plain {
 		a.unknownReplies.Add(1)
@@ -162,6 +165,34 @@ func (a *answers) allRefusals() map[string]int {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return maps.Clone(a.refusals)
+}
+
+// onlyThese notes as a problem each sentence of a server's that is none of the given, and
+// each code but UNAVAILABLE, which is the one that has a client send again.
+func (a *answers) onlyThese(of string, sentences []string, l *line) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for said, times := range a.refusals {
+		if !slices.Contains(sentences, said) {
+			l.problems.add("of %s a server said %d times: %s", of, times, said)
+		}
+	}
+	for code, times := range a.codes {
+		if code != codes.Unavailable {
+			l.problems.add("of %s a server said %d times %s; expected %s", of, times, code, codes.Unavailable)
+		}
+	}
+	l.Checks++
+}
+
+// refused gives how many calls were answered with a server's refusal.
+func (a *answers) refused() (n int) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for _, times := range a.refusals {
+		n += times
+	}
+	return n
 }
 
 // more waits until so many more calls were answered. Errors: when they were not in time,

@@ -16,6 +16,9 @@ const diskFullSentence = "the database can't be used now (the disk is full); try
 // refuse plainly and lose nothing, answer questions meanwhile, and go on without a
 // restart once there is room.
 func diskFull(ctx context.Context, g *rig, l *line) error {
+	if l.Engine == "postgres" {
+		return databaseFull(ctx, g, l)
+	}
 	disk, err := g.memoryDisk(ctx, 96)
 	if err != nil {
 		return err

@@ -34,11 +34,12 @@ var faults = []fault{
 	{"kill-server", both, killServer},
 	{"kill-client", both, killClient},
 	{"start-together", both, startTogether},
-	{"disk-full", embedded, diskFull},
+	{"disk-full", both, diskFull},
 	{"read-only", embedded, readOnly},
 	{"database-gone", distant, databaseGone},
+	{"database-silent", distant, databaseSilent},
 	{"clock", both, clock},
-	{"network", embedded, network},
+	{"network", both, network},
 }
 
 func main() {

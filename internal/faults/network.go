@@ -13,6 +13,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"jointledger/internal/carry/outbox"
+	"jointledger/internal/pgcluster"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -33,12 +34,16 @@ const honestTime = 15 * time.Second
 // slow, loses packets, and is cut for a while, under writers and while a device sends
 // thousands of entries. Each must come to be kept once.
 func network(ctx context.Context, g *rig, l *line) error {
-	w, err := newWire(ctx, g.draw(6000))
+	part := uint64(6000)
+	if l.Engine == "postgres" {
+		part = 6500 // the engines are broken at the same time, and each has a network of its own
+	}
+	w, err := newWire(ctx, g.draw(part))
 	if err != nil {
 		return err
 	}
 	defer w.remove()
-	s := &stage{rig: g, draw: g.draw(6001), line: l, how: w.inside(), flags: []string{"--allow-plaintext"}}
+	s := &stage{rig: g, draw: g.draw(part + 1), line: l, how: w.inside(), flags: []string{"--allow-plaintext"}}
 	defer s.close()
 	d, err := s.farServer(ctx, w)
 	if err != nil {
@@ -48,7 +53,7 @@ func network(ctx context.Context, g *rig, l *line) error {
 	if err != nil {
 		return err
 	}
-	if s.load, err = g.newLoad(max(1, g.writers/4), 6000, callPatience, s.token, s.servers[0].address); err != nil {
+	if s.load, err = g.newLoad(max(1, g.writers/4), part, callPatience, s.token, s.servers[0].address); err != nil {
 		return err
 	}
 	s.load.answers.besides = said
@@ -76,18 +81,29 @@ func network(ctx context.Context, g *rig, l *line) error {
 }
 
 // farServer starts a server at the far end, which asks for a token as it must beyond its
-// own machine, and gives a device that carries a site.
+// own machine, and gives a device that carries a site. PostgreSQL stays at this end; the
+// server reaches it by its socket in the file system, which is not of any network.
 func (s *stage) farServer(ctx context.Context, w *wire) (*device, error) {
-	var err error
-	if s.data.folder, err = s.rig.subfolder("data"); err != nil {
+	folder, err := s.rig.subfolder("data")
+	if err != nil {
 		return nil, err
+	}
+	tokenFile := filepath.Join(folder, "administrator.token")
+	if s.data.folder = folder; s.line.Engine == "postgres" {
+		if err := s.makeCluster(ctx, pgcluster.Options{}); err != nil {
+			return nil, err
+		}
+		s.data = database{dsn: s.cluster.LocalDSN("postgres")}
+		s.flags = append(s.flags, "--admin-token-file", tokenFile)
+		if err := s.migrate(ctx); err != nil {
+			return nil, err
+		}
 	}
 	one, err := s.rig.serve(s.how, s.data, net.JoinHostPort(w.there, "7733"), s.flags...)
 	if err != nil {
 		return nil, err
 	}
 	s.servers = append(s.servers, one)
-	tokenFile := filepath.Join(s.data.folder, "administrator.token")
 	text, err := os.ReadFile(tokenFile)
 	if err != nil {
 		return nil, err
@@ -97,7 +113,7 @@ func (s *stage) farServer(ctx context.Context, w *wire) (*device, error) {
 	if err := s.rig.register(ctx, one.address, env...); err != nil {
 		return nil, err
 	}
-	folder, err := s.rig.subfolder("device")
+	folder, err = s.rig.subfolder("device")
 	if err != nil {
 		return nil, err
 	}

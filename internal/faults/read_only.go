@@ -52,8 +52,17 @@ var brokenSentences = []string{
 	"the database can't be used now (the data folder is read-only); try again",
 	"the database can't be used now (the disk reports an error); try again",
 	"the database can't be used now (the database file can't be opened); try again",
-	"the database was lost before it answered, so that it is not known whether this was kept; send it again with the same id, or look before you make it anew",
+	lostSentence,
 }
+
+const (
+	// lostSentence is said of a commit that was under way when the database was lost.
+	lostSentence = "the database was lost before it answered, so that it is not known whether this was kept; send it again with the same id, or look before you make it anew"
+	// silentSentence is said where there is no database to be had, and hungSentence where
+	// a group took longer than it may.
+	silentSentence = "the database can't be used now (it does not answer); try again"
+	hungSentence   = "the database can't be used now (the database did not finish in time); try again"
+)
 
 func (s *stage) brokenRound(ctx context.Context, disk *smallDisk, c *smallDevice) error {
 	if t := c.entry(ctx); t.code != 0 {

@@ -40,6 +40,10 @@ func newRig(ctx context.Context, g rig) (*rig, error) {
 		return nil, err
 	}
 	g.folder = folder
+	// PostgreSQL, which doesn't run as root, has its data in a folder of it (database_full.go).
+	if err := os.Chmod(folder, 0o711); err != nil {
+		return nil, errors.Join(err, os.RemoveAll(folder))
+	}
 	if g.bin != "" {
 		return &g, nil
 	}

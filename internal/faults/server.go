@@ -154,6 +154,15 @@ func (s *server) kill() error {
 	return nil
 }
 
+// internalErrors notes what the server's log has of faults that it took for its own.
+func (s *server) internalErrors(l *line) {
+	for text := range strings.Lines(s.log.String()) {
+		if strings.Contains(text, `msg="internal error"`) {
+			l.problems.add("a server logged: %s", strings.TrimSpace(text))
+		}
+	}
+}
+
 // stacks ends it by SIGQUIT, at which it says what each of its goroutines does, and gives
 // the name of a file with that.
 func (s *server) stacks() string {

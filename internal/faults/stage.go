@@ -39,39 +39,66 @@ func (g *rig) open(ctx context.Context, l *line, part uint64, folder string, ser
 	}()
 	switch {
 	case l.Engine == "postgres":
-		if s.cluster, err = pgcluster.Start(ctx, pgcluster.Options{Durable: g.durable}); err != nil {
+		if err := s.makeCluster(ctx, pgcluster.Options{}); err != nil {
 			return nil, err
 		}
 		s.data = database{dsn: s.cluster.DSN("postgres")}
-		if code, said := g.trackerd(ctx, s.data, "migrate", "up"); code != 0 {
-			return nil, fmt.Errorf("trackerd migrate up: status %d; %s", code, said)
-		}
 	case folder == "":
 		if s.data.folder, err = g.subfolder("data"); err != nil {
 			return nil, err
 		}
 	}
+	return s, s.start(ctx, servers)
+}
+
+// makeCluster starts PostgreSQL, as durable as the rig wants it.
+func (s *stage) makeCluster(ctx context.Context, o pgcluster.Options) (err error) {
+	o.Durable = s.rig.durable
+	s.cluster, err = pgcluster.Start(ctx, o)
+	return err
+}
+
+// migrate makes the tables in PostgreSQL.
+func (s *stage) migrate(ctx context.Context) error {
+	if code, said := s.rig.trackerd(ctx, s.data, "migrate", "up"); code != 0 {
+		return fmt.Errorf("trackerd migrate up: status %d; %s", code, said)
+	}
+	return nil
+}
+
+// start starts so many servers on the stage's database and registers the fleet.
+func (s *stage) start(ctx context.Context, servers int) error {
+	if s.data.dsn != "" {
+		if err := s.migrate(ctx); err != nil {
+			return err
+		}
+	}
 	for range servers {
 		address, err := freeAddress(s.draw)
 		if err != nil {
-			return nil, err
+			return err
 		}
-		one, err := g.serve(how, s.data, address, flags...)
+		one, err := s.rig.serve(s.how, s.data, address, s.flags...)
 		if err != nil {
-			return nil, err
+			return err
 		}
 		s.servers = append(s.servers, one)
 	}
-	return s, g.register(ctx, s.servers[0].address)
+	return s.rig.register(ctx, s.servers[0].address)
 }
 
 // write has writers begin.
-func (s *stage) write(writers int, part uint64) (err error) {
+func (s *stage) write(writers int, part uint64) error {
+	return s.writeWith(writers, part, callPatience)
+}
+
+// writeWith has writers begin, each of which waits so long for an answer.
+func (s *stage) writeWith(writers int, part uint64, patience time.Duration) (err error) {
 	var addresses []string
 	for _, one := range s.servers {
 		addresses = append(addresses, one.address)
 	}
-	if s.load, err = s.rig.newLoad(writers, part, callPatience, s.token, addresses...); err != nil {
+	if s.load, err = s.rig.newLoad(writers, part, patience, s.token, addresses...); err != nil {
 		return err
 	}
 	s.load.run()
@@ -122,6 +149,9 @@ func (s *stage) finish(ctx context.Context) error {
 	}
 	s.rig.verify(ctx, s.data, s.load.answers, s.line)
 	s.line.takeOver(&s.load.answers.problems)
+	for _, one := range s.servers {
+		one.internalErrors(s.line)
+	}
 	for _, sentence := range plainRefusals {
 		s.line.Refused += s.load.answers.refusedWith(sentence)
 	}

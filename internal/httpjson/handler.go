@@ -172,7 +172,7 @@ func (h *handler) call(w http.ResponseWriter, r *http.Request, m method) {
 	}
 	cleanHeaders(r.Header)
 	if form == framesAsTheyAre {
-		h.calls.ServeHTTP(w, r)
+		h.answer(w, r)
 		return
 	}
 	body, done, wrong := h.read(r, m)
@@ -183,7 +183,7 @@ func (h *handler) call(w http.ResponseWriter, r *http.Request, m method) {
 	defer done()
 	r.Body, r.ContentLength = io.NopCloser(bytes.NewReader(body)), int64(len(body))
 	if !m.stream() {
-		h.calls.ServeHTTP(w, r)
+		h.answer(w, r)
 		return
 	}
 	// The requests are all there, so HTTP/1.1 is as good as HTTP/2, which the
@@ -194,6 +194,13 @@ func (h *handler) call(w http.ResponseWriter, r *http.Request, m method) {
 	if m.server {
 		out.kind = "application/x-ndjson"
 	}
+	h.calls.ServeHTTP(out, r)
+	out.finish()
+}
+
+// answer makes a call whose answer goes out as the transcoder has it.
+func (h *handler) answer(w http.ResponseWriter, r *http.Request) {
+	out := &retryWriter{ResponseWriter: w}
 	h.calls.ServeHTTP(out, r)
 	out.finish()
 }

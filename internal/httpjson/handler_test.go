@@ -70,9 +70,15 @@ type fixture struct {
 // serve serves a probe, over TLS and HTTP/2 where that is wanted.
 func serve(t *testing.T, o httpjson.Options, encrypted bool) fixture {
 	t.Helper()
+	return serveWithin(t, rpc.Quota{}, o, encrypted)
+}
+
+// serveWithin serves a probe to callers who may ask so much.
+func serveWithin(t *testing.T, q rpc.Quota, o httpjson.Options, encrypted bool) fixture {
+	t.Helper()
 	p := &probe{}
 	core, err := rpc.NewServer(rpc.Config{
-		Authenticate: rpc.OneToken(token, access.Local), Logger: slog.New(slog.DiscardHandler),
+		Authenticate: rpc.OneToken(token, access.Local), Logger: slog.New(slog.DiscardHandler), Quota: q,
 		Register: func(r grpc.ServiceRegistrar) {
 			pb.RegisterPersonServiceServer(r, p)
 			pb.RegisterAttachmentServiceServer(r, p)

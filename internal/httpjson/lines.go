@@ -133,7 +133,9 @@ func (l *lines) finish() {
 		text, _ := json.Marshal(l.end) //nolint:errchkjson // was JSON before
 		l.Header().Set("Content-Type", "application/json")
 		l.Header().Del("Connect-Accept-Encoding")
-		l.ResponseWriter.WriteHeader(statusOf(l.end.Code))
+		status := statusOf(l.end.Code)
+		setRetryAfter(l.Header(), status, l.end)
+		l.ResponseWriter.WriteHeader(status)
 		_, _ = l.ResponseWriter.Write(text)
 	}
 }

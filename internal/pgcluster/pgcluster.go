@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"os/user"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -26,10 +27,12 @@ type Cluster struct {
 	dir  string
 	bin  string
 	opts Options
-	cmd  *exec.Cmd
-	cred *syscall.Credential
-	done chan error
-	stop sync.Once
+	// apart are the folders for data and write-ahead log that Options ask for.
+	apart folders
+	cmd   *exec.Cmd
+	cred  *syscall.Credential
+	done  chan error
+	stop  sync.Once
 }
 
 // Binaries finds the folder of PostgreSQL's server programs, the newest version
@@ -73,6 +76,13 @@ type Options struct {
 	// Durable keeps fsync on, as in production; otherwise it is off, since a
 	// test's cluster outlives no crash.
 	Durable bool
+	// Data and WriteAheadLog are folders in which those go instead of into the cluster's
+	// own, such as file systems that can be filled. Segment is the size of a file of the
+	// log in MiB; 0 for PostgreSQL's own, 16.
+	Data, WriteAheadLog string
+	Segment             int
+	// Settings are further ones of the server, each `name=value`.
+	Settings []string
 }
 
 // Start makes and starts a cluster in a temporary folder. Stop ends it and
@@ -87,7 +97,11 @@ func Start(ctx context.Context, o Options) (_ *Cluster, err error) {
 			c.Stop()
 		}
 	}()
-	if err = c.program(ctx, "initdb", "-D", c.data(), "-U", "jl", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync"); err != nil {
+	elsewhere, err := c.elsewhere()
+	if err != nil {
+		return nil, err
+	}
+	if err = c.program(ctx, "initdb", append([]string{"-D", c.data(), "-U", "jl", "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync"}, elsewhere...)...); err != nil {
 		return nil, err
 	}
 	return c, c.serve(ctx)
@@ -117,7 +131,12 @@ func newCluster(o Options) (*Cluster, error) {
 	return &Cluster{dir: dir, bin: bin, opts: o, cred: cred, done: make(chan error, 1)}, nil
 }
 
-func (c *Cluster) data() string { return filepath.Join(c.dir, "data") }
+func (c *Cluster) data() string {
+	if c.apart.data != "" {
+		return filepath.Join(c.apart.data, "data")
+	}
+	return filepath.Join(c.dir, "data")
+}
 
 // program runs one of PostgreSQL's programs to its end.
 func (c *Cluster) program(ctx context.Context, name string, args ...string) error {
@@ -136,7 +155,7 @@ func (c *Cluster) serve(ctx context.Context, settings ...string) (err error) {
 	}
 	onOff := map[bool]string{true: "on", false: "off"}[c.opts.Durable]
 	args := []string{"-D", c.data(), "-p", strconv.Itoa(c.Port), "-h", "127.0.0.1", "-k", c.dir}
-	for _, setting := range append([]string{"fsync=" + onOff, "full_page_writes=" + onOff, "max_connections=200", "logging_collector=off", "log_min_messages=fatal"}, settings...) {
+	for _, setting := range slices.Concat([]string{"fsync=" + onOff, "full_page_writes=" + onOff, "max_connections=200", "logging_collector=off", "log_min_messages=fatal"}, c.opts.Settings, settings) {
 		args = append(args, "-c", setting)
 	}
 	c.cmd = c.command(context.WithoutCancel(ctx), filepath.Join(c.bin, "postgres"), args...)
@@ -235,6 +254,7 @@ func (c *Cluster) end() {
 		}
 	}
 	_ = os.RemoveAll(c.dir) // the next cluster tries again
+	c.apart.remove()
 }
 
 func freePort() (int, error) {

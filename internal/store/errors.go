@@ -23,13 +23,15 @@ import (
 func (s *Store) fault(err error) error {
 	var known *ledger.Error
 	var undecided *undecidedError
+	var connect *pgconn.ConnectError
 	switch {
 	case errors.As(err, &undecided):
 		return &ledger.Error{Kind: ledger.KindUnavailable, Reason: ledger.ReasonStoreUnavailable,
 			Message: "the database was lost before it answered, so that it is not known whether this was kept; send it again with the same id, or look before you make it anew", Cause: err}
 	case errors.Is(err, errHung):
 		return &ledger.Error{Kind: ledger.KindUnavailable, Reason: ledger.ReasonStoreUnavailable, Message: "the database can't be used now (" + errHung.Error() + "); try again", Cause: err}
-	case err == nil, errors.As(err, &known), errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+	case err == nil, errors.As(err, &known), errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded) && !errors.As(err, &connect):
+		// The time to connect is the store's own, and its end no caller's.
 		return err
 	case conflict(err):
 		return &ledger.Error{Kind: ledger.KindConflict, Reason: ledger.ReasonConflict, Message: "too many conflicting changes at once; try again", Cause: err}
@@ -123,6 +125,9 @@ func disconnected(err error) bool {
 	return unavailable(err) && !errors.Is(err, errClosed)
 }
 
+// diskFull is what PostgreSQL says where a table or an index can't grow.
+const diskFull = "53100"
+
 // queryCancelled is what PostgreSQL says of a statement that took too long.
 const queryCancelled = "57014"
 
@@ -161,8 +166,13 @@ func plainCause(err error) string {
 		return "the server is shutting down"
 	}
 	var pg *pgconn.PgError
-	if errors.As(err, &pg) && pg.Code == queryCancelled {
-		return "a statement took longer than it may"
+	if errors.As(err, &pg) {
+		switch pg.Code {
+		case queryCancelled:
+			return "a statement took longer than it may"
+		case diskFull:
+			return "the disk is full"
+		}
 	}
 	return "it does not answer"
 }
