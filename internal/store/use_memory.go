@@ -64,7 +64,7 @@ func (m *useMemory) since(tool, hour int64) (fasteners int64) {
 // gives none where days would not do: the tool has policies of other actions, or its
 // cycles may be used up, and then the hour in which they were matters.
 func (m *useMemory) fill(r *trackedRow, asOf int64) (hours []int64, ok bool) {
-	if m == nil || r.back < r.since {
+	if m == nil || r.back < r.since || len(r.tool.Policies) > 0 {
 		return nil, false
 	}
 	since := floorHour(max(r.since, 0))
