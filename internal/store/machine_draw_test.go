@@ -10,6 +10,16 @@ import (
 	"jointledger/internal/store/storetest"
 )
 
+// evenly draws a number below n, each as often: rapid's own ranges mostly give small ones,
+// so that the last of many cases hardly ever come.
+func evenly(rt *rapid.T, n int, what string) int {
+	all := make([]int, n)
+	for i := range all {
+		all[i] = i
+	}
+	return rapid.SampledFrom(all).Draw(rt, what)
+}
+
 func (m *machine) entry(rt *rapid.T) ledger.Entry {
 	return ledger.Entry{
 		ID: m.id(), OccurTime: m.moment(rt), OffsetMinutes: rapid.SampledFrom([]int{-420, 0, 330}).Draw(rt, "offset"),
@@ -33,21 +43,21 @@ func (m *machine) draw(rt *rapid.T) ledger.Record {
 	lot := rapid.SampledFrom([]string{storetest.StainlessLot, storetest.OtherStainlessLot, storetest.GalvanizedLot}).Draw(rt, "lot")
 	tool := rapid.SampledFrom([]string{"", storetest.DenverWrench, storetest.KolkataWrench, storetest.ImpactWrench}).Draw(rt, "tool")
 	fasteners := rapid.IntRange(0, 30).Draw(rt, "fasteners") // 0 is not valid, for most
-	treatment := ledger.Treatment(rapid.IntRange(1, 3).Draw(rt, "treatment"))
+	treatment := ledger.Treatment(1 + evenly(rt, 3, "treatment"))
 	if rapid.Bool().Draw(rt, "of the site") {
 		return m.drawSite(rt, joint, lot, tool)
 	}
-	switch rapid.IntRange(0, 3).Draw(rt, "kind of record") {
+	switch evenly(rt, 4, "kind of record") {
 	case 0:
 		r := &ledger.Tightening{Entry: m.entry(rt), Joint: joint, Lot: lot, Treatment: treatment, Tool: tool, Fasteners: fasteners,
-			Pass: ledger.Pass(rapid.IntRange(1, 3).Draw(rt, "pass")), Method: ledger.DrivenByHand}
+			Pass: ledger.Pass(1 + evenly(rt, 3, "pass")), Method: ledger.DrivenByHand}
 		if rapid.Bool().Draw(rt, "torque known") {
 			torque := rapid.Float64Range(0, 40).Draw(rt, "torque")
 			r.TorqueNewtonMetres = &torque
 		}
 		return r
 	case 1:
-		r := &ledger.Incident{Entry: m.entry(rt), Kind: ledger.IncidentKind(rapid.IntRange(1, 12).Draw(rt, "incident")), Site: joint.Site, Joint: joint,
+		r := &ledger.Incident{Entry: m.entry(rt), Kind: ledger.IncidentKind(1 + evenly(rt, 12, "incident")), Site: joint.Site, Joint: joint,
 			Fasteners: fasteners, Lot: lot, Treatment: treatment, Tool: tool, Method: ledger.DrivenByImpact}
 		if !r.Kind.ThreadFailure() && rapid.Bool().Draw(rt, "at no joint") {
 			r.Joint, r.Lot, r.Treatment, r.Method = ledger.Place{}, "", 0, 0
@@ -60,7 +70,7 @@ func (m *machine) draw(rt *rapid.T) ledger.Record {
 	default:
 		site := rapid.SampledFrom([]string{storetest.Denver, storetest.Kolkata}).Draw(rt, "site")
 		return &ledger.LotMovement{Entry: m.entry(rt), Lot: lot, Site: site, Quantity: int64(fasteners),
-			Kind: ledger.MovementKind(rapid.IntRange(1, 5).Draw(rt, "movement"))}
+			Kind: ledger.MovementKind(1 + evenly(rt, 5, "movement"))}
 	}
 }
 

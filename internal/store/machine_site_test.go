@@ -14,15 +14,15 @@ import (
 func (m *machine) drawSite(rt *rapid.T, joint ledger.Place, lot, tool string) ledger.Record {
 	site := rapid.SampledFrom([]string{storetest.Denver, storetest.Kolkata}).Draw(rt, "site")
 	reason := rapid.SampledFrom([]string{"looked at", "looked at", ""}).Draw(rt, "reason") // "" is not valid
-	switch rapid.IntRange(0, 8).Draw(rt, "kind of site record") {
+	switch evenly(rt, 9, "kind of site record") {
 	case 0:
 		sealant := rapid.SampledFrom([]string{"polyurethane", "butyl", ""}).Draw(rt, "sealant")
-		return &ledger.Sealing{Entry: m.entry(rt), Joint: joint, Sealant: sealant, WidthMillimetres: 9.5, Splice: ledger.Splice(rapid.IntRange(0, 3).Draw(rt, "splice"))}
+		return &ledger.Sealing{Entry: m.entry(rt), Joint: joint, Sealant: sealant, WidthMillimetres: 9.5, Splice: ledger.Splice(evenly(rt, 4, "splice"))}
 	case 1:
-		return &ledger.Inspection{Entry: m.entry(rt), Joint: joint, Kind: ledger.InspectionKind(rapid.IntRange(1, 3).Draw(rt, "inspection")),
-			Result: ledger.InspectionResult(rapid.IntRange(1, 2).Draw(rt, "result")), Tool: tool}
+		return &ledger.Inspection{Entry: m.entry(rt), Joint: joint, Kind: ledger.InspectionKind(1 + evenly(rt, 3, "inspection")),
+			Result: ledger.InspectionResult(1 + evenly(rt, 2, "result")), Tool: tool}
 	case 2:
-		return &ledger.Custody{Entry: m.entry(rt), Tool: tool, Kind: ledger.CustodyKind(rapid.IntRange(1, 8).Draw(rt, "custody")), Site: site,
+		return &ledger.Custody{Entry: m.entry(rt), Tool: tool, Kind: ledger.CustodyKind(1 + evenly(rt, 8, "custody")), Site: site,
 			Holder: rapid.SampledFrom([]string{"", storetest.DenverPerson, storetest.Visitor}).Draw(rt, "holder")}
 	case 3, 4:
 		h := &ledger.Hold{Entry: m.entry(rt), Action: ledger.HoldPlaced, Reason: reason}
@@ -33,20 +33,20 @@ func (m *machine) drawSite(rt *rapid.T, joint ledger.Place, lot, tool string) le
 	case 6:
 		return &ledger.Disposition{Entry: m.decider(rt), Incident: m.drawSent(rt, ledger.KindIncident), Decision: ledger.DecisionRework, Reason: reason}
 	case 7:
-		for range rapid.IntRange(0, 2).Draw(rt, "up") {
+		for range evenly(rt, 3, "up") {
 			joint = joint.Parent()
 		}
-		return &ledger.SignOff{Entry: m.decider(rt), Place: joint, Point: ledger.SignOffPoint(rapid.IntRange(1, 2).Draw(rt, "point"))}
+		return &ledger.SignOff{Entry: m.decider(rt), Place: joint, Point: ledger.SignOffPoint(1 + evenly(rt, 2, "point"))}
 	default:
-		check := &ledger.ToolCheck{Entry: m.entry(rt), Tool: tool, Site: site, Action: ledger.PolicyAction(rapid.IntRange(1, 4).Draw(rt, "action")),
-			Result: ledger.InspectionResult(rapid.IntRange(1, 2).Draw(rt, "result"))}
+		check := &ledger.ToolCheck{Entry: m.entry(rt), Tool: tool, Site: site, Action: ledger.PolicyAction(1 + evenly(rt, 4, "action")),
+			Result: ledger.InspectionResult(1 + evenly(rt, 2, "result"))}
 		return check
 	}
 }
 
 // drawHeld says what a hold is on.
 func (m *machine) drawHeld(rt *rapid.T, h *ledger.Hold, joint ledger.Place, lot, tool, site string) {
-	switch rapid.IntRange(0, 3).Draw(rt, "held") {
+	switch evenly(rt, 4, "held") {
 	case 0:
 		h.Place = joint
 	case 1:
@@ -62,7 +62,7 @@ func (m *machine) drawHeld(rt *rapid.T, h *ledger.Hold, joint ledger.Place, lot,
 // something else.
 func (m *machine) drawRelease(rt *rapid.T, joint ledger.Place, reason string) ledger.Record {
 	r := &ledger.Hold{Entry: m.decider(rt), Action: ledger.HoldReleased, Reason: reason, Decision: ledger.DecisionUseAsIs, Releases: m.drawSent(rt, ledger.KindHold), Place: joint}
-	if k := m.model.byID[r.Releases]; k != nil && rapid.IntRange(0, 4).Draw(rt, "as it is") > 0 {
+	if k := m.model.byID[r.Releases]; k != nil && evenly(rt, 5, "as it is") > 0 {
 		if h, ok := k.record.(*ledger.Hold); ok {
 			r.Place, r.Lot, r.Tool, r.Site = h.Place, h.Lot, h.Tool, h.Site
 		}
@@ -73,7 +73,7 @@ func (m *machine) drawRelease(rt *rapid.T, joint ledger.Place, reason string) le
 // decider is the entry of a decision, mostly by somebody who may decide.
 func (m *machine) decider(rt *rapid.T) ledger.Entry {
 	e := m.entry(rt)
-	if rapid.IntRange(0, 4).Draw(rt, "may decide") > 0 {
+	if evenly(rt, 5, "may decide") > 0 {
 		e.Person = storetest.DenverPerson
 	}
 	return e
@@ -91,7 +91,7 @@ func (m *machine) drawSent(rt *rapid.T, kind ledger.RecordKind) uuid.UUID {
 			ids = append(ids, k.record.Head().ID)
 		}
 	}
-	if len(ids) == 0 || rapid.IntRange(0, 9).Draw(rt, "of the kind") == 0 {
+	if len(ids) == 0 || evenly(rt, 10, "of the kind") == 0 {
 		ids = all
 	}
 	if len(ids) == 0 {

@@ -2,7 +2,6 @@ package store_test
 
 import (
 	"context"
-	"flag"
 	"slices"
 	"testing"
 	"time"
@@ -19,164 +18,43 @@ import (
 
 // TestStateMachine lets chance write to a store and to the model at once: things
 // registered, records of all kinds sent, resent, altered, batched and corrected, holds
-// released, the store closed and opened again. Every answer must be the model's, and so
-// must the figures and the states of joints in the end, also for who sees one site. On
-// PostgreSQL two servers are at the database, and it takes fewer steps.
+// released once and twice, the store closed and opened again. Every answer must be the
+// model's, and so must the figures and the states of joints in the end, also for who sees
+// one site.
 func TestStateMachine(t *testing.T) {
 	t.Parallel()
-	storetest.Each(t, func(t *testing.T, e storetest.Engine) {
-		most := map[string]int{"sqlite": 1000, "postgres": 10}[e.Name]
-		rapid.Check(t, func(rt *rapid.T) {
-			m := newMachine(t, rt, e)
-			defer m.closeAll(rt)
-			steps := 0
-			bounded := func(action func(*rapid.T)) func(*rapid.T) {
-				return func(rt *rapid.T) {
-					if steps++; steps <= most {
-						action(rt)
-					}
-				}
+	letChance(t, story{
+		begin: func(m *machine, rt *rapid.T) {
+			if evenly(rt, 4, "already registered") > 0 {
+				m.registerAll(rt)
 			}
-			rt.Repeat(map[string]func(*rapid.T){
-				"register":     bounded(m.register),
-				"revise":       bounded(m.revise),
-				"move a tool":  bounded(m.moveTool),
-				"record":       bounded(m.recordNew),
-				"record again": bounded(m.recordAgain),
-				"correct":      bounded(m.correct),
-				"open again":   bounded(m.compareCold),
-				"other server": bounded(m.change),
-				"compare":      bounded(m.compare),
-			})
+		},
+		actions: func(m *machine) map[string]func(*rapid.T) {
+			return map[string]func(*rapid.T){
+				"register":      m.register,
+				"revise":        m.revise,
+				"move a tool":   m.moveTool,
+				"record":        m.recordNew,
+				"record again":  m.recordAgain,
+				"correct":       m.correct,
+				"release twice": m.releaseTwice,
+				"open again":    m.compareCold,
+				"other server":  m.change,
+				"compare":       m.compare,
+			}
+		},
+		end: func(m *machine, rt *rapid.T) {
+			m.releaseTwice(rt) // whatever chance did, each time
 			m.compare(rt)
-		})
+		},
 	})
-}
-
-// fewChecks makes rapid run as many checks as fit beside the other tests, unless
-// the command line says otherwise (-rapid.checks, rapid's own default is 100).
-func fewChecks() {
-	if err := flag.Lookup("rapid.checks").Value.Set("10"); err != nil {
-		panic(err)
-	}
-}
-
-type machine struct {
-	config store.Config
-	// s is the server that is asked; other is another at the same database, nil where
-	// there may be one only.
-	s, other *store.Store
-	model    *model
-	// sent are records that were sent before, kept or not.
-	sent []ledger.Record
-	// clock makes every id and every moment of the past another one, latest every
-	// present one.
-	clock  int
-	latest time.Time
-}
-
-func newMachine(t *testing.T, rt *rapid.T, e storetest.Engine) *machine {
-	m := &machine{config: e.NewConfig(t), model: newModel()}
-	m.open(rt)
-	ctx, f := context.Background(), storetest.NewFleet()
-	for _, err := range []error{
-		second(m.s.RegisterSites(ctx, f.Sites, store.Change{})),
-		second(m.s.RegisterSpecifications(ctx, f.Specifications, store.Change{})),
-		second(m.s.RegisterTowers(ctx, f.Towers, store.Change{})),
-		second(m.s.RegisterCells(ctx, f.Cells, store.Change{})),
-	} {
-		if err != nil {
-			rt.Fatal(err)
-		}
-	}
-	if rapid.IntRange(0, 3).Draw(rt, "already registered") > 0 {
-		m.registerAll(rt)
-	}
-	if e.Name == "postgres" {
-		m.other = m.s
-		m.open(rt)
-	}
-	return m
-}
-
-// registerAll begins with everything registered that records name.
-func (m *machine) registerAll(rt *rapid.T) {
-	ctx, f := context.Background(), storetest.NewFleet()
-	for _, err := range []error{
-		second(m.s.RegisterLots(ctx, f.Lots, store.Change{})), second(m.s.RegisterTools(ctx, f.Tools, store.Change{})),
-		second(m.s.RegisterPeople(ctx, f.People, store.Change{})), second(m.s.RegisterJoints(ctx, machineJoints(), store.Change{})),
-	} {
-		if err != nil {
-			rt.Fatal(err)
-		}
-	}
-	for _, lot := range f.Lots {
-		m.model.lots[lot.Number] = lot
-	}
-	for _, tool := range f.Tools {
-		m.model.tools[tool.Serial] = tool
-	}
-	for _, person := range f.People {
-		m.model.people[person.ID] = person
-	}
-	for _, joint := range machineJoints() {
-		m.model.joints[joint.Place] = joint
-	}
-}
-
-func second[T any](_ T, err error) error { return err }
-
-func (m *machine) open(rt *rapid.T) {
-	var err error
-	if m.s, err = store.Open(context.Background(), m.config); err != nil {
-		rt.Fatal(err)
-	}
-}
-
-func (m *machine) close(rt *rapid.T) {
-	if err := m.s.Close(); err != nil {
-		rt.Error(err)
-	}
-}
-
-func (m *machine) closeAll(rt *rapid.T) {
-	m.close(rt)
-	if m.other != nil {
-		m.s = m.other
-		m.close(rt)
-	}
-}
-
-// change goes on with the other server, where two may be at one database.
-func (m *machine) change(rt *rapid.T) {
-	if m.other == nil {
-		rt.Skip("one server to a database")
-	}
-	m.s, m.other = m.other, m.s
-}
-
-// agree compares the store's answers with the model's.
-func (m *machine) agree(rt *rapid.T, what string, outcomes []store.Outcome, err error, want []answer) {
-	rt.Helper()
-	if err != nil || len(outcomes) != len(want) {
-		rt.Fatalf("%s: %d outcomes, %v; expected %d", what, len(outcomes), err, len(want))
-	}
-	for i, o := range outcomes {
-		got := answer{state: o.State}
-		if o.Err != nil {
-			got.reason = o.Err.Reason
-		}
-		if got != want[i] {
-			rt.Fatalf("%s, member %d: %v (%v); the model says %v", what, i, got, o.Err, want[i])
-		}
-	}
 }
 
 // register sends one to three things of the fleet of one kind, some of them
 // altered or spoilt.
 func (m *machine) register(rt *rapid.T) {
 	f, ctx := storetest.NewFleet(), context.Background()
-	odd := func() bool { return rapid.IntRange(0, 4).Draw(rt, "odd") == 0 }
+	odd := func() bool { return evenly(rt, 5, "odd") == 0 }
 	n := rapid.IntRange(1, 3).Draw(rt, "n")
 	var want []answer
 	switch kind := rapid.SampledFrom([]string{"lots", "tools", "people", "joints"}).Draw(rt, "kind"); kind {
@@ -257,13 +135,18 @@ func (m *machine) moveTool(rt *rapid.T) {
 	}
 }
 
-// send sends a batch and keeps in the model what it says is taken.
+// send sends a batch, or asks only what would become of it, and keeps in the model what
+// it says is taken.
 func (m *machine) send(rt *rapid.T, batch []ledger.Record) {
-	change := store.Change{ValidateOnly: rapid.IntRange(0, 5).Draw(rt, "validate only") == 0}
+	m.sendAs(rt, batch, store.Change{ValidateOnly: evenly(rt, 6, "validate only") == 0})
+}
+
+func (m *machine) sendAs(rt *rapid.T, batch []ledger.Record, change store.Change) {
 	model := m.model
 	if change.ValidateOnly {
 		model = m.model.clone()
 	}
+	model.batches++
 	want := mapped(batch, model.take)
 	outcomes, err := m.s.Record(context.Background(), resentAll(batch), change)
 	m.agree(rt, "records", outcomes, err, want)
@@ -273,7 +156,7 @@ func (m *machine) send(rt *rapid.T, batch []ledger.Record) {
 func (m *machine) recordNew(rt *rapid.T) {
 	batch := make([]ledger.Record, rapid.IntRange(1, 5).Draw(rt, "n"))
 	for i := range batch {
-		batch[i] = m.draw(rt)
+		batch[i] = m.draws(rt)
 	}
 	m.send(rt, batch)
 }
@@ -287,12 +170,12 @@ func (m *machine) recordAgain(rt *rapid.T) {
 	var batch []ledger.Record
 	for range rapid.IntRange(1, 5).Draw(rt, "n") {
 		r := resent(rapid.SampledFrom(m.sent).Draw(rt, "sent before"))
-		switch rapid.IntRange(0, 3).Draw(rt, "how") {
+		switch evenly(rt, 4, "how") {
 		case 0:
 			r.Head().Note += "!"
 		case 1:
 			id := r.Head().ID
-			r = m.draw(rt)
+			r = m.draws(rt)
 			r.Head().ID = id
 		}
 		batch = append(batch, r)
@@ -308,10 +191,10 @@ func (m *machine) correct(rt *rapid.T) {
 	}
 	target := rapid.SampledFrom(m.sent).Draw(rt, "corrected")
 	c := &ledger.Correction{Entry: m.entry(rt), Corrects: target.Head().ID, Reason: "it was typed wrong"}
-	switch rapid.IntRange(0, 3).Draw(rt, "replacement") {
+	switch evenly(rt, 4, "replacement") {
 	case 0: // withdrawn
 	case 1:
-		c.With = m.draw(rt) // of another kind, perhaps
+		c.With = m.draws(rt) // of another kind, perhaps
 		if k := c.With.RecordKind(); k == ledger.KindHold || k == ledger.KindDisposition {
 			c.With = nil // they replace nothing
 		}
@@ -408,7 +291,7 @@ func (m *machine) id() uuid.UUID {
 
 // moment is another one at each call: the present, or one of the past in no order.
 func (m *machine) moment(rt *rapid.T) time.Time {
-	if rapid.IntRange(0, 3).Draw(rt, "present") == 0 {
+	if evenly(rt, 4, "present") == 0 {
 		now := ledger.Microseconds(time.Now())
 		if !now.After(m.latest) {
 			now = m.latest.Add(time.Microsecond)
@@ -417,6 +300,6 @@ func (m *machine) moment(rt *rapid.T) time.Time {
 		return now
 	}
 	m.clock++
-	hours := rapid.IntRange(0, 60*24).Draw(rt, "hours")
+	hours := evenly(rt, 60*24, "hours")
 	return storetest.Occurred.Add(time.Duration(hours)*time.Hour + time.Duration(m.clock)*time.Microsecond)
 }

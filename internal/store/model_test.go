@@ -25,7 +25,9 @@ type model struct {
 	revisions map[string][]time.Time
 	// kept are the records in the order of their taking, as they were sent.
 	kept []*modelRecord
-	byID map[uuid.UUID]*modelRecord
+	// batches are those that came so far.
+	batches int
+	byID    map[uuid.UUID]*modelRecord
 }
 
 type modelRecord struct {
@@ -35,6 +37,9 @@ type modelRecord struct {
 	specification ledger.SpecificationRef
 	correctedBy   uuid.UUID
 	releasedBy    uuid.UUID // of a hold
+	// batch numbers those that came together, whose order among themselves is open.
+	batch    int
+	attached []store.Attachment
 }
 
 func newModel() *model {
@@ -110,7 +115,7 @@ func (m *model) take(sent ledger.Record) answer {
 		}
 		return refusedFor(ledger.ReasonRecordIDReused)
 	}
-	kept := &modelRecord{record: resent(sent), site: m.siteOf(sent)}
+	kept := &modelRecord{record: resent(sent), site: m.siteOf(sent), batch: m.batches}
 	if c, ok := sent.(*ledger.Correction); ok {
 		if refusal := m.correct(c); refusal.reason != 0 {
 			return refusal
@@ -118,11 +123,20 @@ func (m *model) take(sent ledger.Record) answer {
 	} else if joint := jointOf(sent); joint.Joint != "" && keepsSpecification(sent) {
 		kept.specification = m.inForce(m.joints[joint].Specification, sent.Head().OccurTime)
 	}
+	if !m.measured(sent) {
+		return refusedFor(ledger.ReasonInvalidField)
+	}
 	if refusal := m.decide(sent); refusal.reason != 0 {
 		return refusal
 	}
 	m.kept, m.byID[id] = append(m.kept, kept), kept
 	return answer{state: store.Taken}
+}
+
+// measured is false of a calibration of what lifts and measures nothing.
+func (m *model) measured(r ledger.Record) bool {
+	c, ok := r.(*ledger.Calibration)
+	return !ok || m.tools[c.Tool].Kind != ledger.ToolHoist
 }
 
 // keepsSpecification says whether a record of the kind keeps the revision that held; an
@@ -148,6 +162,8 @@ func (m *model) correct(c *ledger.Correction) answer {
 		return refusedFor(ledger.ReasonAlreadyCorrected)
 	case c.With != nil && (taken || c.Replacement == c.ID):
 		return refusedFor(ledger.ReasonRecordIDReused)
+	case c.With != nil && !m.measured(c.With):
+		return refusedFor(ledger.ReasonInvalidField)
 	case c.With != nil && kind == ledger.KindSignOff && !m.mayDecide(c.With):
 		return refusedFor(ledger.ReasonPermissionDenied)
 	}
@@ -162,7 +178,7 @@ func (m *model) correct(c *ledger.Correction) answer {
 
 // names says whether everything that a record names is known.
 func (m *model) names(r ledger.Record) bool {
-	lot, tool, holder := "", "", ""
+	lot, tool, holder, override := "", "", "", ""
 	switch r := r.(type) {
 	case *ledger.Tightening:
 		lot, tool = r.Lot, r.Tool
@@ -177,7 +193,7 @@ func (m *model) names(r ledger.Record) bool {
 	case *ledger.ToolCheck:
 		tool = r.Tool
 	case *ledger.Custody:
-		tool, holder = r.Tool, r.Holder
+		tool, holder, override = r.Tool, r.Holder, r.OverrideBy
 	case *ledger.Hold:
 		lot, tool = r.Lot, r.Tool
 		if r.Releases != uuid.Nil && !m.knownTarget(r.Releases, ledger.KindHold) {
@@ -198,7 +214,8 @@ func (m *model) names(r ledger.Record) bool {
 	_, knownTool := m.tools[tool]
 	_, knownPerson := m.people[r.Head().Person]
 	_, knownHolder := m.people[holder]
-	return (holder == "" || knownHolder) && (joint.Joint == "" || knownJoint) && (lot == "" || knownLot) && (tool == "" || knownTool) && (r.Head().Person == "" || knownPerson)
+	_, knownOverride := m.people[override]
+	return (holder == "" || knownHolder) && (override == "" || knownOverride) && (joint.Joint == "" || knownJoint) && (lot == "" || knownLot) && (tool == "" || knownTool) && (r.Head().Person == "" || knownPerson)
 }
 
 // jointOf is the joint that a record is about, or another place that it names.

@@ -68,7 +68,9 @@ func (s *Store) validateRecords(ctx context.Context, records []ledger.Record, ca
 		// The rules judge by all that is known, whoever asks. What is checked will be
 		// sent to be kept: what it names is found again then.
 		breaks := s.lineage.breaks.Load()
+		s.checked.prepare(ctx, s.read)
 		err = s.view(visible.Everything(ctx), func(t *tx) error {
+			t.checking = &s.checked
 			t.of(caller, records)
 			answers, err = t.record(ctx, records)
 			if err == nil && s.lineage.breaks.Load() == breaks {

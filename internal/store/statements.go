@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"sync"
 )
 
 // mostStatements bounds how many statements are kept prepared.
@@ -23,10 +24,52 @@ func (t *tx) rows(ctx context.Context, query string, args []any) (*sql.Rows, err
 	if err := t.flush(ctx); err != nil {
 		return nil, err
 	}
-	if stmt := t.statements.met(query); stmt != nil {
+	stmt := t.statements.met(query)
+	if stmt == nil {
+		stmt = t.checking.met(query)
+	}
+	if stmt != nil {
 		return t.sql.StmtContext(ctx, stmt).QueryContext(ctx, args...)
 	}
 	return t.sql.QueryContext(ctx, query, args...)
+}
+
+// checkStatements are the queries of transactions that only check records, prepared: an
+// import checks half a thousand at once, and their lists of keys are long to parse.
+type checkStatements struct {
+	mu sync.Mutex
+	statements
+}
+
+func (s *checkStatements) met(query string) *sql.Stmt {
+	if s == nil {
+		return nil
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.statements.met(query)
+}
+
+// prepare prepares what was wanted; see statements. The lock is not held meanwhile: whoever
+// waits for it may have the connection that this waits for.
+func (s *checkStatements) prepare(ctx context.Context, db *sql.DB) {
+	s.mu.Lock()
+	these := statements{wanted: s.wanted}
+	s.wanted = nil
+	s.mu.Unlock()
+	these.prepare(ctx, db)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.byText == nil {
+		s.byText = map[string]*sql.Stmt{}
+	}
+	for query, stmt := range these.byText {
+		if s.byText[query] != nil {
+			_ = stmt.Close() // another was sooner
+			continue
+		}
+		s.byText[query] = stmt
+	}
 }
 
 // met gives the statement of a query that was met before; nil for none yet, or where

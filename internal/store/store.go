@@ -65,6 +65,7 @@ type Store struct {
 	writer       *writer
 	insert       inserter
 	prepared     statements
+	checked      checkStatements
 	register     *registerMemory
 	treatments   *treatmentMemory
 	certificates *certificateMemory
@@ -226,6 +227,8 @@ type tx struct {
 	pipe *pipeline
 	// statements are those of the writer; nil in a transaction that reads.
 	statements *statements
+	// checking are those of a transaction that only checks records.
+	checking *checkStatements
 	// epoch is the register's, where it was read; registerChanged says that this
 	// transaction changes what is remembered under it (register_memory.go).
 	epoch           int64

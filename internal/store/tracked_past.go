@@ -260,16 +260,7 @@ func (t *tx) usesOf(ctx context.Context, all *trackedRows, m *useMemory, asOf in
 		counted(r, u)
 		return nil
 	}
-	byHour, byDay := &trackedRows{}, [][2]int64(nil)
-	for _, r := range all.rows {
-		hours, ok := m.fill(r, asOf)
-		for _, hour := range hours {
-			byDay = append(byDay, [2]int64{int64(r.key), hour})
-		}
-		if !ok {
-			byHour.rows = append(byHour.rows, r)
-		}
-	}
+	byHour, byDay := m.fillAll(all, asOf)
 	query := "SELECT b.key, u.hour, u.last_time, u.fasteners FROM " + t.engine.numbers() + ` b CROSS JOIN tool_uses u
 WHERE u.tool_id = b.key AND u.hour >= b.value AND u.hour <= ? AND u.fasteners > 0`
 	if len(byHour.rows) > 0 {
@@ -277,13 +268,8 @@ WHERE u.tool_id = b.key AND u.hour >= b.value AND u.hour <= ? AND u.fasteners > 
 			return err
 		}
 	}
-	if len(byDay) > 0 {
-		list := numbered(len(byDay), func(put func(key, value int64)) {
-			for _, d := range byDay {
-				put(d[0], d[1])
-			}
-		})
-		if err := t.query(ctx, read, query+fmt.Sprintf(" AND u.hour < (b.value / %d + 1) * %[1]d", hoursPerDay), list, last); err != nil {
+	if byDay != "" {
+		if err := t.query(ctx, read, query+fmt.Sprintf(" AND u.hour < (b.value / %d + 1) * %[1]d", hoursPerDay), byDay, last); err != nil {
 			return err
 		}
 	}
