@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"math"
@@ -166,23 +167,33 @@ func (t *tx) bringUpUses(ctx context.Context, m *useMemory) error {
 	return err
 }
 
-// readUses reads the use of all tools.
+// readUses reads the use of all tools: in the order of the table, for by that of the key
+// a large one takes ten times as long.
 func (t *tx) readUses(ctx context.Context) (map[int64][]usedDay, error) {
 	tools := map[int64][]usedDay{}
-	// In the order of the key.
 	err := t.query(ctx, func(rows *sql.Rows) error {
 		var tool, hour, fasteners int64
 		err := rows.Scan(&tool, &hour, &fasteners)
 		tools[tool] = addUse(tools[tool], hour, fasteners)
 		return err
-	}, "SELECT tool_id, hour, fasteners FROM tool_uses ORDER BY tool_id, hour")
+	}, "SELECT tool_id, hour, fasteners FROM tool_uses")
 	for tool, days := range tools {
-		tools[tool] = slices.Clip(slices.Clone(days))
+		tools[tool] = byDay(days)
 	}
 	return tools, err
 }
 
-// addUse adds the use of an hour that is not before the others.
+// byDay puts days in their order, and those that are there more than once together.
+func byDay(days []usedDay) []usedDay {
+	slices.SortFunc(days, func(a, b usedDay) int { return cmp.Compare(a.day, b.day) })
+	var out []usedDay
+	for _, d := range days {
+		out = addUse(out, int64(d.day)*hoursPerDay, int64(d.fasteners))
+	}
+	return slices.Clip(out)
+}
+
+// addUse adds the use of an hour after the others.
 func addUse(days []usedDay, hour, fasteners int64) []usedDay {
 	day := dayOfHour(hour)
 	if n := len(days); n == 0 || days[n-1].day != day {

@@ -129,7 +129,8 @@ func (s *Store) ReadAhead(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.view(ctx, func(t *tx) error {
+	return s.withUses(ctx, func(t *tx, _ *useMemory, done func()) error {
+		done()
 		_, err := t.unproven(ctx)
 		return err
 	})
