@@ -14,8 +14,8 @@ const (
 	// Percent is what Go calls GOGC.
 	Percent = 200
 	// memoryFloor is what Go may always use, and memoryHeadroom what it may use beside
-	// half as much again as is alive.
-	memoryFloor, memoryHeadroom = 36 << 20, 12 << 20
+	// a third as much again as is alive.
+	memoryFloor, memoryHeadroom = 36 << 20, 8 << 20
 	// plenty is so much alive that the machine is not a small one.
 	plenty      = 64 << 20
 	memoryEvery = 5 * time.Second
@@ -53,9 +53,9 @@ func Keep() (stop func()) {
 
 // memoryFor is the limit at so many bytes alive, and so many that Go has besides its
 // heap. It grows with them: a limit that they come near would have Go collect all the
-// time. Whoever has much alive has more room than by a plain half.
+// time. Whoever has much alive has more room than by a plain third.
 func memoryFor(live, besides uint64) int64 {
-	room := live / 2
+	room := live / 3
 	if live > plenty {
 		room = live
 	}

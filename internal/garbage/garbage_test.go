@@ -11,7 +11,7 @@ import (
 func TestTheMemoryLimitLeavesRoomForWhatIsAlive(t *testing.T) {
 	for _, live := range []uint64{0, 1 << 20, 16 << 20, 64 << 20, 1 << 30, 64 << 30} {
 		got := memoryFor(live, 4<<20)
-		if got < memoryFloor || got < int64(live)*3/2+4<<20 {
+		if got < memoryFloor || got < int64(live)*4/3+4<<20 {
 			t.Errorf("with %d bytes alive the limit is %d", live, got)
 		}
 	}
