@@ -140,12 +140,15 @@ func testDueOfAFleet(t *testing.T, e storetest.Engine) {
 	for _, tool := range tools {
 		if usedOnly(tool) {
 			// Nothing but its cycles may make it due: it passed, and lately.
+			calibrated := storetest.Occurred.Add(-time.Duration(31+random.IntN(90)) * day)
 			records = append(records, judgedAt(0, func(c *ledger.Calibration) {
-				c.Tool, c.OccurTime, c.Document = tool.Serial, storetest.Occurred.Add(-time.Duration(31+random.IntN(90))*day), ledger.CalibrationCertificate
+				c.Tool, c.OccurTime, c.Document = tool.Serial, calibrated, ledger.CalibrationCertificate
 			}))
-			for range 8 {
+			for i := range 4 + 4*random.IntN(2) {
+				// Four soon after, when the days to reckon by are few.
+				within := []time.Duration{6 * day, storetest.Occurred.Sub(calibrated)}[i/4]
 				records = append(records, storetest.NewTightening(storetest.DenverJoint, func(r *ledger.Tightening) {
-					r.Tool, r.OccurTime, r.Fasteners, r.Pass = tool.Serial, storetest.Occurred.Add(-time.Duration(random.Int64N(int64(60*day)))).Truncate(time.Microsecond), 1+random.IntN(8), ledger.PassRetightening
+					r.Tool, r.OccurTime, r.Fasteners, r.Pass = tool.Serial, calibrated.Add(time.Duration(random.Int64N(int64(within)))).Truncate(time.Microsecond), 1+random.IntN(8), ledger.PassRetightening
 				}))
 			}
 			continue
