@@ -45,7 +45,7 @@ func measureImport(ctx context.Context, e engine, o *options) ([]figure, error) 
 	}
 	defer os.RemoveAll(folder)
 	now := time.Now().UTC()
-	days := o.imported/(importSites*importCrews*30) + 10
+	days := o.imported/(importSites*importCrews*20) + 10 // some 23 records a crew and day, all in the past
 	first := now.AddDate(0, 0, -days)
 	f, err := fleetgen.New(fleetgen.Config{Seed: 4, Sites: importSites, Crews: importCrews, Deliveries: fleetDeliveries, Start: first, Tightenings: o.imported})
 	if err != nil {

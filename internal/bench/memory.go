@@ -123,7 +123,7 @@ func fillLarge(ctx context.Context, c store.Config, records int) error {
 		if err := fixture(ctx, s); err != nil {
 			return err
 		}
-		return registerFleet(ctx, s, f, allAt(now.AddDate(0, -1, 0)), false)
+		return registerFleet(ctx, s, f, monthByMonth(now), false)
 	})
 	if err != nil {
 		return err

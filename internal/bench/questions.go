@@ -51,13 +51,14 @@ func standardQuestions(conn *grpc.ClientConn) []standardQuestion {
 		{"galling rate by lot", by(pb.Grouping_GROUPING_LOT)},
 		{"galling rate by site", by(pb.Grouping_GROUPING_SITE)},
 		{"due within 30 days", func(ctx context.Context) error {
-			got, err := rates.ListDueItems(ctx, &pb.ListDueItemsRequest{Within: durationpb.New(30 * 24 * time.Hour)})
-			if err == nil && len(got.Items) == 0 {
-				err = errors.New("nothing is due")
-			}
+			_, err := rates.ListDueItems(ctx, dueWithin30Days())
 			return err
 		}},
 	}
+}
+
+func dueWithin30Days() *pb.ListDueItemsRequest {
+	return &pb.ListDueItemsRequest{Within: durationpb.New(30 * 24 * time.Hour)}
 }
 
 // questionFleet is a server over a fleet of one size.
@@ -154,7 +155,15 @@ func startQuestions(ctx context.Context, e engine, attempts int) (*questionFleet
 		return nil, err
 	}
 	f.questions = standardQuestions(conn)
-	return f, s.ReadAhead(ctx)
+	if err := s.ReadAhead(ctx); err != nil {
+		return f, err
+	}
+	// A list with nothing in it would be no question.
+	due, err := pb.NewAnalysisServiceClient(conn).ListDueItems(ctx, dueWithin30Days())
+	if err == nil && len(due.Items) == 0 {
+		err = errors.New("nothing is due")
+	}
+	return f, err
 }
 
 func fillQuestions(ctx context.Context, engine string, c store.Config, attempts int) error {

@@ -28,7 +28,7 @@ func (s *Store) DueItems(ctx context.Context, q analysis.TrackedQuery, question 
 		if err != nil || len(all.rows) == 0 {
 			return err
 		}
-		for _, read := range []func(context.Context, *trackedRows, int64) error{t.checksOf, func(ctx context.Context, all *trackedRows, asOf int64) error { return t.usesOf(ctx, all, m, asOf) }, t.eventsOf} {
+		for _, read := range []func(context.Context, *trackedRows, int64) error{t.checksOf, func(ctx context.Context, all *trackedRows, asOf int64) error { return t.usesOf(ctx, all, m, asOf) }, t.eventsThatMatter} {
 			if err := read(ctx, all, micro(q.AsOf)); err != nil {
 				return err
 			}
@@ -64,6 +64,21 @@ func (s *Store) DueItems(ctx context.Context, q analysis.TrackedQuery, question 
 		return nil
 	})
 	return items, err
+}
+
+// eventsThatMatter is eventsOf for the tools that an event makes due: to look for one, all
+// that was ever noticed with a tool is gone through.
+func (t *tx) eventsThatMatter(ctx context.Context, all *trackedRows, asOf int64) error {
+	some := &trackedRows{byKey: all.byKey}
+	for _, r := range all.rows {
+		if r.tool.Due.Tool.DueAfterEvent || len(r.tool.Policies) > 0 {
+			some.rows = append(some.rows, r)
+		}
+	}
+	if len(some.rows) == 0 {
+		return nil
+	}
+	return t.eventsOf(ctx, some, asOf)
 }
 
 // toolsToLookAt reads the tools that are asked for, each with its newest calibration.

@@ -28,6 +28,9 @@ func TestPostgresLimits(t *testing.T) {
 		{"write", "lock_timeout"}: "10s", {"read", "lock_timeout"}: "10s",
 		{"write", "idle_in_transaction_session_timeout"}: "30s", {"read", "idle_in_transaction_session_timeout"}: "15min",
 		{"write", "synchronous_commit"}: "on", {"write", "application_name"}: "trackerd",
+		// The writer looks up by key, those that read plan each time, nobody compiles.
+		{"write", "enable_seqscan"}: "off", {"write", "enable_hashjoin"}: "off", {"write", "enable_mergejoin"}: "off", {"write", "plan_cache_mode"}: "auto",
+		{"read", "enable_seqscan"}: "on", {"read", "plan_cache_mode"}: "force_custom_plan", {"write", "jit"}: "off", {"read", "jit"}: "off",
 	})
 	changed := config
 	changed.StatementTimeout, changed.LockTimeout, changed.IdleTransactionTimeout = 3*time.Second, -1, 5*time.Second

@@ -16,7 +16,7 @@ import (
 
 // A batch is sent when it has so many members or so many bytes.
 const (
-	batchMembers = 500
+	batchMembers = 1000
 	batchBytes   = 2 << 20
 )
 
