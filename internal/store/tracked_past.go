@@ -261,15 +261,16 @@ func (t *tx) usesOf(ctx context.Context, all *trackedRows, m *useMemory, asOf in
 		return nil
 	}
 	byHour, byDay := m.fillAll(all, asOf)
+	// SQLite takes one upper bound to the index: with a sign it is not this one.
 	query := "SELECT b.key, u.hour, u.last_time, u.fasteners FROM " + t.engine.numbers() + ` b CROSS JOIN tool_uses u
-WHERE u.tool_id = b.key AND u.hour >= b.value AND u.hour <= ? AND u.fasteners > 0`
+WHERE u.tool_id = b.key AND u.hour >= b.value AND u.fasteners > 0 AND `
 	if len(byHour.rows) > 0 {
-		if err := t.query(ctx, read, query, byHour.numbered(func(r *trackedRow) int64 { return floorHour(max(r.back, 0)) }), last); err != nil {
+		if err := t.query(ctx, read, query+"u.hour <= ?", byHour.numbered(func(r *trackedRow) int64 { return floorHour(max(r.back, 0)) }), last); err != nil {
 			return err
 		}
 	}
 	if byDay != "" {
-		if err := t.query(ctx, read, query+fmt.Sprintf(" AND u.hour < (b.value / %d + 1) * %[1]d", hoursPerDay), byDay, last); err != nil {
+		if err := t.query(ctx, read, query+fmt.Sprintf("+u.hour <= ? AND u.hour < (b.value / %d + 1) * %[1]d", hoursPerDay), byDay, last); err != nil {
 			return err
 		}
 	}
