@@ -117,13 +117,7 @@ func (m *useMemory) fillAll(all *trackedRows, asOf int64) (byHour *trackedRows, 
 	})
 }
 
-func dayOfHour(hour int64) int32 {
-	day := hour / hoursPerDay
-	if hour%hoursPerDay < 0 {
-		day--
-	}
-	return int32(min(max(day, -1<<31), 1<<31-1))
-}
+func dayOfHour(hour int64) int32 { return int32(floorDay(hour * microsPerHour)) }
 
 // withUses runs use in a transaction that reads, with the memory brought up to the state
 // of the database that it sees, until done is called.
