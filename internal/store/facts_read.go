@@ -167,15 +167,19 @@ func (k *knownFacts) stockAt(lot, site int) *stockFacts {
 func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]treated, error) {
 	found := map[int][]treated{}
 	joints := t.unknownTreatments(rows)
+	// The treatment is asked for row by row: in a join a planner without statistics, as on
+	// a database that was just set up, may go through all tightenings there are.
 	err := inKeys(sortedKeys(joints), func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var joint int
 			var one treated
 			err := rows.Scan(&joint, &one.id, &one.at, &one.treatment)
-			found[joint] = append(found[joint], one)
+			if conflicting[one.treatment] != 0 {
+				found[joint] = append(found[joint], one)
+			}
 			return err
-		}, "SELECT r.joint_id, r.id, r.occur_time, x.treatment FROM records r JOIN tightenings x ON x.id = r.id WHERE r.joint_id IN "+marks(1, len(part))+" AND x.treatment IN (?, ?) AND "+notCorrected,
-			append(part[:len(part):len(part)], uint8(ledger.TreatmentAntiSeize), uint8(ledger.TreatmentThreadLocking))...)
+		}, "SELECT r.joint_id, r.id, r.occur_time, (SELECT x.treatment FROM tightenings x WHERE x.id = r.id) FROM records r WHERE r.joint_id IN "+marks(1, len(part))+" AND r.kind = ? AND "+notCorrected,
+			append(part[:len(part):len(part)], uint8(ledger.KindTightening))...)
 	})
 	if err != nil {
 		return nil, err

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"math"
 	"time"
 
 	lru "github.com/hashicorp/golang-lru/v2"
@@ -206,12 +207,13 @@ type hourSum struct{ first, last, fasteners int64 }
 // values, since SQLite would parse a condition with GROUP BY anew at each run.
 const askedHours = "(CAST(? AS BIGINT), CAST(? AS BIGINT), CAST(? AS BIGINT))"
 
-// readMost reads for each tool, in one query, a sum that is at least what any row
-// of the wave asks for: few tools are near their interval, and the others need no
-// more.
+// readMost finds for each tool a sum that is at least what any row of the wave asks for:
+// few tools are near their interval, and the others need no more. It is what is
+// remembered or read of the tool to this day, or, where that comes to the interval, what
+// is read up to the last of the rows.
 func (k *knownFacts) readMost(ctx context.Context, rows []*staged) error {
 	spans := map[int]hourSum{}
-	var tools []any
+	var tools []int
 	for _, r := range rows {
 		f := k.tools[r.tool]
 		if f == nil || f.tool.IntervalCycles == 0 {
@@ -225,13 +227,47 @@ func (k *knownFacts) readMost(ctx context.Context, rows []*staged) error {
 		}
 		spans[r.tool] = hourSum{first: min(s.first, first), last: max(s.last, last)}
 	}
+	var anew, bounded []int
+	for _, tool := range tools {
+		f, s := k.tools[tool], spans[tool]
+		used, known := k.t.rememberedUse(tool)
+		switch {
+		case known && used.hour <= s.first && used.fasteners < int64(f.tool.IntervalCycles):
+			f.most = hourSum{used.hour, math.MaxInt64, used.fasteners}
+		case known && used.hour == s.first || !k.t.usedHere.known:
+			f.most = s
+			bounded = append(bounded, tool)
+		default:
+			f.most = hourSum{first: s.first, last: math.MaxInt64}
+			anew = append(anew, tool)
+		}
+	}
+	if err := k.readSums(ctx, anew); err != nil {
+		return err
+	}
+	for _, tool := range anew {
+		f := k.tools[tool]
+		k.t.rememberUse(tool, usedAfter{f.most.first, f.most.fasteners})
+		if f.most.fasteners >= int64(f.tool.IntervalCycles) {
+			f.most = spans[tool]
+			bounded = append(bounded, tool)
+		}
+	}
+	return k.readSums(ctx, bounded)
+}
+
+// readSums reads the use of tools in the hours of their most, in one query.
+func (k *knownFacts) readSums(ctx context.Context, tools []int) error {
+	keys := make([]any, len(tools))
+	for i, tool := range tools {
+		keys[i] = tool
+	}
 	// Three parameters a tool stay within the engines' limit: a wave is no longer
 	// than mostRecords.
-	return inKeys(tools, func(part []any) error {
+	return inKeys(keys, func(part []any) error {
 		args := make([]any, 0, 3*len(part))
 		for _, tool := range part {
-			s := spans[tool.(int)]
-			k.tools[tool.(int)].most = s
+			s := k.tools[tool.(int)].most
 			args = append(args, tool, s.first, s.last)
 		}
 		return k.t.query(ctx, func(rows *sql.Rows) error {
@@ -314,7 +350,7 @@ func (f *toolFacts) inHour(ctx context.Context, t *tx, hour int64) ([]use, error
 		err := rows.Scan(&u.at, &u.fasteners)
 		uses = append(uses, u)
 		return err
-	}, "SELECT r.occur_time, x.fasteners FROM records r JOIN tightenings x ON x.id = r.id WHERE r.tool_id = ? AND r.kind = ? AND r.occur_time >= ? AND r.occur_time < ? AND "+notCorrected,
+	}, "SELECT r.occur_time, (SELECT x.fasteners FROM tightenings x WHERE x.id = r.id) FROM records r WHERE r.tool_id = ? AND r.kind = ? AND r.occur_time >= ? AND r.occur_time < ? AND "+notCorrected,
 		f.key, uint8(ledger.KindTightening), hour*microsPerHour, (hour+1)*microsPerHour)
 	f.hours[hour] = uses
 	return uses, err

@@ -69,6 +69,6 @@ func (s *Store) forget() {
 func (w *writer) followLineage() {
 	s := w.store
 	if breaks := s.lineage.breaks.Load(); breaks != w.lineage {
-		w.lineage, s.register, s.treatments = breaks, newRegisterMemory(), newTreatmentMemory()
+		w.lineage, s.register, s.treatments, s.cycles = breaks, newRegisterMemory(), newTreatmentMemory(), newCycleMemory()
 	}
 }

@@ -122,9 +122,14 @@ type recordKey struct {
 	kind ledger.RecordKind
 }
 
+// registerEpoch stands in place of a kind beside the epoch of the register, 1 beside the
+// number of records.
+const registerEpoch = 0
+
 // knownKeys looks up the keys of those of the ids that are kept already. It comes
 // after the lock on the chains, in a statement that sees what was committed under
-// it: so the epoch of the register is read along with it.
+// it: so the epoch of the register is read along with it, and how many records there
+// are.
 func (t *tx) knownKeys(ctx context.Context, ids []uuid.UUID) (map[uuid.UUID]recordKey, error) {
 	known := map[uuid.UUID]recordKey{}
 	uids := make([]any, len(ids))
@@ -139,14 +144,18 @@ func (t *tx) knownKeys(ctx context.Context, ids []uuid.UUID) (map[uuid.UUID]reco
 				return err
 			}
 			if uid == nil {
-				t.readEpoch(k.id)
+				if k.kind == registerEpoch {
+					t.readEpoch(k.id)
+				} else {
+					t.countedRecords(k.id)
+				}
 				return nil
 			}
 			var id uuid.UUID
 			copy(id[:], uid)
 			known[id] = k
 			return nil
-		}, "SELECT uid, id, kind FROM records WHERE uid IN "+marks(1, len(part))+" UNION ALL SELECT NULL, epoch, 0 FROM register_epoch", part...)
+		}, "SELECT uid, id, kind FROM records WHERE uid IN "+marks(1, len(part))+" UNION ALL SELECT NULL, epoch, 0 FROM register_epoch UNION ALL SELECT NULL, CAST(COALESCE(SUM(sequence), 0) AS BIGINT), 1 FROM chains", part...)
 	})
 	return known, err
 }

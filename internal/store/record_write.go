@@ -210,6 +210,7 @@ func (t *tx) recordWave(ctx context.Context, records []ledger.Record) ([]Outcome
 		return nil, err
 	}
 	t.wroteTreatments(fresh, chains)
+	t.wroteUses(fresh)
 	return outcomes, nil
 }
 

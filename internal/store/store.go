@@ -68,6 +68,7 @@ type Store struct {
 	checked      checkStatements
 	register     *registerMemory
 	treatments   *treatmentMemory
+	cycles       *cycleMemory
 	certificates *certificateMemory
 	work         *workMemory
 	tallies      *tallyMemory
@@ -85,7 +86,7 @@ type Store struct {
 // been migrated (MigrateUp). A database that is newer than this binary is
 // refused with KindUnavailable, untouched.
 func Open(ctx context.Context, c Config) (*Store, error) {
-	s := &Store{log: c.logger(), observer: c.observer(), names: newNames(), register: newRegisterMemory(), treatments: newTreatmentMemory(), certificates: newCertificateMemory(), work: newWorkMemory(), tallies: newTallyMemory(), uses: newUseMemory(), unjudged: c.Unjudged}
+	s := &Store{log: c.logger(), observer: c.observer(), names: newNames(), register: newRegisterMemory(), treatments: newTreatmentMemory(), cycles: newCycleMemory(), certificates: newCertificateMemory(), work: newWorkMemory(), tallies: newTallyMemory(), uses: newUseMemory(), unjudged: c.Unjudged}
 	s.lineage, s.lead = &lineage{broken: s.forget}, &leadership{log: s.log}
 	var err error
 	switch {
@@ -237,6 +238,8 @@ type tx struct {
 	// treated is what this transaction has added to chains and joints
 	// (treatment_memory.go).
 	treated treatedHere
+	// usedHere is what is known of the use of tools (cycle_memory.go).
+	usedHere usedHere
 	// counted is when lots were last counted by hand, of the lots countedOf, as the rules
 	// have read it for the records that are about to be written.
 	counted   map[lotSite]int64
