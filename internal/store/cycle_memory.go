@@ -1,9 +1,8 @@
 package store
 
 import (
-	lru "github.com/hashicorp/golang-lru/v2"
-
 	"jointledger/internal/ledger"
+	"jointledger/internal/recent"
 )
 
 // cycleMemory remembers what tools have tightened since an hour, so that whether their
@@ -14,14 +13,14 @@ import (
 // it.
 type cycleMemory struct {
 	records int64 // in all chains
-	tools   *lru.Cache[int, usedAfter]
+	tools   *recent.Cache[int, usedAfter]
 }
 
 // usedAfter is what a tool has tightened after an hour, to this day.
 type usedAfter struct{ hour, fasteners int64 }
 
 func newCycleMemory() *cycleMemory {
-	return &cycleMemory{tools: memory[int, usedAfter](20_000)}
+	return &cycleMemory{tools: recent.New[int, usedAfter](20_000)}
 }
 
 // usedHere is what a transaction knows of the use of tools.

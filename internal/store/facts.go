@@ -10,6 +10,7 @@ import (
 
 	"jointledger/internal/known"
 	"jointledger/internal/ledger"
+	"jointledger/internal/recent"
 	"jointledger/internal/rules"
 )
 
@@ -87,7 +88,7 @@ func (t *tx) currentRevisions(ctx context.Context, rows []*staged) error {
 }
 
 func (t *tx) jointFacts(ctx context.Context, keys []any) (map[int]jointFacts, error) {
-	return recall(t, func(m *registerMemory) *lru.Cache[int, jointFacts] { return m.joints }, keys, func(keys []any) (map[int]jointFacts, error) {
+	return recall(t, func(m *registerMemory) *recent.Cache[int, jointFacts] { return m.joints }, keys, func(keys []any) (map[int]jointFacts, error) {
 		joints := map[int]jointFacts{}
 		return joints, inKeys(keys, func(part []any) error {
 			return t.query(ctx, func(rows *sql.Rows) error {

@@ -58,7 +58,7 @@ var errNotReplicated = errors.New("the wait for the synchronous standby was brok
 // themselves that the lineage is broken.
 func (s *Store) forget() {
 	s.log.Warn("the database is on a new timeline: a standby was promoted; what was remembered is read again")
-	s.names.keys.Purge()
+	s.names.keys.forget()
 	s.names.revisions.Purge()
 	s.names.calibrations.Purge()
 	s.certificates.forget()

@@ -42,10 +42,9 @@ type nameKey struct {
 	name       string
 }
 
-// names remembers the keys of names. A name never changes and nothing is ever
-// deleted, so what was committed once stays true, in other servers' hands too.
+// names remembers what is called by a name, or by a key of the database.
 type names struct {
-	keys *lru.Cache[nameKey, int]
+	keys *nameMemory
 	// zones are loaded once; the list of zones is short.
 	zones *lru.Cache[string, *time.Location]
 	// What never changes and every record needs: revisions of specifications and
@@ -54,12 +53,9 @@ type names struct {
 	calibrations *lru.Cache[int64, *ledger.Calibration]
 }
 
-// rememberedNames bounds the memory of names: about 20 MB.
-const rememberedNames = 100_000
-
 func newNames() *names {
 	return &names{
-		keys: memory[nameKey, int](rememberedNames), zones: memory[string, *time.Location](64),
+		keys: newNameMemory(), zones: memory[string, *time.Location](64),
 		revisions: memory[int, *ledger.Specification](1000), calibrations: memory[int64, *ledger.Calibration](2000),
 	}
 }
@@ -74,7 +70,7 @@ func memory[K comparable, V any](size int) *lru.Cache[K, V] {
 
 func (n *names) share(found map[nameKey]int) {
 	for k, v := range found {
-		n.keys.Add(k, v)
+		n.keys.add(k, v)
 	}
 }
 
@@ -99,7 +95,7 @@ func (t *tx) id(ctx context.Context, n noun, parent int, name string) (int, bool
 	if id, ok := t.found[k]; ok {
 		return id, true, nil
 	}
-	if id, ok := t.names.keys.Get(k); ok {
+	if id, ok := t.names.keys.get(k); ok {
 		return id, true, nil
 	}
 	if n.collection == jointNoun.collection {

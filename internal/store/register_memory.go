@@ -6,6 +6,7 @@ import (
 	lru "github.com/hashicorp/golang-lru/v2"
 
 	"jointledger/internal/ledger"
+	"jointledger/internal/recent"
 )
 
 // registerMemory remembers what the rules read and records seldom change, for as
@@ -14,7 +15,7 @@ import (
 // uses it, which is one goroutine.
 type registerMemory struct {
 	epoch         int64
-	joints        *lru.Cache[int, jointFacts]
+	joints        *recent.Cache[int, jointFacts]
 	revisions     *lru.Cache[int, []revisionInForce] // by specification
 	lots          *lru.Cache[int, lotFacts]
 	tools         *lru.Cache[int, toolRegister]
@@ -25,7 +26,7 @@ type registerMemory struct {
 
 func newRegisterMemory() *registerMemory {
 	return &registerMemory{
-		epoch: -1, joints: memory[int, jointFacts](rememberedNames), revisions: memory[int, []revisionInForce](1000),
+		epoch: -1, joints: recent.New[int, jointFacts](rememberedNames), revisions: memory[int, []revisionInForce](1000),
 		lots: memory[int, lotFacts](5000), tools: memory[int, toolRegister](2000), people: memory[int, *ledger.Person](5000),
 		batches: memory[string, *ledger.Batch](2000), substitutions: memory[string, []ledger.Substitution](1000),
 	}
@@ -66,9 +67,15 @@ func (t *tx) moveEpoch(ctx context.Context) error {
 	return t.exec(ctx, "UPDATE register_epoch SET epoch = epoch + 1 WHERE id = 1")
 }
 
+// remembering is a memory of either kind.
+type remembering[K comparable, V any] interface {
+	Get(key K) (V, bool)
+	Add(key K, value V) bool
+}
+
 // recall gives what is known under keys: from the memory, and the rest by read.
 // Absence is remembered too, as a zero value.
-func recall[K comparable, V any](t *tx, from func(*registerMemory) *lru.Cache[K, V], keys []any, read func(missing []any) (map[K]V, error)) (map[K]V, error) {
+func recall[K comparable, V any, C remembering[K, V]](t *tx, from func(*registerMemory) C, keys []any, read func(missing []any) (map[K]V, error)) (map[K]V, error) {
 	if !t.remembers() {
 		return read(keys)
 	}

@@ -4,9 +4,8 @@ import (
 	"maps"
 	"slices"
 
-	lru "github.com/hashicorp/golang-lru/v2"
-
 	"jointledger/internal/ledger"
+	"jointledger/internal/recent"
 )
 
 // treatmentMemory remembers which of two conflicting treatments the threads of a
@@ -16,7 +15,7 @@ import (
 // nothing is known of the site any more. Only the writer uses it.
 type treatmentMemory struct {
 	chains map[int]*rememberedChain // by site
-	joints *lru.Cache[int, seenTreatments]
+	joints *recent.Cache[int, seenTreatments]
 	// generations counts what was begun anew.
 	generations int
 }
@@ -40,7 +39,7 @@ var conflicting = map[ledger.Treatment]ledger.Treatment{
 }
 
 func newTreatmentMemory() *treatmentMemory {
-	return &treatmentMemory{chains: map[int]*rememberedChain{}, joints: memory[int, seenTreatments](rememberedNames)}
+	return &treatmentMemory{chains: map[int]*rememberedChain{}, joints: recent.New[int, seenTreatments](rememberedNames)}
 }
 
 // treatedHere is what a transaction itself has added to chains and joints.
@@ -132,7 +131,7 @@ func (t *tx) wroteTreatments(rows []*staged, chains map[int]*chainHead) {
 func (m *treatmentMemory) wrote(here treatedHere) {
 	for joint, bits := range here.bits {
 		chain := m.chains[here.sites[joint]]
-		if one, ok := m.joints.Peek(joint); ok && chain != nil && one.generation == chain.generation {
+		if one, ok := m.joints.Get(joint); ok && chain != nil && one.generation == chain.generation {
 			one.bits |= bits
 			m.joints.Add(joint, one)
 		}
