@@ -7,7 +7,6 @@ import (
 
 	"jointledger/internal/analysis"
 	"jointledger/internal/ledger"
-	"jointledger/internal/metrology"
 )
 
 // DueItems answers which actions on tools are due. It is TrackedTools and
@@ -108,29 +107,20 @@ const (
 	monthSlack = int64(4 * 24 * time.Hour / time.Microsecond)
 )
 
-// usedByThen gives the keys of the tools whose cycles may be used up by the horizon.
-// Used is at most what was used since a calibration must have been made for the months
-// to go beyond the horizon, and a day's use at most that over the days of the window,
-// which are fewer only since a calibration within it, but never less than one. With used
-// u, cycles c, window d and w days to the horizon, the rest lasts until then or less when
-// (c-u)/(u/d) <= w, so c·d <= u·(w+d). Those that are only where a calibration lies
-// within the window are apart.
-func (t *tx) usedByThen(ctx context.Context, m *useMemory, c clause, young, days int64) (used, perhaps []int64, err error) {
+// usedByThen gives the keys of the tools whose cycles may be used up by the horizon, so
+// many days ahead. Used is at most what was used since a calibration must have been made
+// for the months to go beyond the horizon.
+func (t *tx) usedByThen(ctx context.Context, m *useMemory, c clause, asOf, young, days int64) (used []int64, err error) {
 	c.add("x.interval_cycles > 0")
-	window := int64(metrology.ForecastWindow / day)
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var key, months, cycles int64
 		err := rows.Scan(&key, &months, &cycles)
-		u := m.since(key, floorHour(young-months*leastMonth)-1)
-		switch {
-		case months == 0 || u*(days+window) >= cycles*window:
+		if months == 0 || m.mayRunOut(key, m.since(key, floorHour(young-months*leastMonth)-1), cycles, asOf, days) {
 			used = append(used, key)
-		case u*(days+1) >= cycles:
-			perhaps = append(perhaps, key)
 		}
 		return err
 	}, "SELECT x.id, x.interval_months, x.interval_cycles FROM tools x"+c.where(), c.args...)
-	return used, perhaps, err
+	return used, err
 }
 
 const day = 24 * time.Hour
@@ -146,18 +136,17 @@ func (t *tx) mayFallDue(ctx context.Context, m *useMemory, c clause, q analysis.
 		return nil, err
 	}
 	asOf, young := micro(q.AsOf), micro(q.AsOf.Add(q.Within))+monthSlack
-	used, perhaps, err := t.usedByThen(ctx, m, c, young, int64(q.Within/day)+2)
+	used, err := t.usedByThen(ctx, m, c, asOf, young, int64(q.Within/day)+2)
 	if err != nil {
 		return nil, err
 	}
 	c.add(`(COALESCE(CAST(x.policies AS text), '[]') NOT IN ('[]', 'null')
 OR x.interval_months > 0 AND NOT EXISTS (SELECT 1 FROM records r WHERE r.tool_id = x.id AND r.kind = 3 AND r.occur_time <= ? AND r.occur_time > ? - x.interval_months * ? AND `+notCorrected+`)
 OR x.id IN (SELECT b.key FROM `+t.engine.numbers()+` b)
-OR x.id IN (SELECT b.key FROM `+t.engine.numbers()+` b) AND EXISTS (SELECT 1 FROM records r WHERE r.tool_id = x.id AND r.kind = 3 AND r.occur_time > ? AND r.occur_time <= ?)
 OR x.due_after_event AND x.id IN (SELECT o.tool_id FROM incidents i CROSS JOIN records o WHERE o.id = i.id AND i.kind = ? AND o.tool_id IS NOT NULL
 UNION ALL SELECT o.tool_id FROM custodies i CROSS JOIN records o WHERE o.id = i.id AND i.kind >= ?)
 OR x.id IN (SELECT o.tool_id FROM `+t.engine.numbers()+` b CROSS JOIN records o WHERE o.id = b.key))`,
-		asOf, young, leastMonth, listed(used), listed(perhaps), micro(q.AsOf.Add(-metrology.ForecastWindow))-1, asOf,
+		asOf, young, leastMonth, listed(used),
 		uint8(ledger.DroppedTool), uint8(ledger.CustodyDropped), listed(unproven))
 	err = t.query(ctx, func(rows *sql.Rows) error {
 		var key int64

@@ -59,11 +59,36 @@ func (m *useMemory) since(tool, hour int64) (fasteners int64) {
 	return fasteners
 }
 
-// fill gives a tool the days that count as a whole, and says from which hours on the
+// mayRunOut says whether the cycles of a tool may be used up so many days after a moment,
+// when it has tightened at most used since its calibration. With c cycles, of which u are
+// used at r a day, the rest lasts until then or less when c <= u + r·days. The use is
+// averaged over the window or, where the calibration lies within it, since then, but over
+// no less than a day: it may have been on any day of it.
+func (m *useMemory) mayRunOut(tool, used, cycles, asOf, days int64) bool {
+	const window = int64(metrology.ForecastWindow / day)
+	today := int64(floorDay(asOf))
+	if cycles*window <= used*window+m.since(tool, (today-window-1)*hoursPerDay)*days {
+		return true
+	}
+	since, uses := int64(0), m.tools[tool]
+	for ago := int64(1); ago <= window; ago++ {
+		// Of a calibration so many days and some hours ago.
+		for len(uses) > 0 && int64(uses[len(uses)-1].day) >= today-ago-1 {
+			since, uses = since+int64(uses[len(uses)-1].fasteners), uses[:len(uses)-1]
+		}
+		if cycles*ago <= since*(ago+days) {
+			return true
+		}
+	}
+	return false
+}
+
+// fill gives a tool the days that count as a whole, those before the window that its use
+// is forecast from together and those within it, and says from which hours on the
 // others must be read, each to the end of its day: those of its newest calibration, of
-// the start of the window that its use is forecast from, and of the moment asked for. It
-// gives none where days would not do: the tool has policies of other actions, or its
-// cycles may be used up, and then the hour in which they were matters.
+// the start of the window, and of the moment asked for. It gives none where days would not
+// do: the tool has policies of other actions, or its cycles may be used up, and then the
+// hour in which they were matters.
 func (m *useMemory) fill(r *trackedRow, asOf int64) (hours []int64, ok bool) {
 	if m == nil || r.back < r.since || len(r.tool.Policies) > 0 {
 		return nil, false
@@ -79,17 +104,27 @@ func (m *useMemory) fill(r *trackedRow, asOf int64) (hours []int64, ok bool) {
 	if window > first {
 		hours = append(hours, int64(window)*hoursPerDay)
 	}
-	var uses []analysis.Use
+	// Whether a day is within the window is all that is asked of when it was.
+	var before, within int64
 	for _, d := range m.tools[key] {
-		if d.day <= first || d.day >= last || d.day == window || d.fasteners == 0 {
-			continue
-		}
-		if d.fasteners == math.MaxInt32 {
+		switch {
+		case d.day <= first || d.day >= last || d.day == window:
+		case d.fasteners == math.MaxInt32:
 			return nil, false
+		case d.day < window:
+			before += int64(d.fasteners)
+		default:
+			within += int64(d.fasteners)
 		}
-		uses = append(uses, analysis.Use{At: fromMicro(int64(d.day) * hoursPerDay * microsPerHour), Fasteners: int64(d.fasteners)})
 	}
-	r.tool.Due.Uses = uses
+	for _, u := range []struct {
+		day       int32
+		fasteners int64
+	}{{first + 1, before}, {max(first, window) + 1, within}} {
+		if u.fasteners > 0 {
+			r.tool.Due.Uses = append(r.tool.Due.Uses, analysis.Use{At: fromMicro(int64(u.day) * hoursPerDay * microsPerHour), Fasteners: u.fasteners})
+		}
+	}
 	return hours, true
 }
 
