@@ -15,6 +15,7 @@ import (
 	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/metadata"
 
+	"jointledger/internal/cli/csvfolder"
 	"jointledger/internal/cli/output"
 	pb "jointledger/proto/jointledger/v1"
 )
@@ -197,6 +198,7 @@ func (a *app) dial() (*grpc.ClientConn, error) {
 		// A server that takes longer to connect than to say who it is can't be reached.
 		grpc.WithConnectParams(grpc.ConnectParams{Backoff: backoff.DefaultConfig, MinConnectTimeout: reachTime}),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswer)),
+		grpc.WithStatsHandler(csvfolder.QueueWatch{}),
 		grpc.WithUnaryInterceptor(func(ctx context.Context, method string, request, reply any, conn *grpc.ClientConn, invoke grpc.UnaryInvoker, options ...grpc.CallOption) error {
 			ctx, cancel := context.WithTimeout(ctx, timeout)
 			defer cancel()

@@ -52,7 +52,7 @@ func (k record[T, M]) keep(ctx context.Context, s *Services, messages []M, valid
 		}
 	}
 	return keepBatch(ctx, members, func(records []ledger.Record) ([]store.Outcome, error) {
-		return s.store.Record(ctx, records, store.Change{ValidateOnly: validateOnly, Caller: callerOf(ctx)})
+		return s.store.Record(ctx, records, store.Change{ValidateOnly: validateOnly, Caller: callerOf(ctx), Queued: tellQueued(ctx)})
 	})
 }
 

@@ -43,7 +43,7 @@ func (s *Store) Record(ctx context.Context, records []ledger.Record, c Change) (
 	if c.ValidateOnly {
 		answers, err = s.validateRecords(ctx, sound, c.Caller)
 	} else {
-		j := &job{ctx: ctx, records: sound, caller: c.Caller}
+		j := &job{ctx: ctx, records: sound, caller: c.Caller, queued: c.Queued}
 		if err = s.writer.submit(j); err == nil {
 			answers = j.outcomes
 		}

@@ -167,6 +167,9 @@ type Change struct {
 	Digest    [32]byte
 	// Caller is whose records these are; nil for one who may do everything.
 	Caller *Caller
+	// Queued is called when records are in the queue of what is written, before anything
+	// that is put in it later; nil for nobody. It must not take long.
+	Queued func()
 }
 
 // Caller is what somebody may do at sites that are known only once what a record

@@ -45,6 +45,8 @@ type job struct {
 	// repeatable says that to run the change again, though it may have been kept, gives
 	// the same answer: it is recognised by an id. Records always are.
 	repeatable bool
+	// queued is called once the job is in the queue; nil for nobody.
+	queued func()
 	// outcomes are filled in for records.
 	outcomes []Outcome
 	done     chan error
@@ -97,6 +99,9 @@ func (w *writer) submit(j *job) (err error) {
 	j.done = make(chan error, 1)
 	if err := w.enqueue(j); err != nil {
 		return err
+	}
+	if j.queued != nil {
+		j.queued()
 	}
 	select {
 	case err := <-j.done:

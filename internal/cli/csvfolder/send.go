@@ -3,6 +3,7 @@ package csvfolder
 import (
 	"context"
 	"fmt"
+	"sync"
 
 	"google.golang.org/protobuf/proto"
 
@@ -40,12 +41,14 @@ func (t *taker) check(ctx context.Context, k *kind, report *FileReport, ask bool
 	return total, nil
 }
 
-// keep sends the good items of a file to be kept and counts what became of them. One
-// batch after the other, for what comes later may be judged by what came before; the
-// next is read meanwhile.
+// keepsUnderWay is how many batches are kept at once: the next is on its way to the
+// server's queue while one is written.
+const keepsUnderWay = 2
+
+// keep sends the good items of a file to be kept and counts what became of them.
 func (t *taker) keep(ctx context.Context, k *kind, report *FileReport, total int) error {
 	var ignored csvfile.Problems // counted when the file was checked
-	s := t.sending(ctx, k, report, 1)
+	s := t.sending(ctx, k, report, keepsUnderWay)
 	s.total = total
 	defer s.cancel()
 	if err := t.items(k, &ignored, s.add); err != nil {
@@ -74,6 +77,8 @@ type sending struct {
 type underWay struct {
 	batch  []*Item
 	answer chan answer
+	// queued is closed once the server has it in its queue, or has answered.
+	queued chan struct{}
 }
 
 type answer struct {
@@ -111,14 +116,29 @@ func (s *sending) hand() error {
 		}
 		heard = func() error { return s.take(u.batch, a.outcomes) }
 	}
-	u := underWay{s.batch, make(chan answer, 1)}
+	s.keepOrder()
+	u := underWay{s.batch, make(chan answer, 1), make(chan struct{})}
+	queued := sync.OnceFunc(func() { close(u.queued) })
+	ctx := s.ctx
+	if !s.validateOnly {
+		ctx = whenQueued(ctx, queued)
+	}
 	go func() {
-		outcomes, err := s.kind.send(s.ctx, s.conn, u.batch, s.validateOnly)
+		defer queued()
+		outcomes, err := s.kind.send(ctx, s.conn, u.batch, s.validateOnly)
 		u.answer <- answer{outcomes, err}
 	}()
 	s.underWay = append(s.underWay, u)
 	s.batch, s.bytes = nil, 0
 	return heard()
+}
+
+// keepOrder waits until the batch before is in the server's queue, which it writes in
+// order: what comes later may be judged by what came before.
+func (s *sending) keepOrder() {
+	if n := len(s.underWay); n > 0 && !s.validateOnly {
+		<-s.underWay[n-1].queued
+	}
 }
 
 // end sends what is left and hears all answers.

@@ -13,3 +13,10 @@ const (
 // APIHeader is the header in which a client says which API it speaks, such as `1.4`. A
 // server of another major refuses the call, and says so in one sentence.
 const APIHeader = "jointledger-api"
+
+// QueuedHeader is the header in which a client that records asks, with any value, to be
+// told when its records are in the server's queue, and in which the server says so, in the
+// header of its answer, before they are written. What the client sends after that is
+// written after them. A server that doesn't know it says nothing, and then the answer
+// itself is what tells.
+const QueuedHeader = "jointledger-queued"
