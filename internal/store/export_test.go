@@ -3,11 +3,14 @@ package store
 import (
 	"context"
 	"database/sql"
+	"errors"
+	"strings"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
 
 	"jointledger/internal/analysis"
+	"jointledger/internal/ledger"
 )
 
 // CountsFrom is Counts with the choice left to the test: from the tallies, or
@@ -62,4 +65,31 @@ func (s *Store) UsesAreFollowed(ctx context.Context) (diff string, tools, days i
 		return err
 	})
 	return diff, tools, days, err
+}
+
+// WriterPlans are PostgreSQL's plans, as the writer's sessions would run them, of what the
+// rules read of the records of joints and of an hour of a tool.
+func (s *Store) WriterPlans(ctx context.Context, joints []any, tool int) (plans []string, err error) {
+	for _, q := range []struct {
+		query string
+		args  []any
+	}{{treatmentsOf(len(joints)), joints}, {usesInHour, []any{tool, uint8(ledger.KindTightening), 0, time.Now().UnixMicro()}}} {
+		rows, err := s.write.QueryContext(ctx, "EXPLAIN "+s.engine.bind(q.query), q.args...)
+		if err != nil {
+			return nil, err
+		}
+		var plan strings.Builder
+		for rows.Next() {
+			var line string
+			if err := rows.Scan(&line); err != nil {
+				return nil, errors.Join(err, rows.Close())
+			}
+			plan.WriteString(line + "\n")
+		}
+		if err := errors.Join(rows.Err(), rows.Close()); err != nil {
+			return nil, err
+		}
+		plans = append(plans, plan.String())
+	}
+	return plans, nil
 }

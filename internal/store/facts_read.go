@@ -161,14 +161,25 @@ func (k *knownFacts) stockAt(lot, site int) *stockFacts {
 	return k.stocks[key]
 }
 
+// treatmentsOf reads the records of so many joints, with a treatment of 0 for those that are
+// no tightenings. The treatment is asked for row by
+// row, as other content of records is on this path: in a join a planner without
+// statistics, as on a database that was just set up, may go through all tightenings, and to
+// find those of the kind, through all records.
+func treatmentsOf(joints int) string {
+	return "SELECT r.joint_id, r.id, r.occur_time, COALESCE((SELECT x.treatment FROM tightenings x WHERE x.id = r.id), 0) FROM records r WHERE r.joint_id IN " +
+		marks(1, joints) + " AND " + notCorrected
+}
+
+// usesInHour reads the tightenings of a tool in an hour.
+const usesInHour = "SELECT r.occur_time, (SELECT x.fasteners FROM tightenings x WHERE x.id = r.id) FROM records r WHERE r.tool_id = ? AND r.kind = ? AND r.occur_time >= ? AND r.occur_time < ? AND " + notCorrected
+
 // earlierTreatments reads when the rows' joints were tightened with anti-seize and
 // with thread-locking compound, where a row brings one of them and the joint may have
 // had the other: only these two are in conflict, and few joints see both.
 func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]treated, error) {
 	found := map[int][]treated{}
 	joints := t.unknownTreatments(rows)
-	// The treatment is asked for row by row: in a join a planner without statistics, as on
-	// a database that was just set up, may go through all tightenings there are.
 	err := inKeys(sortedKeys(joints), func(part []any) error {
 		return t.query(ctx, func(rows *sql.Rows) error {
 			var joint int
@@ -178,8 +189,7 @@ func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]t
 				found[joint] = append(found[joint], one)
 			}
 			return err
-		}, "SELECT r.joint_id, r.id, r.occur_time, (SELECT x.treatment FROM tightenings x WHERE x.id = r.id) FROM records r WHERE r.joint_id IN "+marks(1, len(part))+" AND r.kind = ? AND "+notCorrected,
-			append(part[:len(part):len(part)], uint8(ledger.KindTightening))...)
+		}, treatmentsOf(len(part)), part...)
 	})
 	if err != nil {
 		return nil, err

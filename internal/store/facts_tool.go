@@ -350,8 +350,7 @@ func (f *toolFacts) inHour(ctx context.Context, t *tx, hour int64) ([]use, error
 		err := rows.Scan(&u.at, &u.fasteners)
 		uses = append(uses, u)
 		return err
-	}, "SELECT r.occur_time, (SELECT x.fasteners FROM tightenings x WHERE x.id = r.id) FROM records r WHERE r.tool_id = ? AND r.kind = ? AND r.occur_time >= ? AND r.occur_time < ? AND "+notCorrected,
-		f.key, uint8(ledger.KindTightening), hour*microsPerHour, (hour+1)*microsPerHour)
+	}, usesInHour, f.key, uint8(ledger.KindTightening), hour*microsPerHour, (hour+1)*microsPerHour)
 	f.hours[hour] = uses
 	return uses, err
 }
