@@ -39,6 +39,7 @@ func (p Place) Depth() int {
 // `sites/RVB/towers/CT2/cells/C3/joints/J014`; empty for no place.
 func (p Place) Resource() string {
 	var b strings.Builder
+	b.Grow(len("sites//towers//cells//joints/") + len(p.Site) + len(p.Tower) + len(p.Cell) + len(p.Joint))
 	for i, s := range []string{p.Site, p.Tower, p.Cell, p.Joint} {
 		if s == "" {
 			break

@@ -140,7 +140,7 @@ func (t *tx) jointOfCell(ctx context.Context, k nameKey) (int, bool, error) {
 
 // need is id for a name that must be known: the error names it and the nearest
 // known one.
-func (t *tx) need(ctx context.Context, n noun, parent int, name, resource string) (int, error) {
+func (t *tx) need(ctx context.Context, n noun, parent int, name string, resource func() string) (int, error) {
 	id, ok, err := t.id(ctx, n, parent, name)
 	if err != nil || ok {
 		return id, err
@@ -149,11 +149,11 @@ func (t *tx) need(ctx context.Context, n noun, parent int, name, resource string
 	if err != nil {
 		return 0, err
 	}
-	return 0, ledger.NotFound(n.what, resource, near)
+	return 0, ledger.NotFound(n.what, resource(), near)
 }
 
 func (t *tx) needNamed(ctx context.Context, n noun, name string) (int, error) {
-	return t.need(ctx, n, 0, name, n.collection+"/"+name)
+	return t.need(ctx, n, 0, name, func() string { return n.collection + "/" + name })
 }
 
 // mostCandidates bounds how many names are compared with a mistyped one.
@@ -212,22 +212,22 @@ func (t *tx) place(ctx context.Context, p ledger.Place) (placeKeys, error) {
 	var err error
 	depth := p.Depth()
 	if depth >= 1 {
-		if k.site, err = t.need(ctx, siteNoun, 0, p.Site, ledger.Place{Site: p.Site}.Resource()); err != nil {
+		if k.site, err = t.need(ctx, siteNoun, 0, p.Site, ledger.Place{Site: p.Site}.Resource); err != nil {
 			return k, err
 		}
 	}
 	if depth >= 2 {
-		if k.tower, err = t.need(ctx, towerNoun, k.site, p.Tower, ledger.Place{Site: p.Site, Tower: p.Tower}.Resource()); err != nil {
+		if k.tower, err = t.need(ctx, towerNoun, k.site, p.Tower, ledger.Place{Site: p.Site, Tower: p.Tower}.Resource); err != nil {
 			return k, err
 		}
 	}
 	if depth >= 3 {
-		if k.cell, err = t.need(ctx, cellNoun, k.tower, p.Cell, ledger.Place{Site: p.Site, Tower: p.Tower, Cell: p.Cell}.Resource()); err != nil {
+		if k.cell, err = t.need(ctx, cellNoun, k.tower, p.Cell, ledger.Place{Site: p.Site, Tower: p.Tower, Cell: p.Cell}.Resource); err != nil {
 			return k, err
 		}
 	}
 	if depth >= 4 {
-		if k.joint, err = t.need(ctx, jointNoun, k.cell, p.Joint, p.Resource()); err != nil {
+		if k.joint, err = t.need(ctx, jointNoun, k.cell, p.Joint, p.Resource); err != nil {
 			return k, err
 		}
 	}

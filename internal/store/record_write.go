@@ -43,7 +43,7 @@ func (s *Store) Record(ctx context.Context, records []ledger.Record, c Change) (
 	if c.ValidateOnly {
 		answers, err = s.validateRecords(ctx, sound, c.Caller)
 	} else {
-		j := &job{ctx: ctx, records: sound, caller: c.Caller, queued: c.Queued}
+		j := &job{ctx: ctx, records: sound, caller: c.Caller, queued: c.Queued, ahead: s.lookAhead(ctx, sound)}
 		if err = s.writer.submit(j); err == nil {
 			answers = j.outcomes
 		}

@@ -52,6 +52,9 @@ func (t *tx) readEpoch(epoch int64) {
 	}
 	t.epochKnown, t.epoch = true, epoch
 	t.register.at(epoch)
+	for _, a := range t.ahead {
+		t.recallAhead(a)
+	}
 }
 
 // touchRegister notes that this transaction changes what others remember.

@@ -238,6 +238,8 @@ type tx struct {
 	epoch           int64
 	epochKnown      bool
 	registerChanged bool
+	// ahead is what was looked up before for the records (record_ahead.go).
+	ahead []*ahead
 	// treated is what this transaction has added to chains and joints
 	// (treatment_memory.go).
 	treated treatedHere

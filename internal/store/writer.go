@@ -45,6 +45,8 @@ type job struct {
 	// repeatable says that to run the change again, though it may have been kept, gives
 	// the same answer: it is recognised by an id. Records always are.
 	repeatable bool
+	// ahead is what was looked up for the records; nil for nothing.
+	ahead *ahead
 	// queued is called once the job is in the queue; nil for nobody.
 	queued func()
 	// outcomes are filled in for records.
@@ -290,6 +292,7 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 			}
 		}
 		t.of(j.caller, j.records)
+		t.ahead = append(t.ahead, j.ahead)
 		records = append(records, j.records...)
 	}
 	var outcomes []Outcome

@@ -51,8 +51,13 @@ func part(row *csvfile.Row, column string) string {
 
 // place reads the columns site, tower, cell and joint down to depth.
 func place(row *csvfile.Row, depth int) ledger.Place {
+	columns := []string{"site", "tower", "cell", "joint"}[:depth]
+	if p, ok := soundPlace(row, columns); ok {
+		return p
+	}
+	// What is wrong is told of the first column that is.
 	var parts []string
-	for _, column := range []string{"site", "tower", "cell", "joint"}[:depth] {
+	for _, column := range columns {
 		p := part(row, column)
 		if p == "" {
 			return ledger.Place{}
@@ -68,6 +73,23 @@ func place(row *csvfile.Row, depth int) ledger.Place {
 		return ledger.Place{}
 	}
 	return p
+}
+
+// soundPlace reads a place whose columns are all as they should be.
+func soundPlace(row *csvfile.Row, columns []string) (p ledger.Place, ok bool) {
+	var b strings.Builder
+	for i, column := range columns {
+		text := row.Text(column)
+		if text == "" || text == "-" || strings.Contains(text, "/") {
+			return p, false
+		}
+		if i > 0 {
+			b.WriteByte('/')
+		}
+		b.WriteString(text)
+	}
+	p, err := ledger.ParsePlace(b.String())
+	return p, err == nil
 }
 
 // siteResource reads the code of a site in the column and gives its resource name;

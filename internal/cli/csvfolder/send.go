@@ -43,7 +43,7 @@ func (t *taker) check(ctx context.Context, k *kind, report *FileReport, ask bool
 
 // keepsUnderWay is how many batches are kept at once: the next is on its way to the
 // server's queue while one is written.
-const keepsUnderWay = 2
+const keepsUnderWay = 4
 
 // keep sends the good items of a file to be kept and counts what became of them.
 func (t *taker) keep(ctx context.Context, k *kind, report *FileReport, total int) error {
