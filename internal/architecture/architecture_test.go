@@ -19,7 +19,7 @@ const module = "jointledger/"
 var pure = []string{
 	"internal/ledger", "internal/nearest", "internal/quantity", "internal/stats", "internal/metrology",
 	"internal/bolting", "internal/sealing", "internal/sampling", "internal/analysis", "internal/fleetgen",
-	"internal/regression", "internal/rules", "internal/known", "internal/handover", "internal/label", "internal/report", "internal/termfigure", "internal/controlchart", "internal/sequential", "internal/reliability", "internal/calendar", "internal/visible", "internal/asof", "internal/proof",
+	"internal/regression", "internal/rules", "internal/known", "internal/handover", "internal/label", "internal/report", "internal/termfigure", "internal/controlchart", "internal/sequential", "internal/reliability", "internal/calendar", "internal/visible", "internal/asof", "internal/proof", "internal/recent",
 }
 
 var pureLibraries = []string{"gonum.org/v1/gonum", "github.com/google/uuid", "github.com/agnivade/levenshtein", "github.com/arran4/golang-ical"}
@@ -37,7 +37,7 @@ var may = map[string][]string{
 	"ent":                            {"ent"},
 	"internal/pgcluster":             {},
 	"internal/garbage":               {},
-	"internal/store":                 {"internal/metrology", "internal/proof", "internal/asof", "internal/known", "internal/rules", "internal/handover", "internal/ledger", "internal/nearest", "internal/visible", "internal/analysis", "ent", "migrations"},
+	"internal/store":                 {"internal/recent", "internal/metrology", "internal/proof", "internal/asof", "internal/known", "internal/rules", "internal/handover", "internal/ledger", "internal/nearest", "internal/visible", "internal/analysis", "ent", "migrations"},
 	"internal/store/newmigration":    {"ent/migrate", "internal/pgcluster"},
 	"internal/store/storetest":       {"internal/store", "internal/pgcluster", "internal/ledger", "internal/analysis", "migrations"},
 	"internal/access":                {"internal/ledger", "internal/visible", "proto/jointledger/v1"},

@@ -46,7 +46,9 @@ func record(ctx context.Context, client pb.AssemblyServiceClient, seed, each int
 
 // tightening is the nth of a crew that the seed chooses.
 func tightening(seed, n int) *pb.Tightening {
-	joint, torque := (n*7919+seed)%benchJoints, 32.0
+	// 7919 and 7921 have no divisor in common with the number of joints: all have their
+	// turn, whether the seed comes to n or not.
+	joint, torque := (n*7919+2*seed)%benchJoints, 32.0
 	return &pb.Tightening{
 		Name: "tightenings/" + uuid.Must(uuid.NewV7()).String(), Joint: jointPlace(joint).Resource(), Lot: "lots/M10-1", Treatment: pb.Treatment_TREATMENT_ANTI_SEIZE,
 		CompoundBatch: "AS-1", Tool: fmt.Sprintf("tools/TW-%d", 1+seed%benchCrews), TorqueNewtonMetres: &torque, TorqueAsTyped: "32 N.m", Fasteners: 12,

@@ -3,8 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"errors"
-	"strings"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
@@ -74,22 +72,36 @@ func (s *Store) WriterPlans(ctx context.Context, joints []any, tool int) (plans 
 		query string
 		args  []any
 	}{{treatmentsOf(len(joints)), joints}, {usesInHour, []any{tool, uint8(ledger.KindTightening), 0, time.Now().UnixMicro()}}} {
-		rows, err := s.write.QueryContext(ctx, "EXPLAIN "+s.engine.bind(q.query), q.args...)
+		plan, err := s.writerPlan(ctx, q.query, q.args)
 		if err != nil {
 			return nil, err
 		}
-		var plan strings.Builder
-		for rows.Next() {
-			var line string
-			if err := rows.Scan(&line); err != nil {
-				return nil, errors.Join(err, rows.Close())
-			}
-			plan.WriteString(line + "\n")
-		}
-		if err := errors.Join(rows.Err(), rows.Close()); err != nil {
-			return nil, err
-		}
-		plans = append(plans, plan.String())
+		plans = append(plans, plan)
 	}
 	return plans, nil
+}
+
+func (s *Store) writerPlan(ctx context.Context, query string, args []any) (plan string, err error) {
+	rows, err := s.write.QueryContext(ctx, "EXPLAIN "+s.engine.bind(query), args...)
+	if err != nil {
+		return "", err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var line string
+		if err := rows.Scan(&line); err != nil {
+			return "", err
+		}
+		plan += line + "\n"
+	}
+	return plan, rows.Err()
+}
+
+// RecordAfter is Record of records that were looked up before, whatever happened between.
+func (s *Store) RecordAfter(ctx context.Context, records []ledger.Record, between func()) ([]Outcome, error) {
+	a := s.lookAhead(ctx, records)
+	between()
+	j := &job{ctx: ctx, records: records, ahead: a}
+	err := s.writer.submit(j)
+	return j.outcomes, err
 }

@@ -57,7 +57,7 @@ func openSQLite(ctx context.Context, c Config) (write, read, long *sql.DB, servi
 	if _, err := serving.TryRLockContext(ctx, 20*time.Millisecond); err != nil {
 		return nil, nil, nil, nil, folderFault(c.DataDir, err)
 	}
-	if write, err = sql.Open("sqlite", sqliteDSN(c.DataDir, 32<<10, "foreign_keys(1)")); err != nil {
+	if write, err = sql.Open("sqlite", sqliteDSN(c.DataDir, 8<<10, "foreign_keys(1)")); err != nil {
 		return nil, nil, nil, nil, err
 	}
 	write.SetMaxOpenConns(1)

@@ -74,7 +74,6 @@ func (t *tx) lookUp(ctx context.Context, r ledger.Record) (joint int, err error)
 			return 0, err
 		}
 	}
-	parent, known := 0, true
 	for _, one := range []struct {
 		noun noun
 		name string
@@ -82,11 +81,13 @@ func (t *tx) lookUp(ctx context.Context, r ledger.Record) (joint int, err error)
 		if one.name == "" {
 			return 0, nil
 		}
-		if parent, known, err = t.id(ctx, one.noun, parent, one.name); err != nil || !known {
+		key, known, err := t.id(ctx, one.noun, joint, one.name)
+		if err != nil || !known {
 			return 0, err
 		}
+		joint = key
 	}
-	return parent, nil
+	return joint, nil
 }
 
 // recallAhead remembers what was looked up ahead, when the register is as it was then.

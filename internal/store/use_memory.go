@@ -66,7 +66,7 @@ func (m *useMemory) since(tool, hour int64) (fasteners int64) {
 // no less than a day: it may have been on any day of it.
 func (m *useMemory) mayRunOut(tool, used, cycles, asOf, days int64) bool {
 	const window = int64(metrology.ForecastWindow / day)
-	today := int64(floorDay(asOf))
+	today := floorDay(asOf)
 	if cycles*window <= used*window+m.since(tool, (today-window-1)*hoursPerDay)*days {
 		return true
 	}
