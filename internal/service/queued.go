@@ -11,8 +11,8 @@ import (
 
 // tellQueued gives a function that tells the caller at once, in the header of the answer,
 // that its records are in the queue; nil where the caller did not ask. What the caller
-// sends after that is written after them: so one who sends many batches that must be
-// taken in order need not wait for each answer.
+// sends after that is written after them, unless they fail: so one who sends many batches
+// that are to be taken in order need not wait for each answer.
 func tellQueued(ctx context.Context) func() {
 	if len(metadata.ValueFromIncomingContext(ctx, pb.QueuedHeader)) == 0 {
 		return nil

@@ -9,8 +9,8 @@ import (
 // cycles are used up is no sum over all hours since their calibration for each record.
 // What it gives is at least what was tightened: a correction lowers it, and is not
 // followed. It holds while there are as many records as it knows of; where there are
-// more, another server has written, and nothing is known any more. Only the writer uses
-// it.
+// more, another server has written, or this one otherwise (alarms, a commit that was not
+// answered), and nothing is known any more. Only the writer uses it.
 type cycleMemory struct {
 	records int64 // in all chains
 	tools   *recent.Cache[int, usedAfter]

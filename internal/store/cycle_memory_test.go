@@ -95,3 +95,53 @@ func TestCyclesAsCountedOneByOne(t *testing.T) {
 		soundReport(t, servers[0])
 	})
 }
+
+// Where a policy of another action has an interval in cycles too, an issue of the tool is
+// judged by how many there were since its calibration, and by no more: not by those before
+// it, nor by those after an issue that was written down late.
+func TestCyclesOfAPolicyAreCounted(t *testing.T) {
+	t.Parallel()
+	storetest.Each(t, func(t *testing.T, e storetest.Engine) {
+		s := storetest.OpenFleet(t, e.NewConfig(t))
+		if _, err := s.UpdateTool(context.Background(), storetest.DenverWrench, 0, store.Change{}, func(tool *ledger.Tool) error {
+			tool.IntervalMonths, tool.IntervalCycles = 0, 5000
+			tool.Policies = []ledger.Policy{{Action: ledger.ActionPeriodicInspection, Cycles: 1000}}
+			return nil
+		}); err != nil {
+			t.Fatal(err)
+		}
+		at := func(hours int) time.Time { return storetest.Occurred.Add(time.Duration(hours) * time.Hour) }
+		used := func(hours, fasteners int) {
+			t.Helper()
+			keep(t, s, storetest.NewTightening(storetest.DenverJoint, func(r *ledger.Tightening) { r.OccurTime, r.Fasteners = at(hours), fasteners }))
+		}
+		calibrated := func(hours int) {
+			t.Helper()
+			keep(t, s, storetest.NewCalibration(storetest.DenverWrench, func(r *ledger.Calibration) { r.OccurTime = at(hours) }),
+				storetest.NewToolCheck(storetest.DenverWrench, func(r *ledger.ToolCheck) {
+					r.OccurTime, r.Action = at(hours).Add(time.Minute), ledger.ActionPeriodicInspection
+				}))
+		}
+		issued := func(what string, hours int, want bool) {
+			t.Helper()
+			found := keep(t, s, &ledger.Custody{Entry: lead(at(hours)), Tool: storetest.DenverWrench, Site: storetest.Denver, Kind: ledger.CustodyIssued, Holder: storetest.DenverPerson})[0]
+			got := false
+			for _, f := range found {
+				got = got || strings.Contains(f.Message, "cycles used since the periodic inspection")
+			}
+			if got != want {
+				t.Errorf("%s: found %v; expected %v: %+v", what, got, want, found)
+			}
+		}
+		calibrated(-200)
+		used(-190, 3000)
+		used(-180, 1)
+		calibrated(-100)
+		used(-90, 200)
+		issued("200 of 1000", -80, false)
+		used(-70, 900)
+		issued("1100 of 1000", -60, true)
+		issued("200 of 1000, written down late", -75, false)
+		soundReport(t, s)
+	})
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"math"
+	"slices"
 	"time"
 
 	lru "github.com/hashicorp/golang-lru/v2"
@@ -216,7 +217,7 @@ func (k *knownFacts) readMost(ctx context.Context, rows []*staged) error {
 	var tools []int
 	for _, r := range rows {
 		f := k.tools[r.tool]
-		if f == nil || f.tool.IntervalCycles == 0 {
+		if f == nil || f.tool.IntervalCycles == 0 || f.counted() {
 			continue
 		}
 		at := micro(r.OccurTime())
@@ -289,14 +290,20 @@ func (f *toolRegister) since(at int64) int64 {
 	return int64(-1) << 62
 }
 
+// counted says whether it matters how many cycles there were, and not only whether they
+// have come to the interval: for a policy of another action counts them too.
+func (f *toolFacts) counted() bool {
+	return slices.ContainsFunc(f.tool.Policies, func(p ledger.Policy) bool { return p.Cycles > 0 })
+}
+
 // cycles counts the fasteners tightened with the tool after since and before at.
-// While the hours at the ends can make no difference to whether the tool is due,
-// they are counted whole: the answer is then an upper bound below the interval,
-// in one sum. Otherwise they are counted one by one.
+// While readMost has found no more than the interval, that is the answer: an upper
+// bound, for all that is asked is whether they have come to it. Otherwise, and where
+// the number matters, the hours at the ends are counted one by one.
 func (f *toolFacts) cycles(ctx context.Context, t *tx, since, at int64) (int64, error) {
 	first, last := floorHour(max(since, 0)), floorHour(at)
 	wave := between(f.wave, since, at)
-	if f.most.first < first && f.most.last > last && f.most.fasteners+wave < int64(f.tool.IntervalCycles) {
+	if !f.counted() && f.most.first < first && f.most.last > last && f.most.fasteners+wave < int64(f.tool.IntervalCycles) {
 		return f.most.fasteners + wave, nil
 	}
 	n, err := f.sum(ctx, t, first, last)

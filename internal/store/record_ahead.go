@@ -2,13 +2,18 @@ package store
 
 import (
 	"context"
+	"time"
 
 	"jointledger/internal/ledger"
 	"jointledger/internal/visible"
 )
 
-// aheadFrom is from how many records on a batch is looked up before it is queued.
-const aheadFrom = 500
+// aheadFrom is from how many records on a batch is looked up before it is queued, and
+// aheadTime how long that may take, with the wait for a connection.
+const (
+	aheadFrom = 500
+	aheadTime = time.Second
+)
 
 // ahead is what was looked up for a batch before its turn to be written came.
 type ahead struct {
@@ -20,12 +25,14 @@ type ahead struct {
 }
 
 // lookAhead looks up what a large batch names, so that the writer need not do it and all
-// others wait meanwhile: that is remembered. Nil for a small one, and where something goes
-// wrong, which the writer will meet too.
+// others wait meanwhile: that is remembered. Nil for a small one, and where it does not come
+// to an end: the writer then does it.
 func (s *Store) lookAhead(ctx context.Context, records []ledger.Record) *ahead {
 	if len(records) < aheadFrom {
 		return nil
 	}
+	ctx, cancel := context.WithTimeout(ctx, aheadTime)
+	defer cancel()
 	a := &ahead{breaks: s.lineage.breaks.Load()}
 	s.checked.prepare(ctx, s.read)
 	err := s.view(visible.Everything(ctx), func(t *tx) (err error) {

@@ -168,7 +168,7 @@ type Change struct {
 	// Caller is whose records these are; nil for one who may do everything.
 	Caller *Caller
 	// Queued is called when records are in the queue of what is written, before anything
-	// that is put in it later; nil for nobody. It must not take long.
+	// that is put in it later and unless they fail; nil for nobody. It must not take long.
 	Queued func()
 }
 

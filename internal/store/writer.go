@@ -200,7 +200,8 @@ func answer(group []*job, err error) {
 func (w *writer) gather(first *job) []*job {
 	group, records, yields := make([]*job, 0, 8), 0, 0
 	for j := first; j != nil; j = w.waiting(&yields) {
-		if err := j.ctx.Err(); err != nil {
+		// Those who were told that it is in the queue count on the order: it stays.
+		if err := j.ctx.Err(); err != nil && j.queued == nil {
 			j.done <- err
 			continue
 		}

@@ -1,9 +1,11 @@
 package csvfolder
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"sync"
+	"sync/atomic"
 
 	"google.golang.org/protobuf/proto"
 
@@ -43,7 +45,7 @@ func (t *taker) check(ctx context.Context, k *kind, report *FileReport, ask bool
 
 // keepsUnderWay is how many batches are kept at once: the next is on its way to the
 // server's queue while one is written.
-const keepsUnderWay = 4
+const keepsUnderWay = 2
 
 // keep sends the good items of a file to be kept and counts what became of them.
 func (t *taker) keep(ctx context.Context, k *kind, report *FileReport, total int) error {
@@ -71,6 +73,8 @@ type sending struct {
 	batch        []*Item
 	bytes        int
 	underWay     []underWay
+	// failed says that one of them has failed.
+	failed atomic.Bool
 }
 
 // underWay is a batch that was sent, with the channel that its answer comes by.
@@ -116,7 +120,9 @@ func (s *sending) hand() error {
 		}
 		heard = func() error { return s.take(u.batch, a.outcomes) }
 	}
-	s.keepOrder()
+	if err := s.keepOrder(); err != nil {
+		return cmp.Or(heard(), err)
+	}
 	u := underWay{s.batch, make(chan answer, 1), make(chan struct{})}
 	queued := sync.OnceFunc(func() { close(u.queued) })
 	ctx := s.ctx
@@ -126,6 +132,7 @@ func (s *sending) hand() error {
 	go func() {
 		defer queued()
 		outcomes, err := s.kind.send(ctx, s.conn, u.batch, s.validateOnly)
+		s.failed.CompareAndSwap(false, err != nil)
 		u.answer <- answer{outcomes, err}
 	}()
 	s.underWay = append(s.underWay, u)
@@ -134,11 +141,16 @@ func (s *sending) hand() error {
 }
 
 // keepOrder waits until the batch before is in the server's queue, which it writes in
-// order: what comes later may be judged by what came before.
-func (s *sending) keepOrder() {
+// order: what comes later may be judged by what came before. Nothing is sent after one
+// that has failed: the error is that one's.
+func (s *sending) keepOrder() error {
 	if n := len(s.underWay); n > 0 && !s.validateOnly {
 		<-s.underWay[n-1].queued
+		if s.failed.Load() {
+			return s.hearAll()
+		}
 	}
+	return nil
 }
 
 // end sends what is left and hears all answers.
@@ -146,6 +158,11 @@ func (s *sending) end() error {
 	if err := s.hand(); err != nil {
 		return err
 	}
+	return s.hearAll()
+}
+
+// hearAll hears the answers that are out, up to one that failed.
+func (s *sending) hearAll() error {
 	for len(s.underWay) > 0 {
 		u, a := s.oldest()
 		if a.err != nil {

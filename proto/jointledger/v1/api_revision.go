@@ -16,7 +16,8 @@ const APIHeader = "jointledger-api"
 
 // QueuedHeader is the header in which a client that records asks, with any value, to be
 // told when its records are in the server's queue, and in which the server says so, in the
-// header of its answer, before they are written. What the client sends after that is
-// written after them. A server that doesn't know it says nothing, and then the answer
-// itself is what tells.
+// header of its answer, before they are written. What the client sends to the same server
+// after that is written after them, unless they fail: a client that hears of that sends no
+// more, and what it had sent by then may have been kept. A server that doesn't know the
+// header says nothing, and then the answer itself is what tells.
 const QueuedHeader = "jointledger-queued"
