@@ -261,18 +261,15 @@ func (t *tx) usesOf(ctx context.Context, all *trackedRows, m *useMemory, asOf in
 		return nil
 	}
 	byHour, byDay := m.fillAll(all, asOf)
-	// SQLite takes one upper bound to the index: with a sign it is not this one.
-	query := "SELECT b.key, u.hour, u.last_time, u.fasteners FROM " + t.engine.numbers() + ` b CROSS JOIN tool_uses u
-WHERE u.tool_id = b.key AND u.hour >= b.value AND u.fasteners > 0 AND `
 	if len(byHour.rows) > 0 {
-		if err := t.query(ctx, read, query+"u.hour <= ?", byHour.numbered(func(r *trackedRow) int64 { return floorHour(max(r.back, 0)) }), last); err != nil {
+		query := "SELECT b.key, u.hour, u.last_time, u.fasteners FROM " + t.engine.numbers() + ` b CROSS JOIN tool_uses u
+WHERE u.tool_id = b.key AND u.hour >= b.value AND u.fasteners > 0 AND u.hour <= ?`
+		if err := t.query(ctx, read, query, byHour.numbered(func(r *trackedRow) int64 { return floorHour(max(r.back, 0)) }), last); err != nil {
 			return err
 		}
 	}
-	if byDay != "" {
-		if err := t.query(ctx, read, query+fmt.Sprintf("+u.hour <= ? AND u.hour < (b.value / %d + 1) * %[1]d", hoursPerDay), byDay, last); err != nil {
-			return err
-		}
+	if err := t.usesOfDays(ctx, byDay, last, read); err != nil {
+		return err
 	}
 	if err := t.usesInHours(ctx, all, ends, asOf); err != nil {
 		return err
@@ -287,6 +284,34 @@ WHERE u.tool_id = b.key AND u.hour >= b.value AND u.fasteners > 0 AND `
 		slices.SortFunc(r.tool.PolicyUses, byTime)
 	}
 	return nil
+}
+
+// fewDays is up to how many days of tools are looked for one by one: a planner that does
+// not know how few they are goes through the use of all tools.
+const fewDays = 250
+
+// usesOfDays reads the hours of days, each from an hour to its end, up to the last hour.
+func (t *tx) usesOfDays(ctx context.Context, days []toolDay, last int64, read func(*sql.Rows) error) error {
+	if len(days) == 0 {
+		return nil
+	}
+	end := func(d toolDay) int64 { return min(last+1, (d.hour/hoursPerDay+1)*hoursPerDay) }
+	if len(days) <= fewDays {
+		const one = "u.tool_id = ? AND u.hour >= ? AND u.hour < ?"
+		args := make([]any, 0, 3*len(days))
+		for _, d := range days {
+			args = append(args, d.tool, d.hour, end(d))
+		}
+		return t.query(ctx, read, "SELECT u.tool_id, u.hour, u.last_time, u.fasteners FROM tool_uses u WHERE u.fasteners > 0 AND ("+one+repeat(" OR "+one, len(days)-1)+")", args...)
+	}
+	list := numbered(len(days), func(put func(key, value int64)) {
+		for _, d := range days {
+			put(d.tool, d.hour)
+		}
+	})
+	// SQLite takes one upper bound to the index: with a sign it is not this one.
+	return t.query(ctx, read, "SELECT b.key, u.hour, u.last_time, u.fasteners FROM "+t.engine.numbers()+fmt.Sprintf(` b CROSS JOIN tool_uses u
+WHERE u.tool_id = b.key AND u.hour >= b.value AND u.fasteners > 0 AND +u.hour <= ? AND u.hour < (b.value / %d + 1) * %[1]d`, hoursPerDay), list, last)
 }
 
 // usesByHour is usesOf without a memory.

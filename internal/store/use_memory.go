@@ -128,28 +128,23 @@ func (m *useMemory) fill(r *trackedRow, asOf int64) (hours []int64, ok bool) {
 	return hours, true
 }
 
+// toolDay is a tool and an hour from which on its day is read.
+type toolDay struct{ tool, hour int64 }
+
 // fillAll is fill for many tools: byHour are those whose hours must all be read, byDay
-// lists the tools and hours from which on a day must be; empty for none.
-func (m *useMemory) fillAll(all *trackedRows, asOf int64) (byHour *trackedRows, byDay string) {
+// the tools and hours from which on a day must be.
+func (m *useMemory) fillAll(all *trackedRows, asOf int64) (byHour *trackedRows, byDay []toolDay) {
 	byHour = &trackedRows{}
-	var days [][2]int64
 	for _, r := range all.rows {
 		hours, ok := m.fill(r, asOf)
 		for _, hour := range hours {
-			days = append(days, [2]int64{int64(r.key), hour})
+			byDay = append(byDay, toolDay{int64(r.key), hour})
 		}
 		if !ok {
 			byHour.rows = append(byHour.rows, r)
 		}
 	}
-	if len(days) == 0 {
-		return byHour, ""
-	}
-	return byHour, numbered(len(days), func(put func(key, value int64)) {
-		for _, d := range days {
-			put(d[0], d[1])
-		}
-	})
+	return byHour, byDay
 }
 
 func dayOfHour(hour int64) int32 { return int32(floorDay(hour * microsPerHour)) }
