@@ -14,8 +14,9 @@ import (
 // smallDisk is a file system of its own that can be filled or made read-only.
 type smallDisk struct {
 	folder string
-	// image is the file of a disk with ext4; empty for one in memory.
-	image string
+	// image is the file of a disk with ext4, and above what it is mounted below; empty for
+	// one in memory.
+	image, above string
 }
 
 // memoryDisk mounts a file system in memory of so many MiB.
@@ -36,11 +37,14 @@ func (g *rig) imageDisk(ctx context.Context, mebibytes int) (*smallDisk, error) 
 	if err := root("a small disk"); err != nil {
 		return nil, err
 	}
-	folder, err := g.subfolder("disk")
+	above, err := g.subfolder("disk")
 	if err != nil {
 		return nil, err
 	}
-	d := &smallDisk{folder: folder, image: folder + ".image"}
+	d := &smallDisk{folder: filepath.Join(above, "mounted"), image: above + ".image", above: above}
+	if err := d.share(ctx); err != nil {
+		return nil, err
+	}
 	f, err := os.Create(d.image)
 	if err != nil {
 		return nil, err
@@ -52,6 +56,18 @@ func (g *rig) imageDisk(ctx context.Context, mebibytes int) (*smallDisk, error) 
 		return nil, err
 	}
 	return d, d.mount(ctx)
+}
+
+// share has whoever copied all that is mounted, as `ip netns exec` does, lose the disk when
+// it is unmounted here: with a copy left it would be mounted again as broken as it was
+// (mount_namespaces(7), "Propagation").
+func (d *smallDisk) share(ctx context.Context) error {
+	for _, args := range [][]string{{"--bind", d.above, d.above}, {"--make-private", d.above}, {"--make-shared", d.above}} {
+		if err := tool(ctx, "mount", args...); err != nil {
+			return err
+		}
+	}
+	return os.Mkdir(d.folder, 0o755)
 }
 
 func (d *smallDisk) mount(ctx context.Context) error {
@@ -104,10 +120,13 @@ func (d *smallDisk) empty() error { return os.Remove(d.ballast()) }
 
 func (d *smallDisk) remove() {
 	_ = syscall.Unmount(d.folder, syscall.MNT_DETACH) // nothing is left on it that anybody needs
-	_ = os.RemoveAll(d.folder)
-	if d.image != "" {
-		_ = os.Remove(d.image)
+	if d.image == "" {
+		_ = os.RemoveAll(d.folder)
+		return
 	}
+	_ = syscall.Unmount(d.above, syscall.MNT_DETACH)
+	_ = os.RemoveAll(d.above)
+	_ = os.Remove(d.image)
 }
 
 // zeros has no end.
