@@ -118,11 +118,19 @@ func measureWrites(ctx context.Context, e engine, span time.Duration) (figures [
 		return nil, err
 	}
 	defer end()
-	runners = append(runners, empty)
+	bare, end, err := bareRunner(ctx, e)
+	if err != nil {
+		return nil, err
+	}
+	defer end()
+	runners = append(runners, empty, bare)
 	for _, m := range []struct {
 		what          string
 		clients, each int
 	}{{"unary, 1 client", 1, 1}, {"unary, 8 clients", 8, 1}, {"unary, 64 clients", 64, 1}, {"batches of 100, 1 client", 1, 100}} {
+		if m.each > 1 {
+			runners = runners[:4] // an empty call is one record's
+		}
 		done, err := inTurns(ctx, runners, span, m.clients, m.each)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", m.what, err)
@@ -136,7 +144,8 @@ func measureWrites(ctx context.Context, e engine, span time.Duration) (figures [
 	return figures, err
 }
 
-// writeFigures makes figures of the server, the driver in both forms and the empty call.
+// writeFigures makes figures of the server, the driver in both forms, the empty call and,
+// where a call is one record, the driver behind an empty call.
 func writeFigures(engine, what string, clients, each int, done []laps) []figure {
 	served, single, many, empty := done[0], done[1], done[2], done[3]
 	of := served.figure(engine, what)
@@ -165,14 +174,26 @@ func writeFigures(engine, what string, clients, each int, done []laps) []figure 
 	if each == 1 {
 		over(emptyName, empty.speeds)
 		over("the slower of driver and empty call", driver, empty.speeds)
-	}
-	if clients == 1 && each == 1 {
-		p50 := figures[0].P50Micros
-		limit := min(figures[1].P50Micros, many.figure(engine, "").P50Micros) + empty.figure("", "").P50Micros
-		figures = append(figures, figure{Engine: engine, What: what + ", p50", P50Micros: p50}.
-			against("p50 of one durable insert and of one empty call", limit, p50/limit, atMost(delayMark)))
+		bare := done[4].figure(engine, "driver behind an empty call, "+clientsOf(clients))
+		figures = append(figures, bare)
+		over("driver behind an empty call", done[4].speeds)
+		if clients == 1 {
+			apart := min(figures[1].P50Micros, many.figure(engine, "").P50Micros) + empty.figure("", "").P50Micros
+			figures = append(figures, delayFigures(engine, what, figures[0].P50Micros, apart, bare.P50Micros)...)
+		}
 	}
 	return figures
+}
+
+// delayFigures hold the median of one client against that of one durable insert and one
+// empty call. The mark is on the two made one after the other, as a server makes them; what
+// they take each on its own, in a loop that never waits for the other, is beside it.
+func delayFigures(engine, what string, p50, apart, together float64) []figure {
+	f := func(how string) figure { return figure{Engine: engine, What: what + ", p50" + how, P50Micros: p50} }
+	return []figure{
+		f("").against("p50 of one durable insert and one empty call, one after the other", together, p50/together, atMost(delayMark)),
+		f(", of both apart").against("p50 of one durable insert and p50 of one empty call", apart, p50/apart, nil),
+	}
 }
 
 func clientsOf(n int) string {
@@ -197,6 +218,21 @@ func (v *server) runner() runner {
 	}, func(_, each int) int { return each }}
 }
 
+// rawWriter gives a writer over a database of its own with the fixture in it.
+func (e engine) rawWriter(ctx context.Context, name string, together bool) (w *rawWriter, end func(), err error) {
+	c, err := e.database(ctx, name)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := withStore(ctx, c, func(s *store.Store) error { return fixture(ctx, s) }); err != nil {
+		return nil, nil, err
+	}
+	if w, err = newRawWriter(e.name, c, together); err != nil {
+		return nil, nil, err
+	}
+	return w, func() { w.db.Close(); os.RemoveAll(c.DataDir) }, nil
+}
+
 // rawRunner runs the driver: one connection that commits at once what the clients of the
 // server send at a time.
 func rawRunner(ctx context.Context, e engine, together bool) (r runner, end func(), err error) {
@@ -204,14 +240,7 @@ func rawRunner(ctx context.Context, e engine, together bool) (r runner, end func
 	if together {
 		name = "raw_together"
 	}
-	c, err := e.database(ctx, name)
-	if err != nil {
-		return r, nil, err
-	}
-	if err := withStore(ctx, c, func(s *store.Store) error { return fixture(ctx, s) }); err != nil {
-		return r, nil, err
-	}
-	w, err := newRawWriter(e.name, c, together)
+	w, end, err := e.rawWriter(ctx, name, together)
 	if err != nil {
 		return r, nil, err
 	}
@@ -220,16 +249,21 @@ func rawRunner(ctx context.Context, e engine, together bool) (r runner, end func
 		return timed(ctx, span, 1, func(ctx context.Context, _, _ int) error {
 			return w.commit(ctx, clients*each, min(clients, benchCrews))
 		})
-	}, records}, func() { w.db.Close(); os.RemoveAll(c.DataDir) }, nil
+	}, records}, end, nil
 }
 
-// emptyRunner runs a call that does nothing, with as many connections as the server's
-// clients have.
+// emptyRunner runs a call that does nothing.
 func emptyRunner() (r runner, end func(), err error) {
 	s := grpc.NewServer()
 	healthpb.RegisterHealthServer(s, health.NewServer())
 	address, err := listen(s.Serve)
-	return runner{"empty call", func(ctx context.Context, span time.Duration, clients, _ int) (all []time.Duration, long time.Duration, err error) {
+	return emptyCalls("empty call", address), s.Stop, err
+}
+
+// emptyCalls runs calls without content, with as many connections as the server's clients
+// have.
+func emptyCalls(name, address string) runner {
+	return runner{name, func(ctx context.Context, span time.Duration, clients, _ int) (all []time.Duration, long time.Duration, err error) {
 		_, err = withClients(address, clients, func(conns []*grpc.ClientConn) (figure, error) {
 			all, long, err = timed(ctx, span, clients, func(ctx context.Context, client, _ int) error {
 				_, err := healthpb.NewHealthClient(conns[client]).Check(ctx, &healthpb.HealthCheckRequest{})
@@ -238,7 +272,7 @@ func emptyRunner() (r runner, end func(), err error) {
 			return figure{}, err
 		})
 		return all, long, err
-	}, func(int, int) int { return 1 }}, s.Stop, err
+	}, func(int, int) int { return 1 }}
 }
 
 // wireBytes is the size of a tightening as it is sent.
