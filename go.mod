@@ -42,7 +42,7 @@ require (
 	google.golang.org/genproto/googleapis/rpc v0.0.0-20260928230214-8a89bd6388cc
 	google.golang.org/grpc v1.85.0
 	google.golang.org/protobuf v1.36.12
-	modernc.org/libc v1.80.1
+	modernc.org/libc v1.80.1 // the version that modernc.org/sqlite asks for, and no other
 	modernc.org/sqlite v1.62.0
 	pgregory.net/rapid v1.3.0
 )

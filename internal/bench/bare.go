@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"net"
 	"runtime"
 	"sync/atomic"
 	"time"
@@ -14,16 +13,17 @@ import (
 )
 
 // bareServer answers each empty call once the plain driver has kept the rows of one record
-// durably, those of all that wait in one commit. It is the limit of any server that takes
-// one record a call: the empty call and the insert as they cost when both are made, on the
-// same processors and one after the other. Measured apart, each has all processors to
-// itself, and neither finds them asleep because the other waited for the disk.
+// durably, those of all that wait in one commit. So it shows what the empty call and the
+// insert cost when both are made, on the same processors and one after the other: measured
+// apart, each has all processors to itself, and none has to be woken when the other is done.
 type bareServer struct {
 	health.Server // all but Check
 	writer        *rawWriter
 	queue         chan chan error
-	// each is how many calls one commit may serve.
-	each atomic.Int64
+	// most is how many calls one commit may serve.
+	most atomic.Int64
+	// ended is closed when nothing is written any more.
+	ended chan struct{}
 }
 
 // Check keeps one record, and answers.
@@ -41,20 +41,24 @@ func (b *bareServer) Check(ctx context.Context, _ *healthpb.HealthCheckRequest) 
 // run commits what waits until the queue is closed. Like the store it lets others run
 // before it looks for the last time: a larger group costs less than another commit.
 func (b *bareServer) run(ctx context.Context) {
+	defer close(b.ended)
 	for first := range b.queue {
 		group, yields := []chan error{first}, 0
-		for len(group) < int(b.each.Load()) {
+	gather:
+		for len(group) < int(b.most.Load()) {
 			select {
-			case next := <-b.queue:
+			case next, open := <-b.queue:
+				if !open {
+					break gather
+				}
 				group = append(group, next)
-				continue
 			default:
+				if yields == 2 {
+					break gather
+				}
+				yields++
+				runtime.Gosched()
 			}
-			if yields == 2 {
-				break
-			}
-			yields++
-			runtime.Gosched()
 		}
 		err := b.writer.commit(ctx, len(group), min(len(group), benchCrews))
 		for _, done := range group {
@@ -69,19 +73,24 @@ func bareRunner(ctx context.Context, e engine) (r runner, end func(), err error)
 	if err != nil {
 		return r, nil, err
 	}
-	b := &bareServer{writer: w, queue: make(chan chan error, 512)}
+	b := &bareServer{writer: w, queue: make(chan chan error, 512), ended: make(chan struct{})}
 	go b.run(ctx)
-	s := grpc.NewServer()
+	s := grpc.NewServer(grpc.WaitForHandlers(true))
+	end = func() { s.Stop(); close(b.queue); <-b.ended; closeWriter() }
 	healthpb.RegisterHealthServer(s, b)
-	address, err := listen(func(l net.Listener) error { return s.Serve(l) })
+	address, err := listen(s.Serve)
+	if err != nil {
+		end()
+		return r, nil, err
+	}
 	r = emptyCalls("driver behind an empty call", address)
 	calls := r.run
 	r.run = func(ctx context.Context, span time.Duration, clients, each int) ([]time.Duration, time.Duration, error) {
 		if each != 1 {
 			return nil, 0, errors.New("it keeps one record a call")
 		}
-		b.each.Store(int64(clients))
+		b.most.Store(int64(clients))
 		return calls(ctx, span, clients, each)
 	}
-	return r, func() { s.Stop(); close(b.queue); closeWriter() }, err
+	return r, end, nil
 }

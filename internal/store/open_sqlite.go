@@ -72,11 +72,10 @@ func openSQLite(ctx context.Context, c Config) (write, read, long *sql.DB, servi
 	if err != nil {
 		return nil, nil, nil, nil, folderFault(c.DataDir, err)
 	}
-	// What they read lies in the system's cache of files: each needs little of its own.
 	for _, pool := range []struct {
 		db          **sql.DB
 		connections int
-	}{{&read, 4}, {&long, 2}} {
+	}{{&read, readers}, {&long, longReaders}} {
 		if *pool.db, err = sql.Open("sqlite", sqliteDSN(c.DataDir, readerCacheKiB, "foreign_keys(1)", "query_only(1)")); err != nil {
 			return nil, nil, nil, nil, err
 		}

@@ -2,30 +2,43 @@ package store
 
 import (
 	"modernc.org/libc"
-	sqlite "modernc.org/sqlite/lib"
+	sqlite3 "modernc.org/sqlite/lib"
 )
 
-// writerCacheKiB and readerCacheKiB are what SQLite keeps of the database's pages for the
-// connection that writes and for each that reads. What those read lies in the system's
-// cache of files: they need little of their own.
-const writerCacheKiB, readerCacheKiB = 16 << 10, 2 << 10
+// What SQLite keeps of the database's pages, for the connection that writes and for each of
+// those that read. What those read lies in the system's cache of files: they need little of
+// their own.
+const (
+	writerCacheKiB, readerCacheKiB = 12 << 10, 1536
+	readers, longReaders           = 4, 2
+)
 
-// SQLite is told, before it first opens anything, to allocate the cache of a connection in
-// one piece (SQLite documentation, "Configuration Options", SQLITE_CONFIG_PAGECACHE with no
-// memory of ours: at most so much, and no more than the cache may hold). Page by page the
-// driver's allocator would round each, a page and its header, up to twice the page.
-// It is told when the program starts: once a connection is open, of whomever, it takes no
-// more of this. Should it not take it, it works as it did.
-var cachesAreInOnePiece = askForCachesInOnePiece()
+// SQLite takes the memory of its caches from one piece, which is given to it before it
+// first opens anything (SQLite documentation, sqlite3_config, SQLITE_CONFIG_PAGECACHE): page
+// by page the driver's allocator would round each, which is a page and its header, up to
+// twice the page. The piece holds all caches of a store; where more are open, they share it.
+const (
+	// pageSlotBytes is a page with what SQLite puts behind it (SQLITE_CONFIG_PCACHE_HDRSZ,
+	// 272 bytes with this driver).
+	pageSlotBytes = 4096 + 272
+	// pageSlotsSpare are those below which SQLite thinks memory short.
+	pageSlotsSpare = 64
+	pageSlots      = (writerCacheKiB+(readers+longReaders)*readerCacheKiB)/4 + pageSlotsSpare
+)
 
-func askForCachesInOnePiece() bool {
+// pagesInOnePiece says whether SQLite took the piece. It is offered when the program starts:
+// once a connection is open, of whomever, it is too late. The piece is touched with the
+// first connection; a server on PostgreSQL never does.
+var pagesInOnePiece = offerPageMemory()
+
+func offerPageMemory() bool {
 	tls := libc.NewTLS()
 	defer tls.Close()
-	// No memory, no size of a slot, and a number below nought for KiB.
-	arguments := libc.NewVaList(uintptr(0), int32(0), int32(-writerCacheKiB))
-	if arguments == 0 {
-		return false
+	piece := libc.Xmalloc(tls, pageSlotBytes*pageSlots)
+	arguments := libc.NewVaListN(3)
+	if piece == 0 || arguments == 0 {
+		return false // SQLite takes page by page
 	}
 	defer libc.Xfree(tls, arguments)
-	return sqlite.Xsqlite3_config(tls, sqlite.SQLITE_CONFIG_PAGECACHE, arguments) == sqlite.SQLITE_OK
+	return sqlite3.Xsqlite3_config(tls, sqlite3.SQLITE_CONFIG_PAGECACHE, libc.VaList(arguments, piece, int32(pageSlotBytes), int32(pageSlots))) == sqlite3.SQLITE_OK
 }
