@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strconv"
+	"sync"
 	"time"
 )
 
@@ -71,13 +72,20 @@ func between(draw *rand.Rand, least, most time.Duration) time.Duration {
 	return least + time.Duration(draw.Int64N(int64(most-least)))
 }
 
+// givenAddresses are those that freeAddress has given, or found taken.
+var givenAddresses sync.Map
+
 // freeAddress finds a port on the loopback interface for a server that is started there
 // again and again. It lies below those that Linux gives to clients: a client that tries to
 // connect to a port of that range, where nobody listens, is now and then given the same
-// port itself, and is connected to itself.
+// port itself, and is connected to itself. None is given twice: the engines run at once and
+// draw the same, and while one's server is down its port looks free to the other.
 func freeAddress(draw *rand.Rand) (string, error) {
 	for range 200 {
 		address := net.JoinHostPort("127.0.0.1", strconv.Itoa(15000+draw.IntN(15000)))
+		if _, given := givenAddresses.LoadOrStore(address, true); given {
+			continue
+		}
 		if l, err := net.Listen("tcp", address); err == nil {
 			return address, l.Close()
 		}
