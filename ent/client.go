@@ -9,8 +9,6 @@ import (
 	"log"
 	"reflect"
 
-	"jointledger/ent/migrate"
-
 	"jointledger/ent/alarm"
 	"jointledger/ent/alarmprogress"
 	"jointledger/ent/alarmrule"
@@ -67,8 +65,6 @@ import (
 // Client is the client that holds all ent builders.
 type Client struct {
 	config
-	// Schema is the client for creating, migrating and dropping schema.
-	Schema *migrate.Schema
 	// Alarm is the client for interacting with the Alarm builders.
 	Alarm *AlarmClient
 	// AlarmProgress is the client for interacting with the AlarmProgress builders.
@@ -167,7 +163,6 @@ func NewClient(opts ...Option) *Client {
 }
 
 func (c *Client) init() {
-	c.Schema = migrate.NewSchema(c.driver)
 	c.Alarm = NewAlarmClient(c.config)
 	c.AlarmProgress = NewAlarmProgressClient(c.config)
 	c.AlarmRule = NewAlarmRuleClient(c.config)

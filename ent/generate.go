@@ -2,4 +2,4 @@
 // written by hand.
 package ent
 
-//go:generate go tool ent generate --feature sql/versioned-migration,sql/execquery,sql/lock ./schema
+//go:generate go run jointledger/internal/store/entgen

@@ -20,7 +20,6 @@ import (
 	entschema "entgo.io/ent/dialect/sql/schema"
 	"github.com/google/go-cmp/cmp"
 
-	"jointledger/ent"
 	entmigrate "jointledger/ent/migrate"
 	"jointledger/internal/store/storetest"
 	"jointledger/migrations"
@@ -156,8 +155,7 @@ func driftOf(t *testing.T, e storetest.Engine, db *sql.DB) string {
 		}
 	}
 	var changes bytes.Buffer
-	client := ent.NewClient(ent.Driver(entsql.OpenDB(engine, db)))
-	err := client.Schema.WriteTo(context.Background(), &changes, entschema.WithDropColumn(true), entschema.WithDropIndex(true))
+	err := entmigrate.NewSchema(entsql.OpenDB(engine, db)).WriteTo(context.Background(), &changes, entschema.WithDropColumn(true), entschema.WithDropIndex(true))
 	if err != nil {
 		t.Fatal(err)
 	}
