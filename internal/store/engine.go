@@ -26,6 +26,8 @@ type engine interface {
 	// it, until the commit, in its order; empty where no lock is needed.
 	lockNumbers() string
 	readIsolation() sql.IsolationLevel
+	// line is how the writer's transactions reach the pool's database.
+	line(context.Context, *sql.DB) (line, error)
 	// pipeline holds back what a transaction of the connection writes; nil for nothing.
 	pipeline(*sql.Conn) *pipeline
 	// writing is the context of one group of writes, which must not keep the writer for
@@ -54,6 +56,9 @@ func (sqliteEngine) lockNumbers() string        { return "" }
 // be interrupted costs a goroutine that waits for it.
 func (sqliteEngine) writing() (context.Context, context.CancelFunc) {
 	return context.Background(), func() {}
+}
+func (sqliteEngine) line(ctx context.Context, db *sql.DB) (line, error) {
+	return newOwnLine(ctx, db)
 }
 func (sqliteEngine) pipeline(*sql.Conn) *pipeline      { return nil }
 func (sqliteEngine) readIsolation() sql.IsolationLevel { return sql.LevelDefault }
@@ -98,6 +103,10 @@ func (e postgresEngine) lockNumbers() string {
 
 func (postgresEngine) writing() (context.Context, context.CancelFunc) {
 	return context.WithTimeout(context.Background(), longestCommit)
+}
+
+func (postgresEngine) line(_ context.Context, db *sql.DB) (line, error) {
+	return pooledLine{db}, nil
 }
 
 func (postgresEngine) pipeline(conn *sql.Conn) *pipeline { return &pipeline{conn: conn} }

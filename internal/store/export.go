@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"io"
@@ -138,7 +137,7 @@ func (t *tx) noTimeouts(ctx context.Context) error {
 	return noTimeouts(ctx, t.sql)
 }
 
-func noTimeouts(ctx context.Context, t *sql.Tx) error {
+func noTimeouts(ctx context.Context, t transaction) error {
 	for _, name := range []string{"statement_timeout", "lock_timeout", "idle_in_transaction_session_timeout"} {
 		if _, err := t.ExecContext(ctx, "SET LOCAL "+name+" = 0"); err != nil {
 			return err

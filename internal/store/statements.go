@@ -93,7 +93,7 @@ func (s *statements) want(query string) {
 
 // prepare prepares what was wanted. A statement that can't be prepared runs as it
 // did before; the transaction that follows will say what is the matter.
-func (s *statements) prepare(ctx context.Context, db *sql.DB) {
+func (s *statements) prepare(ctx context.Context, on preparer) {
 	if s.byText == nil {
 		s.byText = map[string]*sql.Stmt{}
 	}
@@ -101,7 +101,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) {
 		if s.byText[query] != nil {
 			continue
 		}
-		if stmt, err := db.PrepareContext(ctx, query); err == nil {
+		if stmt, err := on.PrepareContext(ctx, query); err == nil {
 			s.byText[query] = stmt
 		}
 	}

@@ -56,6 +56,7 @@ type Store struct {
 	log          *slog.Logger
 	observer     Observer
 	write        *sql.DB // one writer (writer.go), so a connection or two
+	line         line    // the writer's
 	read         *sql.DB
 	long         *sql.DB  // for reads that last as long as somebody takes to receive them
 	standby      *standby // nil for none
@@ -106,7 +107,10 @@ func Open(ctx context.Context, c Config) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	if s.insert, err = prepareInserts(ctx, s.write, s.engine); err != nil {
+	if s.line, err = s.engine.line(ctx, s.write); err == nil {
+		s.insert, err = prepareInserts(ctx, s.line, s.engine)
+	}
+	if err != nil {
 		s.closeDatabase() //nolint:errcheck // the first error counts
 		return nil, s.fault(err)
 	}
@@ -129,6 +133,9 @@ func (s *Store) closeDatabase() error {
 		s.standby.close()
 	}
 	var err error
+	if s.line != nil {
+		err = s.line.close()
+	}
 	for _, db := range []*sql.DB{s.write, s.read, s.long, s.lead.db} {
 		if db != nil {
 			err = errors.Join(err, db.Close())
@@ -219,7 +226,7 @@ type Page struct {
 // tx is one transaction, for reading or for writing.
 type tx struct {
 	*Store
-	sql *sql.Tx
+	sql transaction
 	// now is the time at which the server takes in what this transaction writes.
 	now time.Time
 	// dry checks and writes nothing.
@@ -264,7 +271,7 @@ type tx struct {
 	callers map[ledger.Record]*Caller
 }
 
-func (s *Store) newTx(t *sql.Tx, dry bool) *tx {
+func (s *Store) newTx(t transaction, dry bool) *tx {
 	return &tx{Store: s, sql: t, dry: dry, now: ledger.Microseconds(time.Now()), found: map[nameKey]int{}, revisions: map[int]*ledger.Specification{}, calibrations: map[int64]*ledger.Calibration{}, cells: map[int]bool{}}
 }
 

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 )
 
@@ -27,7 +26,7 @@ func (e *undecidedError) Unwrap() error { return e.cause }
 var errHung = errors.New("the database did not finish in time")
 
 // decide commits, and says so when it is not known whether it did.
-func (s *Store) decide(t *sql.Tx) error {
+func (s *Store) decide(t transaction) error {
 	doubts := s.lineage.doubts.Load()
 	err := t.Commit()
 	switch {

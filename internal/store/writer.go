@@ -268,19 +268,15 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 		}
 	}()
 	s := w.store
-	s.prepared.prepare(ctx, s.write)
-	conn, err := s.write.Conn(ctx)
+	s.prepared.prepare(ctx, s.line)
+	begun, conn, release, err := s.line.begin(ctx)
 	if err != nil {
 		return err
 	}
-	defer conn.Close()
-	sqlTx, err := conn.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer sqlTx.Rollback() // after a commit it does nothing
+	defer release()
+	defer begun.Rollback() // after a commit it does nothing
 	w.followLineage()
-	t := s.newTx(sqlTx, false)
+	t := s.newTx(begun, false)
 	t.statements, t.pipe = &s.prepared, s.engine.pipeline(conn)
 	var records []ledger.Record
 	for _, j := range group {
@@ -305,7 +301,7 @@ func (w *writer) commit(ctx context.Context, group []*job) (err error) {
 	if err := t.moveEpoch(ctx); err != nil {
 		return err
 	}
-	if err := s.decide(sqlTx); err != nil {
+	if err := s.decide(begun); err != nil {
 		return err
 	}
 	s.names.share(t.found)
