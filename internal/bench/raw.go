@@ -21,7 +21,7 @@ import (
 func rawOpen(engine string, c store.Config) (*sql.DB, error) {
 	if engine == "sqlite" {
 		return sql.Open("sqlite", "file:"+filepath.Join(c.DataDir, "jointledger.db")+
-			"?_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=temp_store(MEMORY)&_pragma=cache_size(-12288)&_pragma=wal_autocheckpoint(4000)&_pragma=foreign_keys(1)")
+			"?_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=temp_store(MEMORY)&_pragma=cache_size(-10240)&_pragma=wal_autocheckpoint(4000)&_pragma=foreign_keys(1)")
 	}
 	return rawOpenDSN(c.DSN)
 }

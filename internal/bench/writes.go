@@ -13,7 +13,9 @@ import (
 	healthpb "google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/protobuf/proto"
 
+	"jointledger/internal/ledger"
 	"jointledger/internal/store"
+	"jointledger/internal/wire"
 	pb "jointledger/proto/jointledger/v1"
 )
 
@@ -125,7 +127,7 @@ func measureWrites(ctx context.Context, e engine, span time.Duration) (figures [
 	}
 	defer end()
 	runners = append(runners, empty)
-	unary := append(slices.Clone(runners), bare) // it keeps one record a call
+	unary := append(slices.Clone(runners), bare, v.storeRunner()) // they keep one record a call
 	for _, m := range []struct {
 		what          string
 		clients, each int
@@ -180,6 +182,7 @@ func writeFigures(engine, what string, clients, each int, done []laps) []figure 
 		bare := done[4].figure(engine, "driver behind an empty call, "+clientsOf(clients))
 		figures = append(figures, bare)
 		over("driver behind an empty call", done[4].speeds)
+		figures = append(figures, done[5].figure(engine, storeName+", "+clientsOf(clients)))
 		if clients == 1 {
 			apart := min(figures[1].P50Micros, many.figure(engine, "").P50Micros) + empty.figure("", "").P50Micros
 			figures = append(figures, delayFigures(engine, what, figures[0].P50Micros, apart, bare.P50Micros)...)
@@ -217,6 +220,30 @@ func (v *server) runner() runner {
 			v.calls += len(all)/clients + 1
 			return figure{}, err
 		})
+		return all, long, err
+	}, func(_, each int) int { return each }}
+}
+
+const storeName = "store, without calls"
+
+// storeRunner gives the store the same records as the server's clients do, from as many
+// goroutines, without calls between: what the rules, the chain and the writer take beside
+// the driver.
+func (v *server) storeRunner() runner {
+	return runner{storeName, func(ctx context.Context, span time.Duration, clients, each int) ([]time.Duration, time.Duration, error) {
+		first := v.calls
+		all, long, err := timed(ctx, span, clients, func(ctx context.Context, client, n int) error {
+			r, problems := wire.RecordFrom(tightening(client*7919+first+n, client*7919+first+n))
+			if err := problems.Invalid("tightening", r.Validate); err != nil {
+				return err
+			}
+			outcomes, err := v.store.Record(ctx, []ledger.Record{r}, store.Change{})
+			if err == nil && outcomes[0].State != store.Taken {
+				err = fmt.Errorf("not taken: %+v", outcomes[0])
+			}
+			return err
+		})
+		v.calls += len(all)/clients + 1
 		return all, long, err
 	}, func(_, each int) int { return each }}
 }

@@ -24,6 +24,9 @@ const (
 	// read it. They are fixed: to estimate them costs pings in every call, and these are
 	// enough for a line of 40 Mbit/s with a fifth of a second to and fro.
 	streamWindow, connectionWindow = 1 << 20, 1 << 20
+	// writeBuffer is what a connection gathers before it writes: an answer is seldom larger,
+	// and each connection that writes has one.
+	writeBuffer = 8 << 10
 	// maxHeaderBytes holds a token of OpenID Connect with many groups.
 	maxHeaderBytes = 32 << 10
 	// A client that lost its signal is noticed within two minutes.
@@ -46,6 +49,7 @@ func transport(longest func(ctx context.Context, method string) time.Duration) [
 		grpc.MaxHeaderListSize(maxHeaderBytes),
 		grpc.MaxConcurrentStreams(maxStreams),
 		grpc.NumStreamWorkers(keptWorkers),
+		grpc.WriteBufferSize(writeBuffer),
 		grpc.StaticStreamWindowSize(streamWindow),
 		grpc.StaticConnWindowSize(connectionWindow),
 		grpc.ConnectionTimeout(handshakeTime),

@@ -55,7 +55,7 @@ func (s *Store) RememberedSites() int { return len(s.work.sites) }
 func (s *Store) UsesAreFollowed(ctx context.Context) (diff string, tools, days int, err error) {
 	err = s.withUses(ctx, func(t *tx, m *useMemory, _ func()) error {
 		anew, err := t.readUses(ctx)
-		diff = cmp.Diff(anew, m.tools, cmp.AllowUnexported(usedDay{}))
+		diff = cmp.Diff(anew, m.tools)
 		tools = len(m.tools)
 		for _, used := range m.tools {
 			days += len(used)

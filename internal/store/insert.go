@@ -10,8 +10,18 @@ import (
 // reach about half the driver's rate.
 
 // insertSizes are the rows a statement takes, largest first: any number of rows
-// is a few statements.
+// is a few statements. The largest is for what comes in masses: SQLite holds a
+// program of a hundred kilobytes for each.
 var insertSizes = [...]int{256, 32, 4, 1}
+
+// inMasses says whether a table is written in hundreds of rows at a time.
+func (t insertTable) inMasses() bool {
+	switch t.name {
+	case recordsTable.name, tighteningsTable.name, incidentsTable.name, findingsTable.name, talliesTable.name, toolUsesTable.name:
+		return true
+	}
+	return false
+}
 
 type insertTable struct {
 	name    string
@@ -80,10 +90,10 @@ type writeStatement struct {
 
 // prepareInserts prepares them before any transaction holds the one connection
 // that writes.
-func prepareInserts(ctx context.Context, db *sql.DB, e engine) (all inserter, err error) {
+func prepareInserts(ctx context.Context, on preparer, e engine) (all inserter, err error) {
 	prepare := func(query string) (writeStatement, error) {
 		query = e.bind(query)
-		stmt, err := db.PrepareContext(ctx, query)
+		stmt, err := on.PrepareContext(ctx, query)
 		return writeStatement{stmt, query}, err
 	}
 	if all.head, err = prepare(moveHead); err != nil {
@@ -93,6 +103,9 @@ func prepareInserts(ctx context.Context, db *sql.DB, e engine) (all inserter, er
 	for _, table := range append(recordTables[:len(recordTables):len(recordTables)], talliesTable, toolUsesTable, lotSumsTable, alarmStatesTable) {
 		var statements [len(insertSizes)]writeStatement
 		for i, n := range insertSizes {
+			if i == 0 && !table.inMasses() {
+				continue
+			}
 			statements[i], err = prepare("INSERT INTO " + table.name + " (" + strings.Join(table.columns, ", ") + ") VALUES " + marks(n, len(table.columns)) + table.suffix)
 			if err != nil {
 				return all, err
@@ -108,7 +121,7 @@ func (t *tx) insertRows(ctx context.Context, table insertTable, args []any) erro
 	width := len(table.columns)
 	for i, size := range insertSizes {
 		n := size * width
-		if len(args) < n {
+		if len(args) < n || i == 0 && !table.inMasses() {
 			continue
 		}
 		in := t.insert.tables[table.name][i]

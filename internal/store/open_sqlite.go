@@ -57,7 +57,7 @@ func openSQLite(ctx context.Context, c Config) (write, read, long *sql.DB, servi
 	if _, err := serving.TryRLockContext(ctx, 20*time.Millisecond); err != nil {
 		return nil, nil, nil, nil, folderFault(c.DataDir, err)
 	}
-	if write, err = sql.Open("sqlite", sqliteDSN(c.DataDir, 12<<10, "foreign_keys(1)")); err != nil {
+	if write, err = sql.Open("sqlite", sqliteDSN(c.DataDir, writerCacheKiB, "foreign_keys(1)")); err != nil {
 		return nil, nil, nil, nil, err
 	}
 	write.SetMaxOpenConns(1)
@@ -76,8 +76,8 @@ func openSQLite(ctx context.Context, c Config) (write, read, long *sql.DB, servi
 	for _, pool := range []struct {
 		db          **sql.DB
 		connections int
-	}{{&read, 4}, {&long, 2}} {
-		if *pool.db, err = sql.Open("sqlite", sqliteDSN(c.DataDir, 1<<10, "foreign_keys(1)", "query_only(1)")); err != nil {
+	}{{&read, readers}, {&long, longReaders}} {
+		if *pool.db, err = sql.Open("sqlite", sqliteDSN(c.DataDir, readerCacheKiB, "foreign_keys(1)", "query_only(1)")); err != nil {
 			return nil, nil, nil, nil, err
 		}
 		(*pool.db).SetMaxOpenConns(pool.connections)

@@ -41,8 +41,10 @@ type talliedGroup struct {
 	talliedKey
 	sum         int64
 	first, last int32
-	// days are, in the order of days, how many days after the one before (the first since
-	// first), and the fasteners of that day, as varints.
+	// days are, in the order of days, a varint whose higher bits are the fasteners of a day,
+	// and whose lowest says that it is the next after the one before; otherwise another
+	// varint says how many days after (the first since first). Those of a site's groups lie
+	// in one piece, one after another.
 	days []byte
 }
 
@@ -57,19 +59,30 @@ func (g *talliedGroup) add(day int32, fasteners int64) {
 	if len(g.days) == 0 {
 		g.first, g.last = day, day
 	}
-	g.days = binary.AppendUvarint(g.days, uint64(day-g.last))
-	g.days = binary.AppendVarint(g.days, fasteners)
+	if day == g.last+1 {
+		g.days = binary.AppendUvarint(g.days, uint64(fasteners)<<1|nextDay)
+	} else {
+		g.days = binary.AppendUvarint(g.days, uint64(fasteners)<<1)
+		g.days = binary.AppendUvarint(g.days, uint64(day-g.last))
+	}
 	g.sum, g.last = g.sum+fasteners, day
 }
+
+// nextDay is the bit of a packed day that says so.
+const nextDay = 1
 
 // each gives the days with their fasteners.
 func (g *talliedGroup) each(give func(day int32, fasteners int64)) {
 	day := g.first
 	for rest := g.days; len(rest) > 0; {
-		since, n := binary.Uvarint(rest)
-		fasteners, m := binary.Varint(rest[n:])
-		day, rest = day+int32(since), rest[n+m:]
-		give(day, fasteners)
+		head, n := binary.Uvarint(rest)
+		if rest = rest[n:]; head&nextDay != 0 {
+			day++
+		} else {
+			since, n := binary.Uvarint(rest)
+			day, rest = day+int32(since), rest[n:]
+		}
+		give(day, int64(head)>>1)
 	}
 }
 
@@ -181,10 +194,23 @@ func (t *tx) readTallies(ctx context.Context, site int) ([]talliedGroup, error) 
 		groups[i].add(day, fasteners)
 		return nil
 	}, "SELECT day, lot_id, specification_revision_id, treatment, method, outcome, fasteners FROM tallies WHERE site_id = ? ORDER BY day", site)
+	return inOnePiece(groups), err
+}
+
+// inOnePiece gives the groups with their days in one piece, and no room to grow: there are
+// very many, of a few dozen bytes each.
+func inOnePiece(groups []talliedGroup) []talliedGroup {
+	size := 0
 	for i := range groups {
-		groups[i].days = slices.Clip(slices.Clone(groups[i].days))
+		size += len(groups[i].days)
 	}
-	return slices.Clip(groups), err
+	piece, whole := make([]byte, 0, size), slices.Clone(groups)
+	for i := range whole {
+		from := len(piece)
+		piece = append(piece, whole[i].days...)
+		whole[i].days = piece[from:len(piece):len(piece)]
+	}
+	return whole
 }
 
 // older says whether a state of the database is older than one that is remembered, as

@@ -25,12 +25,37 @@ type useMemory struct {
 	lineage int64
 }
 
-// usedDay is the use of a tool on a day of UTC, counted from 1970-01-01. It says no
-// more than that it is at least 2^31-1, which is beyond all cycles that a policy can
-// give.
-type usedDay struct {
-	day       int32
-	fasteners int32
+// usedDay is the use of a tool on a day of UTC: the day, counted from 1970-01-01, and in
+// its lower bits the fasteners. There are very many: a tool has one for each day of work.
+// Of more fasteners than fit it says only that they are many.
+type usedDay uint32
+
+// The bits of a day's fasteners leave 19 for the day: enough for the year 3000 and more.
+const (
+	usedBits = 13
+	mostUsed = 1<<usedBits - 1
+	// many stands for what does not fit: it is beyond all cycles that a policy can give,
+	// so that the tool's hours are read.
+	many = math.MaxInt32
+)
+
+func newUsedDay(day int32, fasteners int64) usedDay {
+	return usedDay(day<<usedBits) | usedDay(min(max(fasteners, 0), mostUsed))
+}
+
+func (d usedDay) day() int32 { return int32(d >> usedBits) }
+
+func (d usedDay) fasteners() int64 {
+	if n := int64(d & mostUsed); n < mostUsed {
+		return n
+	}
+	return many
+}
+
+// findDay gives the place of the first day that is not before a day.
+func findDay(days []usedDay, day int32) int {
+	i, _ := slices.BinarySearchFunc(days, day, func(d usedDay, day int32) int { return cmp.Compare(d.day(), day) })
+	return i
 }
 
 // mostFollowed bounds how many new records are looked through; after more the whole is
@@ -52,9 +77,8 @@ func (m *useMemory) begin() { m.lengths, m.tools = map[int]int64{}, nil }
 // at least what it was since that hour.
 func (m *useMemory) since(tool, hour int64) (fasteners int64) {
 	days := m.tools[tool]
-	from, _ := slices.BinarySearchFunc(days, dayOfHour(hour), func(d usedDay, day int32) int { return int(d.day) - int(day) })
-	for _, d := range days[from:] {
-		fasteners += int64(d.fasteners)
+	for _, d := range days[findDay(days, dayOfHour(hour)):] {
+		fasteners += d.fasteners()
 	}
 	return fasteners
 }
@@ -73,8 +97,8 @@ func (m *useMemory) mayRunOut(tool, used, cycles, asOf, days int64) bool {
 	since, uses := int64(0), m.tools[tool]
 	for ago := int64(1); ago <= window; ago++ {
 		// Of a calibration so many days and some hours ago.
-		for len(uses) > 0 && int64(uses[len(uses)-1].day) >= today-ago-1 {
-			since, uses = since+int64(uses[len(uses)-1].fasteners), uses[:len(uses)-1]
+		for len(uses) > 0 && int64(uses[len(uses)-1].day()) >= today-ago-1 {
+			since, uses = since+uses[len(uses)-1].fasteners(), uses[:len(uses)-1]
 		}
 		if cycles*ago <= since*(ago+days) {
 			return true
@@ -107,14 +131,14 @@ func (m *useMemory) fill(r *trackedRow, asOf int64) (hours []int64, ok bool) {
 	// Whether a day is within the window is all that is asked of when it was.
 	var before, within int64
 	for _, d := range m.tools[key] {
-		switch {
-		case d.day <= first || d.day >= last || d.day == window:
-		case d.fasteners == math.MaxInt32:
+		switch day := d.day(); {
+		case day <= first || day >= last || day == window:
+		case d.fasteners() == many:
 			return nil, false
-		case d.day < window:
-			before += int64(d.fasteners)
+		case day < window:
+			before += d.fasteners()
 		default:
-			within += int64(d.fasteners)
+			within += d.fasteners()
 		}
 	}
 	for _, u := range []struct {
@@ -209,22 +233,22 @@ func (t *tx) readUses(ctx context.Context) (map[int64][]usedDay, error) {
 
 // byDay puts days in their order, and those that are there more than once together.
 func byDay(days []usedDay) []usedDay {
-	slices.SortFunc(days, func(a, b usedDay) int { return cmp.Compare(a.day, b.day) })
+	slices.Sort(days)
 	var out []usedDay
 	for _, d := range days {
-		out = addUse(out, int64(d.day)*hoursPerDay, int64(d.fasteners))
+		out = addUse(out, int64(d.day())*hoursPerDay, d.fasteners())
 	}
-	return slices.Clip(out)
+	return slices.Clone(out) // without the room that it grew by
 }
 
 // addUse adds the use of an hour after the others.
 func addUse(days []usedDay, hour, fasteners int64) []usedDay {
 	day := dayOfHour(hour)
-	if n := len(days); n == 0 || days[n-1].day != day {
-		days = append(days, usedDay{day: day})
+	if n := len(days); n == 0 || days[n-1].day() != day {
+		return append(days, newUsedDay(day, fasteners))
 	}
 	last := &days[len(days)-1]
-	last.fasteners = int32(min(int64(last.fasteners)+fasteners, math.MaxInt32))
+	*last = newUsedDay(day, last.fasteners()+fasteners)
 	return days
 }
 
@@ -254,8 +278,7 @@ UNION ALL SELECT o.tool_id, o.occur_time FROM corrections c CROSS JOIN records o
 	}
 	for tool, hour := range from {
 		days := m.tools[tool]
-		kept, _ := slices.BinarySearchFunc(days, dayOfHour(hour), func(d usedDay, day int32) int { return int(d.day) - int(day) })
-		days = days[:kept]
+		days = days[:findDay(days, dayOfHour(hour))]
 		err := t.query(ctx, func(rows *sql.Rows) error {
 			var hour, fasteners int64
 			err := rows.Scan(&hour, &fasteners)

@@ -33,6 +33,9 @@ func TestNoToolThatRunsOutIsLeftOut(t *testing.T) {
 			if chance.IntN(40) == 0 {
 				n *= 20
 			}
+			if chance.IntN(600) == 0 {
+				n += mostUsed // more than a day can say
+			}
 			m.tools[tool] = addUse(m.tools[tool], floorHour(micro(at)), int64(n))
 			if at.After(since) {
 				uses = append(uses, metrology.Use{At: at, Fasteners: n})
@@ -40,6 +43,9 @@ func TestNoToolThatRunsOutIsLeftOut(t *testing.T) {
 		}
 		slices.SortFunc(uses, func(a, b metrology.Use) int { return a.At.Compare(b.At) })
 		cycles, days := 200+chance.IntN(6000), chance.IntN(45)
+		if chance.IntN(4) == 0 {
+			cycles += 3 * mostUsed
+		}
 		due, err := metrology.CycleUse{Since: since, Uses: uses, AsOf: asOf}.Due(cycles)
 		if err != nil {
 			t.Fatal(err)

@@ -150,7 +150,7 @@ func packEvents(events []workEvent) (packed []byte) {
 		packed = appendMicros(packed, e.at-last.at)
 		last = e
 	}
-	return slices.Clip(packed)
+	return slices.Clone(packed) // without the room that it grew by
 }
 
 // eventReader gives packed events one after another.
