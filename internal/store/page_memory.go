@@ -21,14 +21,16 @@ const (
 	// pageSlotBytes is a page with what SQLite puts behind it (SQLITE_CONFIG_PCACHE_HDRSZ,
 	// 272 bytes with this driver).
 	pageSlotBytes = 4096 + 272
-	// pageSlotsSpare are those below which SQLite thinks memory short.
+	// pageSlotsSpare are for what else SQLite takes from the piece: tables that it makes for
+	// a statement, or of which it makes room before a page is written. It thinks memory
+	// short when ten are left, and takes page by page when none is.
 	pageSlotsSpare = 64
 	pageSlots      = (writerCacheKiB+(readers+longReaders)*readerCacheKiB)/4 + pageSlotsSpare
 )
 
 // pagesInOnePiece says whether SQLite took the piece. It is offered when the program starts:
-// once a connection is open, of whomever, it is too late. The piece is touched with the
-// first connection; a server on PostgreSQL never does.
+// once a connection is open, of whomever, it is too late. The whole piece is touched with
+// the first connection; a server on PostgreSQL never does.
 var pagesInOnePiece = offerPageMemory()
 
 func offerPageMemory() bool {

@@ -15,7 +15,7 @@ type transaction interface {
 	// StmtContext gives a prepared statement as it runs in this transaction.
 	StmtContext(context.Context, *sql.Stmt) *sql.Stmt
 	Commit() error
-	// Rollback does nothing once it is committed.
+	// Rollback does nothing once it has ended.
 	Rollback() error
 }
 
@@ -59,6 +59,8 @@ func (pooledLine) close() error { return nil }
 type ownLine struct {
 	*sql.Conn
 	beginning, committing, undoing *sql.Stmt
+	// closed is a statement that is closed: what runs it is told so.
+	closed *sql.Stmt
 }
 
 func newOwnLine(ctx context.Context, db *sql.DB) (line, error) {
@@ -70,22 +72,36 @@ func newOwnLine(ctx context.Context, db *sql.DB) (line, error) {
 	for _, one := range []struct {
 		stmt **sql.Stmt
 		text string
-	}{{&l.beginning, "BEGIN IMMEDIATE"}, {&l.committing, "COMMIT"}, {&l.undoing, "ROLLBACK"}} {
+	}{{&l.beginning, "BEGIN IMMEDIATE"}, {&l.committing, "COMMIT"}, {&l.undoing, "ROLLBACK"}, {&l.closed, "SELECT 1"}} {
 		if *one.stmt, err = conn.PrepareContext(ctx, one.text); err != nil { //nolint:sqlclosecheck // they end with the connection
 			conn.Close() //nolint:errcheck // the first error counts
 			return nil, err
 		}
 	}
+	if err := l.closed.Close(); err != nil {
+		conn.Close() //nolint:errcheck // the first error counts
+		return nil, err
+	}
 	return l, nil
 }
 
 func (l *ownLine) begin(ctx context.Context) (transaction, *sql.Conn, func(), error) {
-	if _, err := l.beginning.ExecContext(ctx); err != nil {
+	_, err := l.beginning.ExecContext(ctx)
+	if err != nil && !conflict(err) {
+		// One that could not be undone when it should have been would stand in the way for
+		// ever; there is one if it can be undone now.
+		if _, undone := l.undoing.ExecContext(ctx); undone == nil {
+			_, err = l.beginning.ExecContext(ctx)
+		}
+	}
+	if err != nil {
 		return nil, nil, nil, err
 	}
 	return &ownTransaction{ownLine: l}, l.Conn, func() {}, nil
 }
 
+// close waits for rows that are still being read, as of none they are: each query of the
+// store closes its own (tx.query, and ent).
 func (l *ownLine) close() error {
 	if err := l.Close(); !errors.Is(err, sql.ErrConnDone) { // closed before
 		return err
@@ -93,29 +109,60 @@ func (l *ownLine) close() error {
 	return nil
 }
 
-// ownTransaction is a transaction of an ownLine.
+// ownTransaction is a transaction of an ownLine. Once it has ended nothing runs in it, as in
+// a sql.Tx: it would run in the next one, or in none.
 type ownTransaction struct {
 	*ownLine
-	committed bool
+	ended bool
+}
+
+func (t *ownTransaction) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
+	if t.ended {
+		return nil, sql.ErrTxDone
+	}
+	return t.ownLine.ExecContext(ctx, query, args...)
+}
+
+func (t *ownTransaction) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
+	if t.ended {
+		return nil, sql.ErrTxDone
+	}
+	return t.ownLine.QueryContext(ctx, query, args...)
+}
+
+func (t *ownTransaction) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
+	if t.ended {
+		return t.closed.QueryRowContext(ctx)
+	}
+	return t.ownLine.QueryRowContext(ctx, query, args...)
 }
 
 // StmtContext gives the statement itself: it is of this connection.
-func (*ownTransaction) StmtContext(_ context.Context, stmt *sql.Stmt) *sql.Stmt { return stmt }
+func (t *ownTransaction) StmtContext(_ context.Context, stmt *sql.Stmt) *sql.Stmt {
+	if t.ended {
+		return t.closed
+	}
+	return stmt
+}
 
 // Commit makes it durable. A caller who has gone does not undo what others wait for: there
 // is no context.
 func (t *ownTransaction) Commit() error {
+	if t.ended {
+		return sql.ErrTxDone
+	}
 	_, err := t.committing.ExecContext(context.Background())
-	t.committed = err == nil
+	t.ended = err == nil
 	return err
 }
 
 // Rollback undoes it. SQLite has undone some by itself already, as when the disk was full:
 // then there is nothing to undo, which it says by an error.
 func (t *ownTransaction) Rollback() error {
-	if t.committed {
+	if t.ended {
 		return nil
 	}
+	t.ended = true
 	_, err := t.undoing.ExecContext(context.Background())
 	return err
 }

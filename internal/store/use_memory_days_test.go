@@ -33,9 +33,6 @@ func TestNoToolThatRunsOutIsLeftOut(t *testing.T) {
 			if chance.IntN(40) == 0 {
 				n *= 20
 			}
-			if chance.IntN(600) == 0 {
-				n += mostUsed // more than a day can say
-			}
 			m.tools[tool] = addUse(m.tools[tool], floorHour(micro(at)), int64(n))
 			if at.After(since) {
 				uses = append(uses, metrology.Use{At: at, Fasteners: n})
@@ -43,9 +40,6 @@ func TestNoToolThatRunsOutIsLeftOut(t *testing.T) {
 		}
 		slices.SortFunc(uses, func(a, b metrology.Use) int { return a.At.Compare(b.At) })
 		cycles, days := 200+chance.IntN(6000), chance.IntN(45)
-		if chance.IntN(4) == 0 {
-			cycles += 3 * mostUsed
-		}
 		due, err := metrology.CycleUse{Since: since, Uses: uses, AsOf: asOf}.Due(cycles)
 		if err != nil {
 			t.Fatal(err)
@@ -68,5 +62,54 @@ func TestNoToolThatRunsOutIsLeftOut(t *testing.T) {
 	}
 	if runOut < 500 || lately < 100 || leftOut < 500 || leftOut < lookedAt {
 		t.Errorf("%d ran out, %d of them calibrated lately; of the others %d were left out and %d not: the chance of this test proves little", runOut, lately, leftOut, lookedAt)
+	}
+}
+
+// A day and its use come back as they were put in, as far as they fit; what does not fit is
+// more than all cycles there are, and such a tool's hours are read.
+func TestUseOfADayIsKeptAsFarAsItFits(t *testing.T) {
+	t.Parallel()
+	day := func(y int, m time.Month, d int) int64 { return time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix() / 86400 }
+	for _, c := range []struct {
+		day  int64
+		uses []int64 // of hours
+		want int64
+	}{
+		{day(1970, 1, 1), []int64{0}, 0}, {day(1970, 1, 1), []int64{12, 30}, 42}, {day(2999, 12, 31), []int64{8190}, 8190},
+		{day(2026, 3, 1), []int64{8191}, many}, {day(2026, 3, 1), []int64{8192}, many}, {day(2026, 3, 1), []int64{5000, 5000}, many},
+		{day(2026, 3, 1), []int64{20_000, 1}, many}, {day(2687, 9, 23), []int64{77}, 77},
+	} {
+		days := []usedDay{newUsedDay(int32(max(c.day-1, 0)), 1)}
+		for hour, n := range c.uses {
+			days = addUse(days, (c.day+1)*hoursPerDay+int64(hour), n)
+		}
+		if len(days) != 2 || int64(days[1].day()) != c.day+1 || days[1].fasteners() != c.want {
+			t.Errorf("%v on day %d come back as %d days, the last %d with %d; expected %d", c.uses, c.day+1, len(days), days[len(days)-1].day(), days[len(days)-1].fasteners(), c.want)
+		}
+		if i := findDay(days, int32(c.day+1)); i != 1 {
+			t.Errorf("day %d is found at %d", c.day+1, i)
+		}
+		if i := findDay(days, int32(c.day+2)); i != 2 {
+			t.Errorf("what is after day %d is found at %d", c.day+1, i)
+		}
+	}
+
+	const tool = 1
+	asOf := time.Date(2026, 3, 20, 12, 0, 0, 0, time.UTC)
+	m := newUseMemory()
+	m.tools = map[int64][]usedDay{}
+	for ago := range 3 {
+		m.tools[tool] = addUse(m.tools[tool], floorHour(micro(asOf.AddDate(0, 0, ago-10))), 20_000)
+	}
+	since := floorHour(micro(asOf.AddDate(0, 0, -15)))
+	if !m.mayRunOut(tool, m.since(tool, since), 50_000, micro(asOf), 0) {
+		t.Error("60,000 fasteners may use up 50,000 cycles")
+	}
+	r := &trackedRow{key: tool, since: micro(asOf.AddDate(0, 0, -15)), back: micro(asOf.AddDate(0, 0, -15))}
+	for _, cycles := range []int{0, 50_000} {
+		r.tool.Due.Tool.IntervalCycles = cycles
+		if _, ok := m.fill(r, micro(asOf)); ok {
+			t.Errorf("with %d cycles, days stand for hours though they do not say how many fasteners there were", cycles)
+		}
 	}
 }
