@@ -69,7 +69,7 @@ func TestStandbyAnswers(t *testing.T) {
 		return second.Run(ctx, "SELECT 1 / (pg_get_wal_replay_pause_state() = 'paused')::int") == nil
 	})
 	tighten()
-	written := time.Now() // up to the commit before it, the standby's state is that of the primary
+	written := time.Now()               // up to the commit before it, the standby's state is that of the primary
 	time.Sleep(1500 * time.Millisecond) // longer than from one mark to the next
 	n, asOf, standby := tightenedOf(t, s, asof.Default)
 	if n != 10 || !standby || asOf.After(written) {
