@@ -11,7 +11,7 @@ import (
 
 // insertSizes are the rows a statement takes, largest first: any number of rows
 // is a few statements. The largest is for what comes in masses: SQLite holds a
-// program of a hundred kilobytes for each.
+// program for each, with instructions for every value of every row.
 var insertSizes = [...]int{256, 32, 4, 1}
 
 // inMasses says whether a table is written in hundreds of rows at a time.

@@ -21,8 +21,8 @@ type shortName struct {
 	text         [22]byte
 }
 
-// The names remembered, about 4 MB: twice those of the joints that two hundred sites of
-// three crews work on in a day.
+// The names remembered. Half of them are always there: more than the joints that two
+// hundred sites of three crews, with twenty joints each, work on in a day.
 const (
 	rememberedNames     = 40_000
 	rememberedLongNames = 5_000

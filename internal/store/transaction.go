@@ -100,8 +100,8 @@ func (l *ownLine) begin(ctx context.Context) (transaction, *sql.Conn, func(), er
 	return &ownTransaction{ownLine: l}, l.Conn, func() {}, nil
 }
 
-// close waits for rows that are still being read, as of none they are: each query of the
-// store closes its own (tx.query, and ent).
+// close would wait for rows that were left open. None are: each query of the store closes
+// its own (tx.query, and ent).
 func (l *ownLine) close() error {
 	if err := l.Close(); !errors.Is(err, sql.ErrConnDone) { // closed before
 		return err
