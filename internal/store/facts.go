@@ -89,17 +89,32 @@ func (t *tx) currentRevisions(ctx context.Context, rows []*staged) error {
 
 func (t *tx) jointFacts(ctx context.Context, keys []any) (map[int]jointFacts, error) {
 	return recall(t, func(m *registerMemory) *recent.Cache[int, jointFacts] { return m.joints }, keys, func(keys []any) (map[int]jointFacts, error) {
-		joints := map[int]jointFacts{}
-		return joints, inKeys(keys, func(part []any) error {
-			return t.query(ctx, func(rows *sql.Rows) error {
-				var joint int
-				var f jointFacts
-				err := rows.Scan(&joint, &f.specification, &f.kind, &f.critical, &f.fasteners)
-				joints[joint] = f
-				return err
-			}, "SELECT id, specification_id, kind, critical, fasteners FROM joints WHERE id IN "+marks(1, len(part)), part...)
-		})
+		joints := make(map[int]jointFacts, len(keys))
+		var missing []any
+		for _, k := range keys {
+			if f, ok := t.along.joints[k.(int)]; ok {
+				joints[k.(int)] = f
+			} else {
+				missing = append(missing, k)
+			}
+		}
+		return joints, t.ask(ctx, jointQuestions(missing, joints)...)
 	})
+}
+
+// jointQuestions ask what rules want to know of joints, and put it into a map.
+func jointQuestions(keys []any, joints map[int]jointFacts) (questions []question) {
+	read := func(r row) error {
+		var joint int
+		var f jointFacts
+		err := r.Scan(&joint, &f.specification, &f.kind, &f.critical, &f.fasteners)
+		joints[joint] = f
+		return err
+	}
+	forParts(keys, func(part []any) {
+		questions = append(questions, question{"SELECT id, specification_id, kind, critical, fasteners FROM joints WHERE id IN " + marks(1, len(part)), part, read})
+	})
+	return questions
 }
 
 // revisionsOf reads the revisions of specifications, the oldest first.
@@ -143,11 +158,8 @@ type treated struct {
 }
 
 type stockFacts struct {
-	// movedAnywhere says that movements of the lot are on record at some site: only
-	// then does their absence here say anything.
-	movedAnywhere bool
-	received      bool
-	onHand        int64
+	received bool
+	onHand   int64
 }
 
 // keysOf collects the distinct keys that are not 0.
@@ -164,7 +176,7 @@ func keysOf(rows []*staged, key func(*staged) int) []any {
 }
 
 func (t *tx) gatherFacts(ctx context.Context, all []*staged) (*knownFacts, error) {
-	k := &knownFacts{t: t, stocks: map[lotSite]*stockFacts{}}
+	k := &knownFacts{t: t, stocks: t.along.stocks}
 	rows := make([]*staged, 0, len(all))
 	for _, r := range all {
 		if known.Judged(r.Record) {
@@ -181,7 +193,6 @@ func (t *tx) gatherFacts(ctx context.Context, all []*staged) (*knownFacts, error
 			return
 		},
 		func() (err error) { k.batches, err = t.batchFacts(ctx, rows); return },
-		func() error { return k.readStocks(ctx, lots) },
 		func() error { return k.readMost(ctx, rows) },
 		func() (err error) { k.treatments, err = t.earlierTreatments(ctx, rows); return },
 	} {
@@ -236,10 +247,12 @@ func (k *knownFacts) tightened(r *staged) (others []known.Tightened) {
 // stockBefore is the stock of the row's lot at its site before it, and without what
 // it replaces.
 func (k *knownFacts) stockBefore(r *staged) *known.Stock {
-	stock := k.stockAt(r.lot, r.keys.site)
-	if stock == nil || !stock.movedAnywhere {
+	// Only where movements of the lot are on record at some site does their absence here
+	// say anything.
+	if !k.t.along.moved[r.lot] {
 		return nil
 	}
+	stock := k.stockAt(r.lot, r.keys.site)
 	before := &known.Stock{Received: stock.received, OnHand: stock.onHand}
 	if r.instead.lot == r.lot && r.instead.site == r.keys.site {
 		before.OnHand += r.instead.used

@@ -116,47 +116,39 @@ WHERE h.action = 1 AND h.`+column+" IN "+marks(1, len(part)), part...)
 	return spans, err
 }
 
-// readStocks reads the running sums of the lots. When their stock was counted is noted
-// for addLotSums: the chains are locked, so that nobody counts at these sites meanwhile.
-func (k *knownFacts) readStocks(ctx context.Context, lots []any) error {
-	k.t.counted, k.t.countedOf = map[lotSite]int64{}, map[int]bool{}
-	moved := map[int]bool{}
-	err := inKeys(lots, func(part []any) error {
-		return k.t.query(ctx, func(rows *sql.Rows) error {
-			var key lotSite
-			var received, removed, counted, onHand int64
-			if err := rows.Scan(&key.lot, &key.site, &received, &removed, &counted, &onHand); err != nil {
-				return err
-			}
-			if counted != 0 {
-				k.t.counted[key] = counted
-			}
-			here := received > 0 || counted != 0
-			moved[key.lot] = moved[key.lot] || here || removed > 0
-			k.stocks[key] = &stockFacts{received: here, onHand: onHand}
-			return nil
-		}, "SELECT lot_id, site_id, received, removed, count_time, on_hand FROM lot_sums WHERE lot_id IN "+marks(1, len(part)), part...)
-	})
-	for key, s := range k.stocks {
-		s.movedAnywhere = moved[key.lot]
+// stocksOf asks for the running sums of lots, for t.along. When their stock was counted is
+// noted for addLotSums: the chains are locked, so that nobody counts at these sites
+// meanwhile.
+func (t *tx) stocksOf(lots []any) (questions []question) {
+	t.counted, t.countedOf = map[lotSite]int64{}, map[int]bool{}
+	read := func(r row) error {
+		var key lotSite
+		var received, removed, counted, onHand int64
+		if err := r.Scan(&key.lot, &key.site, &received, &removed, &counted, &onHand); err != nil {
+			return err
+		}
+		if counted != 0 {
+			t.counted[key] = counted
+		}
+		here := received > 0 || counted != 0
+		t.along.moved[key.lot] = t.along.moved[key.lot] || here || removed > 0
+		t.along.stocks[key] = &stockFacts{received: here, onHand: onHand}
+		return nil
 	}
 	for _, lot := range lots {
-		k.t.countedOf[lot.(int)] = err == nil
+		t.countedOf[lot.(int)] = true
 	}
-	return err
+	forParts(lots, func(part []any) {
+		questions = append(questions, question{"SELECT lot_id, site_id, received, removed, count_time, on_hand FROM lot_sums WHERE lot_id IN " + marks(1, len(part)), part, read})
+	})
+	return questions
 }
 
 // stockAt gives the sums of a lot at a site, where it may never have been.
 func (k *knownFacts) stockAt(lot, site int) *stockFacts {
 	key := lotSite{lot, site}
-	if k.stocks[key] == nil && lot != 0 {
-		s := &stockFacts{}
-		for other, at := range k.stocks {
-			if other.lot == lot && at.movedAnywhere {
-				s.movedAnywhere = true
-			}
-		}
-		k.stocks[key] = s
+	if k.stocks[key] == nil {
+		k.stocks[key] = &stockFacts{}
 	}
 	return k.stocks[key]
 }
@@ -179,23 +171,36 @@ const usesInHour = "SELECT r.occur_time, (SELECT x.fasteners FROM tightenings x 
 // had the other: only these two are in conflict, and few joints see both.
 func (t *tx) earlierTreatments(ctx context.Context, rows []*staged) (map[int][]treated, error) {
 	found := map[int][]treated{}
-	joints := t.unknownTreatments(rows)
-	err := inKeys(sortedKeys(joints), func(part []any) error {
-		return t.query(ctx, func(rows *sql.Rows) error {
-			var joint int
-			var one treated
-			err := rows.Scan(&joint, &one.id, &one.at, &one.treatment)
-			if conflicting[one.treatment] != 0 {
-				found[joint] = append(found[joint], one)
-			}
-			return err
-		}, treatmentsOf(len(part)), part...)
-	})
-	if err != nil {
+	joints, missing := t.unknownTreatments(rows), map[int]int{}
+	for joint, site := range joints {
+		if !t.along.treatedOf[joint] {
+			missing[joint] = site
+		} else if of := t.along.treated[joint]; of != nil {
+			found[joint] = of
+		}
+	}
+	if err := t.ask(ctx, treatmentQuestions(missing, found)...); err != nil {
 		return nil, err
 	}
 	t.rememberTreatments(joints, found)
 	return found, nil
+}
+
+// treatmentQuestions ask for the conflicting treatments of joints, and put them into a map.
+func treatmentQuestions(joints map[int]int, found map[int][]treated) (questions []question) {
+	read := func(r row) error {
+		var joint int
+		var one treated
+		err := r.Scan(&joint, &one.id, &one.at, &one.treatment)
+		if conflicting[one.treatment] != 0 {
+			found[joint] = append(found[joint], one)
+		}
+		return err
+	}
+	forParts(sortedKeys(joints), func(part []any) {
+		questions = append(questions, question{treatmentsOf(len(part)), part, read})
+	})
+	return questions
 }
 
 // substitutionsOf reads what may stand in for the fastener of a specification.

@@ -8,10 +8,10 @@ import (
 	"github.com/jackc/pgx/v5/stdlib"
 )
 
-// pipeline holds back statements that write, and whose results nobody asks for, until
-// they are sent to PostgreSQL together: one after the other each is a round trip, and a
-// commit takes half a dozen of them. The embedded database has none to save: there is
-// no pipeline, and statements run at once.
+// pipeline sends statements to PostgreSQL together: one after the other each is a round
+// trip. Those that write, and whose results nobody asks for, are held back until then;
+// questions are asked together where none depends on another's answer. The embedded
+// database has no round trips to save: there is no pipeline, and statements run at once.
 type pipeline struct {
 	conn *sql.Conn // the transaction's
 	held *pgx.Batch
@@ -50,10 +50,63 @@ func (t *tx) flush(ctx context.Context) error {
 	}
 	batch := t.pipe.held
 	t.pipe.held = &pgx.Batch{}
-	return t.pipe.conn.Raw(func(driver any) (err error) {
+	return t.pipe.send(ctx, batch, func(results pgx.BatchResults, _ int) error {
+		_, err := results.Exec()
+		return err
+	})
+}
+
+// row is where the values of a question's answer are read from.
+type row interface{ Scan(into ...any) error }
+
+// question is a query, with `?` for parameters, and what is done with each row.
+type question struct {
+	query string
+	args  []any
+	read  func(row) error
+}
+
+// ask asks questions in their order, on PostgreSQL in one round trip. Each sees what was
+// committed before its turn came: after one that waits for a lock, what was committed
+// under the lock.
+func (t *tx) ask(ctx context.Context, questions ...question) error {
+	if t.pipe == nil {
+		for _, q := range questions {
+			if err := t.query(ctx, func(rows *sql.Rows) error { return q.read(rows) }, q.query, q.args...); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	if err := t.flush(ctx); err != nil {
+		return err
+	}
+	var batch pgx.Batch
+	for _, q := range questions {
+		batch.Queue(t.engine.bind(q.query), q.args...)
+	}
+	return t.pipe.send(ctx, &batch, func(results pgx.BatchResults, i int) error {
+		rows, err := results.Query()
+		if err != nil {
+			return err
+		}
+		defer rows.Close()
+		for rows.Next() {
+			if err := questions[i].read(rows); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
+	})
+}
+
+// send sends a batch and takes the result of each of its statements, up to the first that
+// failed.
+func (p *pipeline) send(ctx context.Context, batch *pgx.Batch, take func(results pgx.BatchResults, i int) error) error {
+	return p.conn.Raw(func(driver any) (err error) {
 		results := driver.(*stdlib.Conn).Conn().SendBatch(ctx, batch)
-		for range batch.Len() {
-			if _, err = results.Exec(); err != nil {
+		for i := range batch.Len() {
+			if err = take(results, i); err != nil {
 				break
 			}
 		}

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 	"time"
 
@@ -20,8 +19,9 @@ type chainHead struct {
 
 // lockChains reads the heads of the chains that the rows will join and, where
 // servers compete, keeps others from them until the commit. It comes before
-// recognise: what another server kept under the lock is seen then.
-func (t *tx) lockChains(ctx context.Context, rows []*staged) (map[int]*chainHead, error) {
+// recognise: what another server kept under the lock is seen then. The questions are
+// asked along with it, under the lock.
+func (t *tx) lockChains(ctx context.Context, rows []*staged, along ...question) (map[int]*chainHead, error) {
 	heads := map[int]*chainHead{}
 	var sites []any
 	for _, r := range allRows(rows) {
@@ -37,12 +37,12 @@ func (t *tx) lockChains(ctx context.Context, rows []*staged) (map[int]*chainHead
 	if !t.dry {
 		lock = t.engine.lockRows("c")
 	}
-	err := t.query(ctx, func(rows *sql.Rows) error {
+	heading := func(r row) error {
 		var site int
 		var head chainHead
 		var link []byte
 		var zone string
-		if err := rows.Scan(&site, &head.sequence, &link, &zone); err != nil {
+		if err := r.Scan(&site, &head.sequence, &link, &zone); err != nil {
 			return err
 		}
 		copy(head.link[:], link)
@@ -50,8 +50,9 @@ func (t *tx) lockChains(ctx context.Context, rows []*staged) (map[int]*chainHead
 		head.location, err = t.names.zone(zone)
 		heads[site] = &head
 		return err
-	}, "SELECT c.id, c.sequence, c.link, s.time_zone FROM chains c JOIN sites s ON s.id = c.id WHERE c.id IN "+marks(1, len(sites))+" ORDER BY c.id"+lock, sites...)
-	if err != nil {
+	}
+	locking := question{"SELECT c.id, c.sequence, c.link, s.time_zone FROM chains c JOIN sites s ON s.id = c.id WHERE c.id IN " + marks(1, len(sites)) + " ORDER BY c.id" + lock, sites, heading}
+	if err := t.ask(ctx, append([]question{locking}, along...)...); err != nil {
 		return nil, err
 	}
 	for site, head := range heads {

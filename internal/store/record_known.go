@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 
 	"github.com/google/uuid"
@@ -16,7 +15,7 @@ import (
 // takes them out of rows; the others are taken. One after the other: an id is
 // taken by the first member that is not refused.
 func (t *tx) recognise(ctx context.Context, rows []*staged, outcomes []Outcome) error {
-	known, err := t.knownRecords(ctx, rows)
+	known, err := t.knownRecords(ctx)
 	if err != nil {
 		return err
 	}
@@ -72,25 +71,15 @@ type knownRecord struct {
 	findings []rules.Finding
 }
 
-// knownRecords reads the records that are kept already under the rows' ids.
-func (t *tx) knownRecords(ctx context.Context, rows []*staged) (map[uuid.UUID]knownRecord, error) {
+// knownRecords reads the records that are kept already under the wave's ids.
+func (t *tx) knownRecords(ctx context.Context) (map[uuid.UUID]knownRecord, error) {
 	known := map[uuid.UUID]knownRecord{}
-	ids := make([]uuid.UUID, 0, len(rows))
-	for _, r := range rows {
-		if r != nil {
-			ids = append(ids, r.Head().ID)
-			if r.with != nil {
-				ids = append(ids, r.with.Head().ID)
-			}
-		}
-	}
-	keys, err := t.knownKeys(ctx, ids)
-	if err != nil || len(keys) == 0 {
-		return known, err
+	if len(t.along.known) == 0 {
+		return known, nil
 	}
 	byKind := map[ledger.RecordKind][]any{}
 	var all []any
-	for _, k := range keys {
+	for _, k := range t.along.known {
 		byKind[k.kind], all = append(byKind[k.kind], k.id), append(all, k.id)
 	}
 	findings, err := t.findingsOf(ctx, all)
@@ -126,36 +115,34 @@ type recordKey struct {
 // number of records.
 const registerEpoch = 0
 
-// knownKeys looks up the keys of those of the ids that are kept already. It comes
-// after the lock on the chains, in a statement that sees what was committed under
+// knownKeys looks up the keys of those of the ids that are kept already, for t.along. It
+// comes after the lock on the chains, in a statement that sees what was committed under
 // it: so the epoch of the register is read along with it, and how many records there
 // are.
-func (t *tx) knownKeys(ctx context.Context, ids []uuid.UUID) (map[uuid.UUID]recordKey, error) {
-	known := map[uuid.UUID]recordKey{}
+func (t *tx) knownKeys(ids []uuid.UUID) (questions []question) {
 	uids := make([]any, len(ids))
 	for i := range ids {
 		uids[i] = ids[i][:]
 	}
-	err := inKeys(uids, func(part []any) error {
-		return t.query(ctx, func(rows *sql.Rows) error {
-			var uid []byte
-			var k recordKey
-			if err := rows.Scan(&uid, &k.id, &k.kind); err != nil {
-				return err
-			}
-			if uid == nil {
-				if k.kind == registerEpoch {
-					t.readEpoch(k.id)
-				} else {
-					t.countedRecords(k.id)
-				}
-				return nil
-			}
-			var id uuid.UUID
-			copy(id[:], uid)
-			known[id] = k
-			return nil
-		}, "SELECT uid, id, kind FROM records WHERE uid IN "+marks(1, len(part))+" UNION ALL SELECT NULL, epoch, 0 FROM register_epoch UNION ALL SELECT NULL, CAST(COALESCE(SUM(sequence), 0) AS BIGINT), 1 FROM chains", part...)
+	read := func(r row) error {
+		var uid []byte
+		var k recordKey
+		if err := r.Scan(&uid, &k.id, &k.kind); err != nil {
+			return err
+		}
+		switch {
+		case uid != nil:
+			t.along.known[idOf(uid)] = k
+		case k.kind == registerEpoch:
+			t.readEpoch(k.id)
+		default:
+			t.countedRecords(k.id)
+		}
+		return nil
+	}
+	forParts(uids, func(part []any) {
+		questions = append(questions, question{"SELECT uid, id, kind FROM records WHERE uid IN " + marks(1, len(part)) +
+			" UNION ALL SELECT NULL, epoch, 0 FROM register_epoch UNION ALL SELECT NULL, CAST(COALESCE(SUM(sequence), 0) AS BIGINT), 1 FROM chains", part, read})
 	})
-	return known, err
+	return questions
 }

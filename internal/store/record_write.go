@@ -180,7 +180,7 @@ func (t *tx) recordWave(ctx context.Context, records []ledger.Record) ([]Outcome
 			rows[i] = row
 		}
 	}
-	chains, err := t.lockChains(ctx, rows)
+	chains, err := t.lockChains(ctx, rows, t.askAlong(rows)...)
 	if err != nil {
 		return nil, err
 	}

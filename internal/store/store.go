@@ -252,8 +252,10 @@ type tx struct {
 	treated treatedHere
 	// usedHere is what is known of the use of tools (cycle_memory.go).
 	usedHere usedHere
-	// counted is when lots were last counted by hand, of the lots countedOf, as the rules
-	// have read it for the records that are about to be written.
+	// along is what was asked along with the lock on the chains (record_along.go).
+	along along
+	// counted is when lots were last counted by hand, of the lots countedOf, as it was read
+	// for the records that are about to be written.
 	counted   map[lotSite]int64
 	countedOf map[int]bool
 	// learned is what may be remembered once this transaction has committed.
@@ -392,6 +394,14 @@ func inKeys(keys []any, f func([]any) error) error {
 			filled = append(filled, part[len(part)-1])
 		}
 		return f(filled)
+	})
+}
+
+// forParts is inKeys where nothing can fail yet.
+func forParts(keys []any, f func([]any)) {
+	_ = inKeys(keys, func(part []any) error {
+		f(part)
+		return nil
 	})
 }
 
