@@ -21,18 +21,10 @@ func TestTheWriterGoesThroughNoTable(t *testing.T) {
 	ctx := context.Background()
 	c := storetest.Postgres().NewConfig(t)
 	s := storetest.OpenFleet(t, c)
-	cell := ledger.Place{Site: storetest.Denver, Tower: "CT1", Cell: "C1"}
-	var joints []ledger.Joint
+	joints := registerMoreJoints(t, s, 32)
 	var keys []any
-	for n := range 32 {
-		p := cell
-		p.Joint = fmt.Sprintf("P%03d", n)
-		joints = append(joints, ledger.Joint{Place: p, Kind: ledger.JointStructural, Specification: storetest.Stainless, Fasteners: 8})
+	for n := range joints {
 		keys = append(keys, n+1)
-	}
-	outcomes, err := s.RegisterJoints(ctx, joints, store.Change{})
-	if err != nil || outcomes[0].Err != nil {
-		t.Fatal(err, outcomes[0].Err)
 	}
 	one := storetest.NewTightening(joints[0].Place.String())
 	keep(t, s, one)
@@ -66,4 +58,18 @@ func TestTheWriterGoesThroughNoTable(t *testing.T) {
 			t.Errorf("of %d scans some are not by key:\n%s", scans, plan)
 		}
 	}
+}
+
+// registerMoreJoints gives the Denver cell more joints.
+func registerMoreJoints(t *testing.T, s *store.Store, n int) (joints []ledger.Joint) {
+	t.Helper()
+	for i := range n {
+		p := ledger.Place{Site: storetest.Denver, Tower: "CT1", Cell: "C1", Joint: fmt.Sprintf("P%03d", i)}
+		joints = append(joints, ledger.Joint{Place: p, Kind: ledger.JointStructural, Specification: storetest.Stainless, Fasteners: 8})
+	}
+	outcomes, err := s.RegisterJoints(t.Context(), joints, store.Change{})
+	if err != nil || outcomes[0].Err != nil {
+		t.Fatal(err, outcomes[0].Err)
+	}
+	return joints
 }
