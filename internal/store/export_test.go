@@ -105,3 +105,11 @@ func (s *Store) RecordAfter(ctx context.Context, records []ledger.Record, betwee
 	err := s.writer.submit(j)
 	return j.outcomes, err
 }
+
+// AskAndPanic runs a change that asks two questions, of which what reads the answer to the
+// first panics.
+func (s *Store) AskAndPanic(ctx context.Context, what string) error {
+	return s.change(ctx, Change{}, func(t *tx) error {
+		return t.ask(ctx, question{"SELECT id FROM sites", nil, func(row) error { panic(what) }}, question{"SELECT id FROM tools", nil, func(row) error { return nil }})
+	})
+}

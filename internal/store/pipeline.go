@@ -3,6 +3,8 @@ package store
 import (
 	"context"
 	"database/sql"
+	"fmt"
+	"runtime/debug"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/stdlib"
@@ -59,16 +61,17 @@ func (t *tx) flush(ctx context.Context) error {
 // row is where the values of a question's answer are read from.
 type row interface{ Scan(into ...any) error }
 
-// question is a query, with `?` for parameters, and what is done with each row.
+// question is a query, with `?` for parameters, and what is done with each row, which asks
+// nothing itself: the connection is not free yet.
 type question struct {
 	query string
 	args  []any
 	read  func(row) error
 }
 
-// ask asks questions in their order, on PostgreSQL in one round trip. Each sees what was
-// committed before its turn came: after one that waits for a lock, what was committed
-// under the lock.
+// ask asks questions in their order, in the writer's transaction on PostgreSQL in one round
+// trip. There, where it is READ COMMITTED, each sees what was committed before its own turn
+// came: after one that waits for a lock, all that was kept under the lock by others.
 func (t *tx) ask(ctx context.Context, questions ...question) error {
 	if t.pipe == nil {
 		for _, q := range questions {
@@ -103,16 +106,30 @@ func (t *tx) ask(ctx context.Context, questions ...question) error {
 // send sends a batch and takes the result of each of its statements, up to the first that
 // failed.
 func (p *pipeline) send(ctx context.Context, batch *pgx.Batch, take func(results pgx.BatchResults, i int) error) error {
-	return p.conn.Raw(func(driver any) (err error) {
+	var panicked any
+	err := p.conn.Raw(func(driver any) (err error) {
 		results := driver.(*stdlib.Conn).Conn().SendBatch(ctx, batch)
+		defer func() {
+			if closed := results.Close(); err == nil {
+				err = closed
+			}
+		}()
+		// Raw would close a connection from which a panic comes, and wait for its
+		// transaction to end, which nobody could end meanwhile.
+		defer func() {
+			if panicked = recover(); panicked != nil {
+				panicked = fmt.Sprintf("%v\n%s", panicked, debug.Stack())
+			}
+		}()
 		for i := range batch.Len() {
-			if err = take(results, i); err != nil {
-				break
+			if err := take(results, i); err != nil {
+				return err
 			}
 		}
-		if closed := results.Close(); err == nil {
-			err = closed
-		}
-		return err
+		return nil
 	})
+	if panicked != nil {
+		panic(panicked)
+	}
+	return err
 }

@@ -3,7 +3,7 @@ package store
 import "github.com/google/uuid"
 
 // along is what is asked for a wave of records along with the lock on the chains, since
-// it needs nothing but what the records name.
+// the questions need nothing but what the records name.
 type along struct {
 	// known are the keys of those that are kept already, by id.
 	known map[uuid.UUID]recordKey
@@ -17,6 +17,11 @@ type along struct {
 	treated   map[int][]treated
 	treatedOf map[int]bool
 }
+
+// mostAlong is up to how many records of a wave what the rules want is asked along. Of a
+// longer one those that are kept already are left out first, as of an import that is made
+// again; a round trip is little there.
+const mostAlong = 64
 
 // askAlong begins a wave's along anew and gives the questions that fill it. What is
 // remembered is not asked; whether it still holds turns out only under the lock, and what
@@ -33,6 +38,9 @@ func (t *tx) askAlong(rows []*staged) []question {
 	}
 	// The epoch of the register comes with the ids: what is read after it is not older.
 	questions := append(t.knownKeys(ids), t.stocksOf(keysOf(all, func(r *staged) int { return r.lot }))...)
+	if t.pipe == nil || t.unjudged || len(all) > mostAlong {
+		return questions
+	}
 	questions = append(questions, jointQuestions(t.unknownJoints(all), t.along.joints)...)
 	treatments := t.unknownTreatments(all)
 	for joint := range treatments {
@@ -42,13 +50,10 @@ func (t *tx) askAlong(rows []*staged) []question {
 }
 
 // unknownJoints are the rows' joints of which nothing is remembered, at whatever epoch, nor
-// was looked up ahead.
+// was looked up ahead; all of them where the memory can't be used.
 func (t *tx) unknownJoints(rows []*staged) (unknown []any) {
-	if t.statements == nil {
-		return nil // only the writer uses the memory
-	}
 	for _, joint := range keysOf(rows, func(r *staged) int { return r.keys.joint }) {
-		if _, known := t.register.joints.Get(joint.(int)); !known && !t.lookedUpAhead(joint.(int)) {
+		if _, known := t.register.joints.Get(joint.(int)); t.registerChanged || !known && !t.lookedUpAhead(joint.(int)) {
 			unknown = append(unknown, joint)
 		}
 	}

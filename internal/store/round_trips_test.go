@@ -2,11 +2,10 @@ package store_test
 
 import (
 	"encoding/binary"
-	"fmt"
 	"io"
 	"net"
 	"net/url"
-	"strings"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -77,9 +76,9 @@ func (c *answerCounter) join(client net.Conn) {
 	}
 }
 
-// A commit is four round trips, whatever the records name: it is begun, it locks and asks,
-// writes, and ends. Where a finding asks for a hold it is one more, for the holds that are
-// open. Round trips are what a caller on PostgreSQL waits for longest.
+// A commit of a tightening is four round trips, on a joint that is remembered or not: it is
+// begun, it locks and asks, writes, and ends. Where a finding asks for a hold it is one more,
+// for the holds that are open. Round trips are what a caller on PostgreSQL waits for longest.
 func TestRoundTripsOfACommit(t *testing.T) {
 	t.Parallel()
 	c := storetest.Postgres().NewConfig(t)
@@ -103,7 +102,7 @@ func TestRoundTripsOfACommit(t *testing.T) {
 			r.Treatment = ledger.TreatmentAntiSeize
 		})
 	}
-	// Statements are prepared when they are met for the second time.
+	// By then lot, tool, person and specification are remembered, and statements prepared.
 	for joint := range 4 {
 		keep(t, s, tightening(joint))
 	}
@@ -120,19 +119,17 @@ func TestRoundTripsOfACommit(t *testing.T) {
 			return r
 		}, 5},
 	} {
-		// What goes on beside it is seldom: alarms, and what looks who leads.
-		var least int64 = 1 << 60
-		var all []string
+		var all []int64
 		for i := range 12 {
 			r := kind.next(i)
 			before := counter.ready.Load()
 			keep(t, s, r)
-			trips := counter.ready.Load() - before
-			least = min(least, trips)
-			all = append(all, fmt.Sprint(trips))
+			all = append(all, counter.ready.Load()-before)
 		}
-		if least != kind.trips {
-			t.Errorf("a tightening %s takes %s round trips; expected %d", kind.what, strings.Join(all, ", "), kind.trips)
+		// What goes on beside it, for alarms and to see who leads, is seldom.
+		slices.Sort(all)
+		if all[len(all)/2] != kind.trips {
+			t.Errorf("tightenings %s take %d round trips; expected mostly %d", kind.what, all, kind.trips)
 		}
 	}
 }
