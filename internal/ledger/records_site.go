@@ -146,7 +146,7 @@ type Hold struct {
 	Place Place
 	Lot   string
 	Tool  string
-	// Site in whose chain it stands; a place's own.
+	// Site in whose chain it stands; a place's own, or empty for it.
 	Site   string
 	Reason string
 	// Rule and Cause say which finding on which record placed it; empty when a

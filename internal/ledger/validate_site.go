@@ -101,8 +101,11 @@ func (r *Hold) Validate() []FieldError {
 	if targets != 1 {
 		c.add("place", "expected exactly one of a place, a lot or a tool; got %d", targets)
 	}
-	if r.Place == (Place{}) {
+	switch {
+	case r.Place == (Place{}):
 		c.place("site", Place{Site: r.Site}, 1)
+	case r.Site != "" && r.Place.Site != "" && r.Site != r.Place.Site:
+		c.add("site", "%s is not the place's site %s", r.Site, r.Place.Site)
 	}
 	c.text("reason", r.Reason, 500, true)
 	c.text("rule", r.Rule, 64, false)

@@ -106,6 +106,7 @@ func TestHoldRules(t *testing.T) {
 		{"a lot", func(r *T) { r.Place, r.Lot = ledger.Place{}, "L" }, nil},
 		{"a tool", func(r *T) { r.Place, r.Tool = ledger.Place{}, "T" }, nil},
 		{"two things", func(r *T) { r.Lot = "L" }, only("place")},
+		{"at two sites", func(r *T) { r.Site = "KVR" }, only("site")},
 		{"a lot nowhere", func(r *T) { r.Place, r.Lot, r.Site = ledger.Place{}, "L", "" }, only("site")},
 		{"a bad lot", func(r *T) { r.Place, r.Lot = ledger.Place{}, "!" }, only("lot")},
 		{"a bad tool", func(r *T) { r.Place, r.Tool = ledger.Place{}, "!" }, only("tool")},

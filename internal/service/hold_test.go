@@ -26,6 +26,31 @@ func found(list []*pb.Finding) string {
 	return strings.Join(lines, "\n")
 }
 
+// A hold on a place is in the chain of the place's site, and names no other.
+func TestAHoldAtTwoSites(t *testing.T) {
+	each(t, func(t *testing.T, c clients) {
+		ctx := t.Context()
+		readyToWork(t, c)
+		stop := hold("2026-03-03T12:00:00Z", theJoint)
+		stop.Site = "sites/KVR"
+		send := func() *pb.Outcome {
+			return must[*pb.RecordHoldsResponse](t)(c.control.RecordHolds(ctx, &pb.RecordHoldsRequest{Holds: []*pb.Hold{stop}})).Outcomes[0]
+		}
+		o := send()
+		if o.State != pb.Outcome_STATE_REFUSED || !strings.Contains(o.GetRefusal().String(), "KVR is not the place's site HAR") {
+			t.Errorf("%v; expected that it names the site that it is not", o)
+		}
+		stop.Site = ""
+		if o := send(); o.State != pb.Outcome_STATE_TAKEN {
+			t.Errorf("without a site: %v", o)
+		}
+		stop.Site = "sites/HAR"
+		if o := send(); o.State != pb.Outcome_STATE_ALREADY_KNOWN {
+			t.Errorf("with the place's own: %v", o)
+		}
+	})
+}
+
 func TestAFindingHoldsTheJointUntilSomebodyWhoMayReleasesIt(t *testing.T) {
 	each(t, func(t *testing.T, c clients) {
 		ctx := t.Context()

@@ -20,6 +20,9 @@ func HoldFrom(p *Problems, m *pb.Hold) *ledger.Hold {
 		Reason:   m.GetReason(),
 		Decision: Word[ledger.Decision](m.GetDecision()),
 	}
+	if r.Site == "" {
+		r.Site = r.SiteCode()
+	}
 	if m.GetReleases() != "" {
 		r.Releases = p.RecordID("releases", "holds", m.GetReleases())
 	}

@@ -7,7 +7,7 @@ import (
 
 // IncidentFrom reads an incident that a client made, without what only the server says.
 func IncidentFrom(p *Problems, m *pb.Incident) *ledger.Incident {
-	return &ledger.Incident{
+	r := &ledger.Incident{
 		Entry:     EntryFrom(p, "incidents", m.GetName(), m.GetEntry()),
 		Kind:      Word[ledger.IncidentKind](m.GetKind()),
 		Site:      p.Site("site", m.GetSite()),
@@ -20,6 +20,10 @@ func IncidentFrom(p *Problems, m *pb.Incident) *ledger.Incident {
 		Noticed:   m.GetNoticed(),
 		Action:    m.GetAction(),
 	}
+	if r.Site == "" {
+		r.Site = r.SiteCode()
+	}
+	return r
 }
 
 // IncidentTo writes an incident.

@@ -190,7 +190,9 @@ func keptEntry(p *Problems, e *ledger.Entry, m *pb.Entry) {
 	switch len(link) {
 	case 0:
 	case len(e.Link):
-		e.Link = ledger.Link(link)
+		if e.Link = ledger.Link(link); e.Sequence == 0 {
+			p.Add("entry.chain_link", "is given without the place in the chain")
+		}
 	default:
 		p.Add("entry.chain_link", "has %d bytes; expected %d", len(link), len(e.Link))
 	}

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/uuid"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
@@ -38,6 +39,40 @@ func delivered(record proto.Message) *pb.DeliveredRecord {
 	return d
 }
 
+// makeSound mends what a record that is filled with something everywhere is refused for.
+func makeSound(r ledger.Record) {
+	r.Head().Person = "ab"
+	switch r := r.(type) {
+	case *ledger.Custody:
+		r.Holder, r.OverrideBy = "cd", "ef"
+	case *ledger.Calibration:
+		*r.HumidityPercent = 50
+		for i := range r.Points {
+			r.Points[i].CoverageFactor = 2
+		}
+	case *ledger.Hold:
+		r.Lot, r.Tool, r.Action, r.Releases, r.Decision = "", "", ledger.HoldPlaced, uuid.Nil, 0
+	case *ledger.Correction:
+		if r.With != nil {
+			makeSound(r.With)
+		}
+	}
+}
+
+// atOtherSites are the message with no site and with another one, where it gives one.
+func atOtherSites(m proto.Message) (others []proto.Message) {
+	field := m.ProtoReflect().Descriptor().Fields().ByName("site")
+	if field == nil {
+		return nil
+	}
+	for _, site := range []string{"", "sites/OTHER"} {
+		other := proto.Clone(m)
+		other.ProtoReflect().Set(field, protoreflect.ValueOfString(site))
+		others = append(others, other)
+	}
+	return others
+}
+
 // FuzzRecord: whatever message is handed in as a record, it is refused with the fields
 // that are wrong, or it is one that comes back from its own message the same and has the
 // same bytes in the chain.
@@ -47,11 +82,19 @@ func FuzzRecord(f *testing.F) {
 		if r.RecordKind() == ledger.KindAlarm {
 			continue
 		}
-		content, err := proto.Marshal(delivered(wire.RecordTo(r)))
-		if err != nil {
-			f.Fatal(err)
+		filled := wire.RecordTo(r)
+		makeSound(r)
+		whole := wire.RecordTo(r)
+		if kept, problems := wire.KeptRecord(whole); len(problems.With(kept.Validate())) > 0 {
+			f.Fatalf("the fuzzer is to begin with %v, which is refused: %v", whole, problems.With(kept.Validate()))
 		}
-		f.Add(content)
+		for _, m := range append(atOtherSites(whole), whole, filled) {
+			content, err := proto.Marshal(delivered(m))
+			if err != nil {
+				f.Fatal(err)
+			}
+			f.Add(content)
+		}
 	}
 	f.Add([]byte{})
 	f.Fuzz(func(t *testing.T, content []byte) {

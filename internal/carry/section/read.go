@@ -101,6 +101,9 @@ func ReadCell(name string, content []byte) (c known.CellPast, err error) {
 		if hold == nil {
 			continue
 		}
+		if hold.Site != hold.SiteCode() {
+			r.problems.Add("holds.site", "%s is not the place's site %s", hold.Site, hold.SiteCode())
+		}
 		c.Holds = append(c.Holds, hold)
 		for i := range c.Joints {
 			if hold.Place == c.Cell.Place || hold.Place == c.Joints[i].Joint.Place {
@@ -132,7 +135,10 @@ func (r *reading) joint(cell ledger.Place, m *pb.CarriedJoint, words []string) (
 		Sealed: m.GetSealed(), SignedOff: m.GetSignedOff(), Inspections: map[ledger.InspectionKind]ledger.InspectionResult{},
 	}
 	for _, i := range m.GetInspections() {
-		j.Work.Inspections[wire.Word[ledger.InspectionKind](i.GetKind())] = wire.Word[ledger.InspectionResult](i.GetResult())
+		// A kind that a newer server knows is none that is asked for here.
+		if kind := wire.Word[ledger.InspectionKind](i.GetKind()); ledger.InspectionKinds.Known(kind) {
+			j.Work.Inspections[kind] = wire.Word[ledger.InspectionResult](i.GetResult())
+		}
 	}
 	return j
 }

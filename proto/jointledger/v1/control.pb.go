@@ -145,7 +145,8 @@ type Hold struct {
 	Lot string `protobuf:"bytes,4,opt,name=lot,proto3" json:"lot,omitempty"`
 	// `tools/{tool}`.
 	Tool string `protobuf:"bytes,5,opt,name=tool,proto3" json:"tool,omitempty"`
-	// `sites/{site}` in whose chain it stands; required for a lot or tool.
+	// `sites/{site}` in whose chain it stands; required for a lot or tool, otherwise the
+	// place's.
 	Site string `protobuf:"bytes,6,opt,name=site,proto3" json:"site,omitempty"`
 	// Why. Required, at most 500 characters.
 	Reason string `protobuf:"bytes,7,opt,name=reason,proto3" json:"reason,omitempty"`
