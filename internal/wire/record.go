@@ -164,7 +164,11 @@ func (p *Problems) revision(name string) ledger.SpecificationRef {
 	if name == "" {
 		return ledger.SpecificationRef{}
 	}
-	return RevisionOf(p, "specification", name)
+	ref := RevisionOf(p, "specification", name)
+	if ref.Code != "" && ref.Revision == 0 {
+		p.Add("specification", "%q has no revision", name)
+	}
+	return ref
 }
 
 // anyID reads the id out of the name of a record of any kind, also of one whose
