@@ -81,6 +81,9 @@ func (t *tx) ask(ctx context.Context, questions ...question) error {
 		}
 		return nil
 	}
+	if len(questions) == 0 {
+		return nil
+	}
 	if err := t.flush(ctx); err != nil {
 		return err
 	}
