@@ -116,11 +116,8 @@ WHERE h.action = 1 AND h.`+column+" IN "+marks(1, len(part)), part...)
 	return spans, err
 }
 
-// stocksOf asks for the running sums of lots, for t.along. When their stock was counted is
-// noted for addLotSums: the chains are locked, so that nobody counts at these sites
-// meanwhile.
+// stocksOf asks for the running sums of lots, for t.along.
 func (t *tx) stocksOf(lots []any) (questions []question) {
-	t.counted, t.countedOf = map[lotSite]int64{}, map[int]bool{}
 	read := func(r row) error {
 		var key lotSite
 		var received, removed, counted, onHand int64
@@ -128,15 +125,12 @@ func (t *tx) stocksOf(lots []any) (questions []question) {
 			return err
 		}
 		if counted != 0 {
-			t.counted[key] = counted
+			t.along.counted[key] = counted
 		}
 		here := received > 0 || counted != 0
 		t.along.moved[key.lot] = t.along.moved[key.lot] || here || removed > 0
 		t.along.stocks[key] = &stockFacts{received: here, onHand: onHand}
 		return nil
-	}
-	for _, lot := range lots {
-		t.countedOf[lot.(int)] = true
 	}
 	forParts(lots, func(part []any) {
 		questions = append(questions, question{"SELECT lot_id, site_id, received, removed, count_time, on_hand FROM lot_sums WHERE lot_id IN " + marks(1, len(part)), part, read})

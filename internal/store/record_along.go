@@ -7,10 +7,12 @@ import "github.com/google/uuid"
 type along struct {
 	// known are the keys of those that are kept already, by id.
 	known map[uuid.UUID]recordKey
-	// stocks are the running sums of their lots, at all sites; moved says of which lots
-	// movements are on record.
-	stocks map[lotSite]*stockFacts
-	moved  map[int]bool
+	// stocks are the running sums of their lots, at all sites; counted is when these were
+	// last counted by hand, where they were, and moved says of which lots movements are on
+	// record. The chains are locked, so that nobody counts at the records' sites meanwhile.
+	stocks  map[lotSite]*stockFacts
+	counted map[lotSite]int64
+	moved   map[int]bool
 	// joints are what rules want to know of joints that seemed not to be remembered.
 	joints map[int]jointFacts
 	// treated are the conflicting treatments of the joints treatedOf.
@@ -28,7 +30,7 @@ const mostAlong = 64
 // does not is asked then.
 func (t *tx) askAlong(rows []*staged) []question {
 	t.along = along{
-		known: map[uuid.UUID]recordKey{}, stocks: map[lotSite]*stockFacts{}, moved: map[int]bool{},
+		known: map[uuid.UUID]recordKey{}, stocks: map[lotSite]*stockFacts{}, counted: map[lotSite]int64{}, moved: map[int]bool{},
 		joints: map[int]jointFacts{}, treated: map[int][]treated{}, treatedOf: map[int]bool{},
 	}
 	all := allRows(rows)

@@ -254,10 +254,6 @@ type tx struct {
 	usedHere usedHere
 	// along is what was asked along with the lock on the chains (record_along.go).
 	along along
-	// counted is when lots were last counted by hand, of the lots countedOf, as it was read
-	// for the records that are about to be written.
-	counted   map[lotSite]int64
-	countedOf map[int]bool
 	// learned is what may be remembered once this transaction has committed.
 	learned []func()
 	// revisions and calibrations are those that were read here.

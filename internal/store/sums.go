@@ -151,10 +151,6 @@ func (t *tx) addLotSums(ctx context.Context, rows []*staged) error {
 	if len(order) == 0 {
 		return nil
 	}
-	counted, err := t.countTimes(ctx, order)
-	if err != nil {
-		return err
-	}
 	args := make([]any, 0, len(order)*len(lotSumsTable.columns))
 	for _, k := range order {
 		d := deltas[k]
@@ -166,40 +162,13 @@ func (t *tx) addLotSums(ctx context.Context, rows []*staged) error {
 		}
 		var onHand int64
 		for _, m := range d.moves {
-			if since := counted[k]; since == 0 || m.at > since {
+			if since := t.along.counted[k]; since == 0 || m.at > since {
 				onHand += m.fasteners
 			}
 		}
 		args = append(args, k.lot, k.site, d.received, d.removed, d.used, onHand, int64(0))
 	}
 	return t.insertRows(ctx, lotSumsTable, args)
-}
-
-// countTimes gives when stock was last counted; 0 for never. It reads what the rules of
-// this wave have not read already.
-func (t *tx) countTimes(ctx context.Context, keys []lotSite) (map[lotSite]int64, error) {
-	counted, seen := t.counted, t.countedOf
-	t.counted, t.countedOf = nil, nil // this wave may change it
-	if seen == nil {
-		counted, seen = map[lotSite]int64{}, map[int]bool{}
-	}
-	var lots []any
-	for _, k := range keys {
-		if !seen[k.lot] {
-			seen[k.lot] = true
-			lots = append(lots, k.lot)
-		}
-	}
-	err := inKeys(lots, func(part []any) error {
-		return t.query(ctx, func(rows *sql.Rows) error {
-			var k lotSite
-			var at int64
-			err := rows.Scan(&k.lot, &k.site, &at)
-			counted[k] = at
-			return err
-		}, "SELECT lot_id, site_id, count_time FROM lot_sums WHERE count_time <> 0 AND lot_id IN "+marks(1, len(part)), part...)
-	})
-	return counted, err
 }
 
 // recountLot counts the sums of a lot at a site again from the records.
