@@ -113,7 +113,7 @@ func TestRoundTripsOfACommit(t *testing.T) {
 	}{
 		{"on a joint of which nothing is remembered", func(i int) ledger.Record { return tightening(4 + i) }, 4},
 		{"on the same joint again", func(int) ledger.Record { return tightening(4) }, 4},
-		{"that asks for a hold", func(i int) ledger.Record {
+		{"that ask for a hold", func(i int) ledger.Record {
 			r := tightening(20 + i)
 			r.OccurTime = storetest.Occurred.Add(-2 * time.Hour) // before the calibration
 			return r
